@@ -1,0 +1,53 @@
+"""Types of radio equipment: what they can tune to, how wide and strong they are, what distances they need."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from fallow.units import Span
+
+__all__ = ["Equipment", "Kind", "PowerKind"]
+
+
+class Kind(StrEnum):
+    """What a radio link is for."""
+
+    MICROPHONE = "microphone"
+    IN_EAR = "in-ear"
+    INTERCOM = "intercom"
+    CUE = "cue"
+    ASSISTIVE = "assistive"
+    CAMERA = "camera"
+    CONTROL = "control"
+    DATA = "data"
+
+
+class PowerKind(StrEnum):
+    """Which power a figure states: radiated re isotropic, radiated re half-wave dipole, or at the antenna terminal."""
+
+    EIRP = "eirp"
+    ERP = "erp"
+    CONDUCTED = "conducted"
+
+
+@dataclass(frozen=True)
+class Equipment:
+    """One type of radio. Frequencies and distances in whole hertz, power in milliwatt.
+
+    ``tuning`` are ranges of the carrier, edges included; ``step_hz`` counts from the lower end of each range. With
+    ``presets_hz`` only these carriers exist (those inside ``tuning`` where it is given). A distance of ``None`` is not asked for.
+    """
+
+    name: str
+    kind: Kind
+    tuning: tuple[Span, ...]
+    step_hz: int
+    presets_hz: tuple[int, ...]
+    bandwidth_hz: int
+    power_mw: float | None
+    power_kind: PowerKind | None
+    spacing_hz: int
+    im3_hz: int | None
+    im3_three_hz: int | None
+    im5_hz: int | None

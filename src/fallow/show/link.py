@@ -1,0 +1,74 @@
+"""Radio links, the places and scenes they work in, and the strangers they share the air with."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+__all__ = ["AreaLosses", "ForeignCarrier", "Link", "Station"]
+
+LOWEST_PRIORITY = 5
+USUAL_PRIORITY = 3
+
+
+@dataclass(frozen=True)
+class Link:
+    """One radio path that needs a frequency.
+
+    ``scenes`` empty: always on. ``priority`` 1 (most important) to 5. ``frequency_hz``: a wish or the present one; it may not
+    move when ``fixed``. ``planned`` false: a system that chooses its own channels; it is listed only.
+    ``line``: where it stood in its file, for messages.
+    """
+
+    name: str
+    equipment: str
+    area: str = ""
+    scenes: frozenset[str] = frozenset()
+    priority: int = USUAL_PRIORITY
+    frequency_hz: int | None = None
+    fixed: bool = False
+    planned: bool = True
+    line: int | None = None
+    extra: Mapping[str, str] = field(default_factory=dict, compare=False)
+
+    def on_with(self, other: Link) -> bool:
+        """Whether the two are on together in some scene: they share one, or one of them is always on."""
+        return not self.scenes or not other.scenes or bool(self.scenes & other.scenes)
+
+
+@dataclass(frozen=True)
+class ForeignCarrier:
+    """A carrier that is not ours. ``area`` empty: heard everywhere.
+
+    ``spacing_hz``: distance that our links keep from it, centre to centre. ``products``: it takes part in intermodulation.
+    ``protect``: our products must keep ``spacing_hz`` from it.
+    """
+
+    name: str
+    frequency_hz: int
+    bandwidth_hz: int = 0
+    area: str = ""
+    spacing_hz: int = 0
+    products: bool = False
+    protect: bool = False
+
+
+@dataclass(frozen=True)
+class Station:
+    """A TV channel announced as on the air, by its name in the region's raster. ``area`` empty: everywhere."""
+
+    channel: str
+    area: str = ""
+    source: str = ""
+
+
+@dataclass(frozen=True)
+class AreaLosses:
+    """Which areas hear each other. Pairs not named hear each other fully; ``apart`` pairs do not; the rest lose ``loss_db``."""
+
+    apart: frozenset[frozenset[str]] = frozenset()
+    loss_db: Mapping[frozenset[str], float] = field(default_factory=dict)
+
+    def hears(self, area: str, other: str) -> bool:
+        """Whether receivers in ``area`` hear carriers of ``other``. An area hears itself; an empty one (everywhere) is heard."""
+        return area == other or not area or not other or frozenset((area, other)) not in self.apart
