@@ -1,0 +1,53 @@
+"""The typed face: reads the command line, calls the workflow, prints the answer."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Sequence
+
+from fallow.errors import FallowError, QuestionError
+
+__all__ = ["main", "run"]
+
+STOPPED = 130
+COULD_NOT = 2
+
+
+def run() -> None:
+    """Entry point of the console script."""
+    sys.exit(main())
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit code (0 done, 1 bad news, 2 could not be done, 130 stopped)."""
+    from fallow.cli.arguments import build_parser
+
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")  # a console that lacks a letter shows "?" and goes on
+    try:
+        from fallow import __version__
+
+        parsed = build_parser(__version__).parse_args(arguments)
+        from fallow.cli.commands import COMMANDS  # heavy: NumPy and more, not wanted for --help
+
+        return COMMANDS[parsed.command](parsed)
+    except FallowError as error:
+        _complain(error)
+        return COULD_NOT
+    except KeyboardInterrupt:
+        sys.stderr.write("fallow: stopped; nothing was lost\n")
+        return STOPPED
+    except BrokenPipeError:  # the reader of our output left, as `head` does
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+
+
+def _complain(error: FallowError) -> None:
+    lines = [f"fallow: {error}"]
+    if isinstance(error, QuestionError):
+        lines += [f"  {reading}" for reading in error.readings]
+    if error.hint:
+        lines.append(f"hint: {error.hint}")
+    sys.stderr.write("\n".join(lines) + "\n")

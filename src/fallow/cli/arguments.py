@@ -1,0 +1,247 @@
+"""What can be typed: the commands, their options and the help. Light on purpose, so that ``fallow --help`` answers at once."""
+
+from __future__ import annotations
+
+import argparse
+import math
+from collections.abc import Callable
+from typing import NoReturn, TypeVar
+
+from fallow.errors import FallowError, UsageError
+from fallow.units import parse_frequency_hz, parse_span_hz
+
+__all__ = ["build_parser"]
+
+T = TypeVar("T")
+
+_DESCRIPTION = """\
+fallow finds out what is on the air and gives every radio link of a live
+production a frequency that is legal, clean and safe from the others.
+
+A slice of spectrum is told by word and mark:
+  .  clean    ?  doubtful    #  occupied    /  not measured
+"""
+
+_EPILOGUE = """\
+Frequencies are written 470M, 470.125 MHz, 470125 kHz or, in hertz, 470125000;
+spans 470M..608M. Data goes to stdout, everything else to stderr.
+
+exit codes: 0 done; 1 done, with bad news (conflicts, links without a frequency,
+a file of several that could not be read); 2 could not be done, or a question
+that only you can answer; 130 stopped with Ctrl-C.
+
+The rules that fallow knows are collected facts with a date, not permission:
+the licence, the regulator and the local coordinator decide.
+"""
+
+
+class _Parser(argparse.ArgumentParser):
+    """A parser whose complaints are ours, so that every face of fallow words them alike."""
+
+    def error(self, message: str) -> NoReturn:
+        raise UsageError(message, hint=f"see {self.prog} --help")
+
+
+def build_parser(version: str) -> argparse.ArgumentParser:
+    """The whole command line. Parsing raises UsageError for anything that can't be used."""
+    parser = _Parser(
+        prog="fallow",
+        description=_DESCRIPTION,
+        epilog=_EPILOGUE,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+    parser.add_argument("--version", action="version", version=f"fallow {version}")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True, parser_class=_Parser)
+    for add in (_add_demo, _add_read, _add_air, _add_rules, _add_plan, _add_audit):
+        add(commands)
+    return parser
+
+
+
+def _command(commands: argparse._SubParsersAction[_Parser], name: str, summary: str, description: str) -> _Parser:
+    parser = commands.add_parser(
+        name,
+        help=summary,
+        description=description,
+        allow_abbrev=False,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("--json", action="store_true", help="print one JSON document instead of tables")
+    return parser
+
+
+def _add_demo(commands: argparse._SubParsersAction[_Parser]) -> None:
+    parser = _command(
+        commands, "demo", "the whole job on an invented venue", "The whole job on an invented venue, from shipped files, without a network."
+    )
+    parser.add_argument("--out", metavar="FOLDER", help="where plan and pictures go (default: a new folder fallow-demo here)")
+
+
+def _add_read(commands: argparse._SubParsersAction[_Parser]) -> None:
+    parser = _command(
+        commands,
+        "read",
+        "how each sweep file was understood",
+        "Says how each file was understood, and what is missing or odd; judges nothing.",
+    )
+    parser.add_argument("files", nargs="+", metavar="FILE", help="files or folders of sweeps")
+    _add_telling(parser)
+
+
+def _add_air(commands: argparse._SubParsersAction[_Parser]) -> None:
+    parser = _command(
+        commands,
+        "air",
+        "what is on the air: clean, doubtful, occupied or not measured",
+        "A verdict per TV channel of the region, or per window side by side, with reasons; and the emitters found.",
+    )
+    parser.add_argument("files", nargs="+", metavar="FILE", help="files or folders of sweeps; together they are one survey")
+    listing = parser.add_argument_group("what is listed")
+    listing.add_argument("--span", type=_typed(parse_span_hz), metavar="S", help="only this part, for example 470M..608M")
+    listing.add_argument("--region", metavar="R", help="list its TV channels and recognise TV on its raster (de, gb, us ...)")
+    listing.add_argument("--width", type=_positive_hz, metavar="HZ", help="list windows of this width instead (default without region: 1 MHz)")
+    listing.add_argument("--stations", metavar="FILE", help="table of TV channels announced as on the air (needs --region)")
+    listing.add_argument("--picture", metavar="FILE", help="also draw spectrum, floor and verdicts: FILE.png or FILE.svg")
+    _add_judging(parser)
+    _add_telling(parser)
+
+
+def _add_rules(commands: argparse._SubParsersAction[_Parser]) -> None:
+    parser = _command(
+        commands,
+        "rules",
+        "what a region allows, row by row, with its source",
+        "What a region allows, each row with source, date and how well it was checked. Without a region: the regions.",
+    )
+    parser.add_argument("region", nargs="?", metavar="R", help="de, gb, us ...")
+    parser.add_argument("--span", type=_typed(parse_span_hz), metavar="S", help="only the rows that touch this part")
+    _add_law(parser)
+
+
+def _add_plan(commands: argparse._SubParsersAction[_Parser]) -> None:
+    parser = _command(
+        commands,
+        "plan",
+        "a frequency for every link, with spares and reasons",
+        "Gives every link a frequency that is legal, clean and safe from the others; with spares, and reasons.",
+    )
+    parser.add_argument("links", metavar="LINKS", help="table of links")
+    _add_surroundings(parser)
+    making = parser.add_argument_group("how the plan is made")
+    making.add_argument("--spares", type=_whole, metavar="N", help="spares for each equipment in each area (default: one per ten links, at least one)")
+    making.add_argument("--keep", metavar="PLAN", help="a plan in force: links without trouble stay where they are")
+    making.add_argument("--seconds", type=_seconds, default=5.0, metavar="S", help="how long to look for a better plan (default 5)")
+    making.add_argument("--seed", type=_whole, default=1, metavar="N", help="another number, another search (default 1)")
+    making.add_argument("--out", metavar="PLAN", help="write the plan to this file as CSV")
+
+
+def _add_audit(commands: argparse._SubParsersAction[_Parser]) -> None:
+    parser = _command(
+        commands, "audit", "every conflict of a plan, ours or a hand-made one", "Judges any plan: every conflict, each listed once."
+    )
+    parser.add_argument("plan", metavar="PLAN", help="table of links with their frequencies")
+    parser.add_argument("--links", metavar="LINKS", help="table of links, where the plan does not name areas and scenes itself")
+    _add_surroundings(parser)
+
+
+def _add_surroundings(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--equipment", required=True, metavar="FILE", help="table of equipment")
+    parser.add_argument("--areas", metavar="FILE", help="table of areas: what they lose between them, or that they are apart")
+    parser.add_argument("--foreign", metavar="FILE", help="table of carriers that are not ours")
+    parser.add_argument("--stations", metavar="FILE", help="table of TV channels announced as on the air (needs --region)")
+    parser.add_argument(
+        "--air", nargs="+", action="append", metavar="FILE", help="sweeps; may be given several times, the worst verdict counts"
+    )
+    parser.add_argument("--region", metavar="R", help="whose law is asked (de, gb, us ...)")
+    _add_law(parser)
+    _add_judging(parser)
+    _add_telling(parser)
+
+
+def _add_law(parser: argparse.ArgumentParser) -> None:
+    law = parser.add_argument_group("law")
+    law.add_argument("--licence", metavar="NAME", help="the licence that you hold, as `fallow rules R` lists them")
+    law.add_argument("--place", metavar="NAME", help="the place, where a rule depends on it")
+    law.add_argument("--on", metavar="DATE", help="the day that counts, as 2026-07-18 (default: today)")
+
+
+def _add_judging(parser: argparse.ArgumentParser) -> None:
+    judging = parser.add_argument_group("judging")
+    judging.add_argument("--limit", type=_level, metavar="DBM", help="highest unwanted level in a link's width, absolute surveys (default -90)")
+    judging.add_argument("--limit-above-floor", type=_level, metavar="DB", help="the same above the floor, relative surveys (default 6)")
+    judging.add_argument("--link-width", type=_positive_hz, default=200_000, metavar="HZ", help="width of a link (default 200 kHz)")
+    judging.add_argument("--confidence", type=_level, default=95.0, metavar="PCT", help="how sure a verdict must be, 50 to 99.9 (default 95)")
+    judging.add_argument("--reference", nargs="+", metavar="FILE", help="sweeps with a load in place of the antenna")
+    judging.add_argument("--chain", metavar="FILE", help="table of antenna, cable, filter and pad")
+    judging.add_argument("--own", metavar="PLAN", help="our own carriers that were on while the sweeps were taken")
+
+
+def _add_telling(parser: argparse.ArgumentParser) -> None:
+    telling = parser.add_argument_group("telling (answers what a file leaves open)")
+    telling.add_argument("--unit", type=_one_of("Hz", "kHz", "MHz", "GHz"), metavar="UNIT", help="of frequencies: Hz, kHz, MHz or GHz")
+    telling.add_argument("--level-unit", type=_one_of("dBm", "dB", "dBuV", "linear"), metavar="UNIT", help="of levels: dBm, dB, dBuV or linear")
+    telling.add_argument("--decimal", type=_one_of(",", "."), metavar="MARK", help="decimal mark: , or .")
+    telling.add_argument("--delimiter", metavar="C", help="what stands between columns; tab for a tab")
+    telling.add_argument("--rbw", type=_positive_hz, metavar="HZ", help="resolution bandwidth")
+    telling.add_argument(
+        "--detector",
+        type=_one_of("sample", "average", "peak", "max-hold"),
+        metavar="KIND",
+        help="sample, average, peak or max-hold",
+    )
+    telling.add_argument("--zone", metavar="ZONE", help="time zone of the file's clock, as Europe/Berlin or +02:00")
+
+
+def _typed(parse: Callable[[str], T]) -> Callable[[str], T]:
+    """A reader of ours as argparse wants it: the same sentence, our hint kept."""
+
+    def read(text: str) -> T:
+        try:
+            return parse(text)
+        except FallowError as error:
+            raise argparse.ArgumentTypeError(f"{error}; {error.hint}" if error.hint else str(error)) from error
+
+    return read
+
+
+def _one_of(*words: str) -> Callable[[str], str]:
+    known = {word.lower(): word for word in words}
+
+    def read(text: str) -> str:
+        if text.lower() not in known:
+            raise argparse.ArgumentTypeError(f"{text!r} is none of {', '.join(words)}")
+        return known[text.lower()]
+
+    return read
+
+
+def _positive_hz(text: str) -> int:
+    value = _typed(parse_frequency_hz)(text)
+    if value <= 0:
+        raise argparse.ArgumentTypeError(f"{text!r} must be more than nothing")
+    return value
+
+
+def _level(text: str) -> float:
+    try:
+        value = float(text.replace("\N{MINUS SIGN}", "-"))
+    except ValueError as error:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number") from error
+    if not math.isfinite(value):
+        raise argparse.ArgumentTypeError(f"{text!r} is not a finite number")
+    return value
+
+
+def _seconds(text: str) -> float:
+    value = _level(text)
+    if value < 0:
+        raise argparse.ArgumentTypeError(f"{text!r} seconds is less than nothing")
+    return value
+
+
+def _whole(text: str) -> int:
+    if not text.isdecimal() or not text.isascii():
+        raise argparse.ArgumentTypeError(f"{text!r} is not a whole number")
+    return int(text)
+

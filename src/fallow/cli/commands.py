@@ -1,0 +1,157 @@
+"""The commands: each takes what was typed, calls one step of the workflow, prints the answer and returns the exit code."""
+
+from __future__ import annotations
+
+from argparse import Namespace
+from collections.abc import Callable, Mapping
+from pathlib import Path
+
+from fallow.cli import documents, screens
+from fallow.cli.progress import progress_bar
+from fallow.errors import UsageError
+from fallow.spectrum.verdict import Judging
+from fallow.workflow.coordinate import Making, Surroundings, audit_files, coordinate_files
+from fallow.workflow.demo import run_demo
+from fallow.workflow.draw import draw_judged
+from fallow.workflow.law import circumstances_from, list_regions, list_rules
+from fallow.workflow.survey import Asked, Listing, judge_files, read_sweeps, telling_from
+
+__all__ = ["COMMANDS"]
+
+DONE, BAD_NEWS, COULD_NOT = 0, 1, 2
+
+
+def read(typed: Namespace) -> int:
+    """``fallow read``: 2 when nothing could be read or something is left open, 1 when one file of several was refused."""
+    with progress_bar() as progress:
+        readings = read_sweeps(typed.files, _telling(typed), progress)
+    if typed.json:
+        documents.print_json(documents.read_document(readings))
+    else:
+        screens.show_readings(readings)
+    refused = [reading for reading in readings if hasattr(reading, "error")]
+    screens.complain_of(refused)
+    if len(refused) == len(readings) or any(reading.needs for reading in readings if reading not in refused):
+        return COULD_NOT
+    return BAD_NEWS if refused else DONE
+
+
+def air(typed: Namespace) -> int:
+    """``fallow air``: 1 when one file of several could not be read; occupied slices are no bad news."""
+    listing = Listing(typed.region, typed.span, typed.width)
+    if typed.picture is not None:
+        _check_picture(typed.picture)
+    with progress_bar() as progress:
+        judged = judge_files(typed.files, listing, _asked(typed), progress)
+    if typed.picture is not None:
+        draw_judged(judged, typed.picture, listing.span)
+    if typed.json:
+        documents.print_json(documents.air_document(judged))
+    else:
+        screens.show_air(judged)
+    screens.complain_of(judged.refusals)
+    return BAD_NEWS if judged.refusals else DONE
+
+
+def rules(typed: Namespace) -> int:
+    """``fallow rules``."""
+    if typed.region is None:
+        if any((typed.span, typed.licence, typed.place, typed.on)):
+            raise UsageError("which region is meant", hint="name it: fallow rules de; `fallow rules` lists the regions")
+        regions = list_regions()
+        if typed.json:
+            documents.print_json(documents.regions_document(regions))
+        else:
+            screens.show_regions(regions)
+        return DONE
+    found = list_rules(typed.region, circumstances_from(typed.licence, typed.place, typed.on), typed.span)
+    if typed.json:
+        documents.print_json(documents.rules_document(found))
+    else:
+        screens.show_rules(found)
+    return DONE
+
+
+def plan(typed: Namespace) -> int:
+    """``fallow plan``: 1 when a link is left without a frequency or a conflict stands."""
+    making = Making(typed.spares, typed.keep, typed.seconds, typed.seed, typed.out)
+    with progress_bar() as progress:
+        made, stopped = coordinate_files(typed.links, _surroundings(typed), making, progress)
+    if typed.json:
+        documents.print_json(documents.plan_document(made))
+    else:
+        screens.show_plan(made)
+    if stopped:
+        raise KeyboardInterrupt
+    return BAD_NEWS if made.conflicts or made.unplaced else DONE
+
+
+def audit(typed: Namespace) -> int:
+    """``fallow audit``: 1 when a conflict was found."""
+    with progress_bar() as progress:
+        found = audit_files(typed.plan, typed.links, _surroundings(typed), progress)
+    if typed.json:
+        documents.print_json(documents.audit_document(found))
+    else:
+        screens.show_audit(found)
+    return BAD_NEWS if found.conflicts else DONE
+
+
+def demo(typed: Namespace) -> int:
+    """``fallow demo``: always 0 once its story has been told."""
+    told = run_demo(typed.out, screens.narrator(quiet=typed.json))
+    if typed.json:
+        documents.print_json(
+            {
+                "air": documents.air_document(told.air),
+                "plan": documents.plan_document(told.plan),
+                "audit": documents.audit_document(told.audit),
+                "files": [str(path) for path in told.files],
+            }
+        )
+    else:
+        screens.show_story(told)
+    return DONE
+
+
+COMMANDS: Mapping[str, Callable[[Namespace], int]] = {
+    "demo": demo,
+    "read": read,
+    "air": air,
+    "rules": rules,
+    "plan": plan,
+    "audit": audit,
+}
+
+
+def _asked(typed: Namespace) -> Asked:
+    return Asked(
+        judging=Judging(typed.limit, typed.limit_above_floor, typed.link_width, typed.confidence),
+        telling=_telling(typed),
+        reference=typed.reference or (),
+        chain=typed.chain,
+        own=typed.own,
+        stations=typed.stations,
+    )
+
+
+def _surroundings(typed: Namespace) -> Surroundings:
+    return Surroundings(
+        equipment=typed.equipment,
+        areas=typed.areas,
+        foreign=typed.foreign,
+        air=typed.air or (),
+        region=typed.region,
+        circumstances=circumstances_from(typed.licence, typed.place, typed.on),
+        asked=_asked(typed),
+    )
+
+
+def _telling(typed: Namespace):
+    return telling_from(typed.unit, typed.level_unit, typed.decimal, typed.delimiter, typed.rbw, typed.detector, typed.zone)
+
+
+def _check_picture(path: str) -> None:
+    """Refuse before the long work starts what could not be drawn after it."""
+    if Path(path).suffix.lower() not in (".png", ".svg"):
+        raise UsageError(f"{path!r} is no picture that can be drawn", hint="name it FILE.png or FILE.svg")

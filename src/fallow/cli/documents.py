@@ -1,0 +1,197 @@
+"""Answers as JSON documents, exactly as the contract of the commands lays them down: hertz as integers, levels as numbers."""
+
+from __future__ import annotations
+
+import json
+import math
+import sys
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from fallow.plan.answer import Plan
+    from fallow.plan.audit import Audit, Conflict
+    from fallow.spectrum.verdict import Emitter, JudgedSlice
+    from fallow.workflow.law import RegionRules
+    from fallow.workflow.survey import JudgedAir
+
+__all__ = ["air_document", "audit_document", "plan_document", "print_json", "read_document", "regions_document", "rules_document"]
+
+Document = dict[str, Any]
+
+
+def print_json(document: Document) -> None:
+    """Write one JSON document to stdout in UTF-8, whatever the console's encoding."""
+    text = json.dumps(document, ensure_ascii=False, allow_nan=False, indent=1) + "\n"
+    sys.stdout.flush()
+    sys.stdout.buffer.write(text.encode("utf-8"))
+    sys.stdout.buffer.flush()
+
+
+def read_document(readings: Sequence[Any]) -> Document:
+    """The answer of ``read``: readings and refusals in the order of the files."""
+    return {"files": [_reading(reading) for reading in readings]}
+
+
+def _reading(reading: Any) -> Document:
+    if hasattr(reading, "error"):
+        error = reading.error
+        empty = dict.fromkeys(_READING_KEYS)
+        return {**empty, "path": reading.path, "sweeps": 0, "points": 0, "notes": [], "needs": [], "error": str(error), "hint": error.hint}
+    return {
+        "path": reading.path,
+        "layout": reading.layout,
+        "encoding": reading.encoding,
+        "delimiter": reading.delimiter,
+        "decimal": reading.decimal,
+        "level_unit": reading.level_unit,
+        "sweeps": reading.sweeps,
+        "points": reading.points,
+        "low_hz": reading.low_hz,
+        "high_hz": reading.high_hz,
+        "rbw_hz": _whole(reading.rbw_hz),
+        "detector": None if reading.detector is None else str(reading.detector),
+        "start": reading.start,
+        "start_local": reading.start_local,
+        "is_reference": reading.is_reference,
+        "notes": list(reading.notes),
+        "needs": list(reading.needs),
+    }
+
+
+_READING_KEYS = (
+    "path layout encoding delimiter decimal level_unit sweeps points low_hz high_hz rbw_hz detector start start_local notes needs".split()
+)
+
+
+def air_document(judged: JudgedAir) -> Document:
+    """The answer of ``air``."""
+    air = judged.air
+    absolute = air.basis == "absolute"
+    return {
+        "basis": air.basis,
+        "limit_dbm": _number(air.limit_dbm) if absolute else None,
+        "limit_above_floor_db": None if absolute else _number(air.limit_above_floor_db),
+        "floor_from": air.floor_from,
+        "confidence": air.confidence_pct,
+        "sweeps": air.sweeps,
+        "missed_share": _number(air.missed_share, 6),
+        "slices": [_slice(part) for part in judged.slices],
+        "emitters": [_emitter(emitter) for emitter in judged.emitters],
+        "notes": list(judged.notes),
+        "budget": [{"part": line.part, "u_db": _number(line.u_db, 3), "source": line.source} for line in air.budget],
+    }
+
+
+def _slice(part: JudgedSlice) -> Document:
+    return {
+        "name": part.name,
+        "low_hz": part.low_hz,
+        "high_hz": part.high_hz,
+        "verdict": part.verdict.word,
+        "reasons": list(part.reasons),
+        "level_dbm": _number(part.level_dbm),
+        "u_db": _number(part.u_db),
+        "floor_dbm": _number(part.floor_dbm),
+        "shares": {verdict.word: _number(share, 4) for verdict, share in part.shares.items()},
+    }
+
+
+def _emitter(emitter: Emitter) -> Document:
+    return {
+        "low_hz": emitter.low_hz,
+        "high_hz": emitter.high_hz,
+        "centre_hz": emitter.centre_hz,
+        "level_dbm": _number(emitter.level_dbm),
+        "looks_like": emitter.looks_like,
+        "evidence": list(emitter.evidence),
+        "on_share": _number(emitter.on_share, 4),
+        "on_share_low": _number(emitter.on_share_low, 4),
+        "on_share_high": _number(emitter.on_share_high, 4),
+    }
+
+
+def rules_document(found: RegionRules) -> Document:
+    """The answer of ``rules R``."""
+    return {
+        "region": found.territory.code,
+        "rows": [
+            {
+                "low_hz": rule.low_hz,
+                "high_hz": rule.high_hz,
+                "answer": answer.word,
+                "licence": rule.licence,
+                "power_mw": rule.power_mw,
+                "power_kind": None if rule.power_kind is None else str(rule.power_kind),
+                "bandwidth_hz": rule.bandwidth_hz,
+                "conditions": list(rule.conditions),
+                "source": rule.source,
+                "date": rule.date,
+                "grade": rule.grade,
+            }
+            for rule, answer in found.rows
+        ],
+        "channels": [{"name": c.name, "low_hz": c.low_hz, "high_hz": c.high_hz} for c in found.channels],
+        "licences": dict(found.territory.licences),
+        "cautions": list(found.territory.cautions),
+    }
+
+
+def regions_document(regions: Sequence[tuple[str, str]]) -> Document:
+    """The answer of ``rules`` without a region."""
+    return {"regions": [{"region": code, "name": name} for code, name in regions]}
+
+
+def plan_document(plan: Plan) -> Document:
+    """The answer of ``plan``."""
+    return {
+        "links": [
+            {
+                "link": placed.link,
+                "frequency_hz": placed.frequency_hz,
+                "verdict": placed.verdict,
+                "margin_db": _number(placed.margin_db),
+                "why": placed.why,
+            }
+            for placed in plan.links.values()
+        ],
+        "unplaced": [{"link": one.link, "because": list(one.because)} for one in plan.unplaced],
+        "spares": [
+            {"spare": one.spare, "equipment": one.equipment, "area": one.area, "frequency_hz": one.frequency_hz} for one in plan.spares
+        ],
+        "most": None if plan.most is None else {"links": plan.most.links, "because": plan.most.because},
+        "moved": [{"link": move.link, "from_hz": move.from_hz, "to_hz": move.to_hz} for move in plan.moved],
+        "conflicts": [_conflict(conflict) for conflict in plan.conflicts],
+        "notes": list(plan.notes),
+        "seed": plan.seed,
+        "seconds": _number(plan.seconds, 3),
+    }
+
+
+def audit_document(audit: Audit) -> Document:
+    """The answer of ``audit``."""
+    return {
+        "conflicts": [_conflict(conflict) for conflict in audit.conflicts],
+        "checked": {"pairs": audit.pairs, "products": audit.products},
+        "notes": list(audit.notes),
+    }
+
+
+def _conflict(conflict: Conflict) -> Document:
+    return {
+        "kind": conflict.kind,
+        "victim": conflict.victim,
+        "carriers": list(conflict.carriers),
+        "product_hz": conflict.product_hz,
+        "distance_hz": conflict.distance_hz,
+        "needed_hz": conflict.needed_hz,
+        "text": conflict.text,
+    }
+
+
+def _number(value: float | None, digits: int = 2) -> float | None:
+    return None if value is None or not math.isfinite(value) else round(float(value), digits)
+
+
+def _whole(value: float | None) -> int | None:
+    return None if value is None else round(value)

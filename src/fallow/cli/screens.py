@@ -1,0 +1,269 @@
+"""Answers for people: the answer on top, the reason one line below, in 80 columns, told by word and mark and never by colour alone."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterable, Sequence
+from typing import TYPE_CHECKING, Any
+
+from rich.console import Console
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from fallow.spectrum.verdict import JudgedSlice, Verdict
+from fallow.units import format_mhz, format_span_mhz, format_width
+
+if TYPE_CHECKING:
+    from fallow.plan.answer import Plan
+    from fallow.plan.audit import Audit, Conflict
+    from fallow.spectrum.verdict import Emitter
+    from fallow.workflow.law import RegionRules
+    from fallow.workflow.survey import JudgedAir
+
+__all__ = [
+    "complain_of",
+    "show_air",
+    "show_audit",
+    "show_plan",
+    "show_readings",
+    "show_regions",
+    "show_rules",
+]
+
+STRIP_WIDTH = 72
+LONGEST_TABLE = 60  # slices; a longer survey lists only what is not clean
+INK = {Verdict.CLEAN: "", Verdict.DOUBTFUL: "yellow", Verdict.NOT_MEASURED: "dim", Verdict.OCCUPIED: "bold"}
+
+
+def console() -> Console:
+    """Where answers go: stdout, 80 columns where nobody says otherwise."""
+    return Console(highlight=False, emoji=False, markup=False)
+
+
+def complain_of(refusals: Iterable[Any]) -> None:
+    """Say on stderr which files could not be read, each in one sentence with its hint."""
+    for refusal in refusals:
+        sys.stderr.write(f"fallow: {refusal.error}\n")
+        if refusal.error.hint:
+            sys.stderr.write(f"hint: {refusal.error.hint}\n")
+
+
+def show_readings(readings: Sequence[Any]) -> None:
+    """How each file was understood."""
+    out = console()
+    for reading in readings:
+        if hasattr(reading, "error"):
+            continue
+        out.print(reading.path, style="bold", soft_wrap=True)
+        for line in _reading_lines(reading):
+            out.print(Padding(line, (0, 0, 0, 2)))
+        for need in reading.needs:
+            out.print(Padding(Text(f"open: {need}", style="bold"), (0, 0, 0, 2)))
+        for note in reading.notes:
+            out.print(Padding(f"- {note}", (0, 0, 0, 2)))
+
+
+def _reading_lines(reading: Any) -> list[str]:
+    told = [reading.layout]
+    if reading.encoding:
+        told.append(reading.encoding)
+    if reading.delimiter:
+        told.append(f"columns split by {_delimiter_word(reading.delimiter)}")
+    if reading.decimal:
+        told.append(f"decimal mark {reading.decimal}")
+    lines = [", ".join(told)]
+    if reading.low_hz is not None:
+        kind = "reference, " if reading.is_reference else ""
+        count = f"{reading.sweeps} sweep{'' if reading.sweeps == 1 else 's'} of {reading.points:,} points"
+        lines.append(f"{kind}{count}, {format_span_mhz(reading.low_hz, reading.high_hz)}")
+        rbw = "RBW not stated" if reading.rbw_hz is None else f"RBW {format_width(reading.rbw_hz)}"
+        lines.append(f"levels in {reading.level_unit}, {rbw}, detector {reading.detector or 'not stated'}")
+    when = reading.start or (reading.start_local and f"{reading.start_local} (zone not known)")
+    if when:
+        lines.append(f"from {when}")
+    return lines
+
+
+def _delimiter_word(delimiter: str) -> str:
+    return {"\t": "tabs", " ": "spaces", ",": "commas", ";": "semicolons"}.get(delimiter, delimiter)
+
+
+def show_air(judged: JudgedAir) -> None:
+    """Verdicts: one line that sums up, a strip, the slices with their reasons, the emitters, the notes."""
+    out = console()
+    out.print(_air_summary(judged), style="bold")
+    out.print(_strip(judged.slices))
+    listed = judged.slices
+    if len(listed) > LONGEST_TABLE:
+        listed = tuple(part for part in listed if part.verdict is not Verdict.CLEAN)
+        out.print(f"{len(judged.slices) - len(listed)} clean slices are not listed one by one.")
+    out.print(_slice_table(listed, absolute=judged.basis == "absolute"))
+    if judged.emitters:
+        out.print(_emitter_table(judged.emitters, absolute=judged.basis == "absolute"))
+    _print_notes(out, judged.notes)
+
+
+def _air_summary(judged: JudgedAir) -> str:
+    air = judged.air
+    counts = [(v, sum(part.verdict is v for part in judged.slices)) for v in (Verdict.CLEAN, Verdict.DOUBTFUL, Verdict.OCCUPIED, Verdict.NOT_MEASURED)]
+    told = ", ".join(f"{n} {v.word}" for v, n in counts if n) or "nothing to judge"
+    limit = f"{air.limit_dbm:g} dBm" if air.basis == "absolute" else f"{air.limit_above_floor_db:g} dB above the floor of the {air.floor_from}"
+    return f"{told}, against {limit} at {air.confidence_pct:g} % ({air.sweeps} sweep{'' if air.sweeps == 1 else 's'}, {air.basis})"
+
+
+def _strip(slices: Sequence[JudgedSlice]) -> Text:
+    """The verdicts side by side as marks, with the ends of the spectrum named. Many slices share a mark: the worst one shows."""
+    if not slices:
+        return Text("")
+    per_mark = -(-len(slices) // STRIP_WIDTH)
+    strip = Text(f"{format_mhz(slices[0].low_hz)} ")
+    for first in range(0, len(slices), per_mark):
+        worst = max(slices[first : first + per_mark], key=lambda part: part.verdict).verdict
+        strip.append(worst.mark, style=INK[worst])
+    return strip.append(f" {format_mhz(slices[-1].high_hz)} MHz")
+
+
+def _slice_table(slices: Sequence[JudgedSlice], *, absolute: bool) -> Table:
+    table = Table(box=None, padding=(0, 1, 0, 0), show_edge=False, header_style="underline")
+    table.add_column("", width=1)
+    table.add_column("slice", no_wrap=True)
+    table.add_column("MHz", no_wrap=True, justify="right")
+    table.add_column("verdict", no_wrap=True)
+    table.add_column("dBm" if absolute else "dB", justify="right", no_wrap=True)
+    table.add_column("why", ratio=1)
+    for part in slices:
+        table.add_row(
+            part.verdict.mark,
+            part.name,
+            f"{part.low_hz / 1e6:g}-{part.high_hz / 1e6:g}",
+            Text(part.verdict.word, style=INK[part.verdict]),
+            _level(part.level_dbm, part.u_db),
+            _why(part),
+        )
+    return table
+
+
+def _why(part: JudgedSlice) -> str:
+    shares = [f"{share:.0%} {verdict.word}" for verdict, share in part.shares.items() if 0 < share < 0.9995]
+    reasons = "; ".join(part.reasons)
+    return f"{reasons} ({', '.join(shares)})" if shares else reasons
+
+
+def _level(level_dbm: float | None, u_db: float | None) -> str:
+    if level_dbm is None:
+        return "-"
+    return f"{level_dbm:.0f}" if u_db is None else f"{level_dbm:.0f}±{u_db:.1f}"
+
+
+def _emitter_table(emitters: Sequence[Emitter], *, absolute: bool) -> Table:
+    table = Table(box=None, padding=(0, 1, 0, 0), show_edge=False, header_style="underline", title="\nEmitters", title_justify="left", title_style="bold")
+    table.add_column("MHz", no_wrap=True, justify="right")
+    table.add_column("wide", no_wrap=True, justify="right")
+    table.add_column("dBm" if absolute else "dB", justify="right", no_wrap=True)
+    table.add_column("on", no_wrap=True, justify="right")
+    table.add_column("looks like", no_wrap=True)
+    table.add_column("evidence", ratio=1)
+    for emitter in emitters:
+        table.add_row(
+            format_mhz(emitter.centre_hz),
+            format_width(emitter.high_hz - emitter.low_hz),
+            f"{emitter.level_dbm:.0f}",
+            f"{emitter.on_share:.0%}",
+            emitter.looks_like,
+            "; ".join(emitter.evidence),
+        )
+    return table
+
+
+def show_regions(regions: Sequence[tuple[str, str]]) -> None:
+    """The regions whose rules are shipped."""
+    out = console()
+    for code, name in regions:
+        out.print(f"{code}  {name}")
+    out.print("\n`fallow rules CODE` lists what a region allows.")
+
+
+def show_rules(found: RegionRules) -> None:
+    """The rows of a region with their answers, sources and cautions."""
+    out = console()
+    out.print(f"{found.territory.name} ({found.territory.code})", style="bold")
+    table = Table(box=None, padding=(0, 1, 0, 0), show_edge=False, header_style="underline")
+    for heading in ("MHz", "answer", "licence", "power"):
+        table.add_column(heading, no_wrap=heading != "licence")
+    table.add_column("conditions and source", ratio=1)
+    for rule, answer in found.rows:
+        power = "-" if rule.power_mw is None else f"{rule.power_mw:g} mW {'' if rule.power_kind is None else str(rule.power_kind)}"
+        width = () if rule.bandwidth_hz is None else (f"up to {format_width(rule.bandwidth_hz)} wide",)
+        told = "; ".join((*width, *rule.conditions))
+        table.add_row(
+            f"{rule.low_hz / 1e6:g}-{rule.high_hz / 1e6:g}",
+            Text(answer.word, style="" if answer.word == "yes" else "bold" if answer.word == "no" else "yellow"),
+            rule.licence or "-",
+            power,
+            f"{told} [{rule.source}, {rule.date}, {rule.grade}]" if told else f"[{rule.source}, {rule.date}, {rule.grade}]",
+        )
+    out.print(table)
+    if found.territory.licences:
+        out.print("\nLicences (--licence NAME)", style="bold")
+        for name, told in found.territory.licences.items():
+            out.print(Padding(f"{name}: {told}", (0, 0, 0, 2)))
+    if found.channels:
+        first, last = found.channels[0], found.channels[-1]
+        out.print(f"\n{len(found.channels)} TV channels, {first.name} ({format_span_mhz(first.low_hz, first.high_hz)}) to {last.name}.")
+    _print_notes(out, found.territory.cautions, "Cautions")
+
+
+def show_plan(plan: Plan) -> None:
+    """The plan: what it holds and what it lacks first, then every link with its reason."""
+    out = console()
+    placed = [one for one in plan.links.values() if one.frequency_hz is not None]
+    out.print(f"{len(placed)} of {len(placed) + len(plan.unplaced)} links have a frequency, {len(plan.conflicts)} conflicts", style="bold")
+    for one in plan.unplaced:
+        out.print(Text(f"NO FREQUENCY: {one.link}", style="bold"))
+        for because in one.because:
+            out.print(Padding(f"- {because}", (0, 0, 0, 2)))
+    table = Table(box=None, padding=(0, 1, 0, 0), show_edge=False, header_style="underline")
+    table.add_column("link", overflow="fold", max_width=18)
+    table.add_column("MHz", justify="right", no_wrap=True)
+    table.add_column("air", no_wrap=True)
+    table.add_column("why", ratio=1)
+    for one in placed:
+        table.add_row(one.link, format_mhz(one.frequency_hz or 0), one.verdict or "-", one.why)
+    for spare in plan.spares:
+        table.add_row(spare.spare, format_mhz(spare.frequency_hz), "-", f"kept free for any {spare.equipment}" + (f" in {spare.area}" if spare.area else ""))
+    out.print(table)
+    for move in plan.moved:
+        was = "nowhere" if move.from_hz is None else format_mhz(move.from_hz)
+        out.print(f"moved: {move.link} from {was} to {'nowhere' if move.to_hz is None else format_mhz(move.to_hz)} MHz")
+    _print_conflicts(out, plan.conflicts)
+    if plan.most is not None and plan.unplaced:
+        out.print(f"No plan can place more than {plan.most.links} links: {plan.most.because}.")
+    _print_notes(out, plan.notes)
+
+
+def show_audit(audit: Audit) -> None:
+    """Every conflict, or that there is none, and how much was compared."""
+    out = console()
+    count = len(audit.conflicts)
+    out.print("no conflict found" if not count else f"{count} conflict{'' if count == 1 else 's'}", style="bold")
+    _print_conflicts(out, audit.conflicts)
+    out.print(f"compared: {audit.pairs:,} pairs of carriers, {audit.products:,} products")
+    _print_notes(out, audit.notes)
+
+
+def _print_conflicts(out: Console, conflicts: Sequence[Conflict]) -> None:
+    for conflict in conflicts:
+        out.print(Padding(f"! {conflict.text}", (0, 0, 0, 0)))
+
+
+def _print_notes(out: Console, notes: Sequence[str], heading: str = "Notes") -> None:
+    if notes:
+        out.print(f"\n{heading}", style="bold")
+        for note in notes:
+            out.print(Padding(f"- {note}", (0, 0, 0, 2)))
+
+
+def narrator(*, quiet: bool) -> Callable[[str], None]:
+    """Says on stderr what a long story is doing now; nothing when ``quiet``."""
+    return (lambda _: None) if quiet else (lambda line: sys.stderr.write(f"{line} ...\n") and None)

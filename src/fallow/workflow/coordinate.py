@@ -1,0 +1,235 @@
+"""Coordinate: links, law and air to a plan with reasons; and the audit of any plan."""
+
+from __future__ import annotations
+
+import datetime
+import time
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from os import PathLike
+
+from fallow.errors import UsageError
+from fallow.files.tables import (
+    check_links_against_equipment,
+    read_areas,
+    read_equipment,
+    read_foreign,
+    read_links,
+    read_plan,
+    read_stations,
+    write_plan,
+)
+from fallow.files.territories import load_territory
+from fallow.plan.answer import Plan, compose_plan
+from fallow.plan.audit import Audit
+from fallow.plan.audit import audit as audit_rows
+from fallow.plan.bounds import most
+from fallow.plan.places import Ground
+from fallow.plan.question import Question
+from fallow.plan.search import Solution, improve
+from fallow.rules.permission import Circumstances
+from fallow.show.assignment import Assignment
+from fallow.show.equipment import Equipment
+from fallow.show.link import AreaLosses, ForeignCarrier, Link, Station
+from fallow.show.wanted import Wanted
+from fallow.workflow.accelerate import kernels
+from fallow.workflow.law import check_licence
+from fallow.workflow.survey import Asked, JudgedAir, Listing, announced_channels, judge_files
+
+__all__ = ["Making", "Surroundings", "audit", "audit_files", "coordinate", "coordinate_files"]
+
+FilePath = str | PathLike[str]
+Progress = Callable[[str, float], None]
+
+
+@dataclass(frozen=True)
+class Surroundings:
+    """Files and words that say what links live among: equipment, areas, foreign carriers, air, law."""
+
+    equipment: FilePath
+    areas: FilePath | None = None
+    foreign: FilePath | None = None
+    air: Sequence[Sequence[FilePath]] = ()
+    region: str | None = None
+    circumstances: Circumstances | None = None
+    asked: Asked = Asked()
+
+
+@dataclass(frozen=True)
+class Making:
+    """How a plan is made: spares per equipment and area, a plan to keep, time and seed, and where to write it."""
+
+    spares: int | None = None
+    keep: FilePath | None = None
+    seconds: float = 5.0
+    seed: int = 1
+    out: FilePath | None = None
+
+
+def coordinate(
+    links: Iterable[Link],
+    equipment: Mapping[str, Equipment],
+    *,
+    areas: AreaLosses | None = None,
+    foreign: Sequence[ForeignCarrier] = (),
+    stations: Sequence[Station] = (),
+    air: JudgedAir | Sequence[JudgedAir] | None = None,
+    region: str | None = None,
+    licence: str | None = None,
+    place: str | None = None,
+    on: datetime.date | None = None,
+    spares: int | None = None,
+    keep: Sequence[Assignment] | None = None,
+    seconds: float = 5.0,
+    seed: int = 1,
+) -> Plan:
+    """A frequency for every link that can have one, with spares and reasons.
+
+    ``air``: one judged survey or several, of which the worst verdict counts. ``seconds``: how long to look for better plans.
+    Raises UsageError for an unknown region, licence or TV channel.
+    """
+    circumstances = Circumstances(licence, place, on or datetime.date.today())
+    wanted = Wanted(tuple(links), equipment, areas or AreaLosses(), tuple(foreign), tuple(stations))
+    ground = _ground(region, circumstances, _as_airs(air), wanted.stations)
+    return _make(wanted, ground, Making(spares, None, seconds, seed), keep, None)[0]
+
+
+def audit(
+    rows: Sequence[Assignment],
+    equipment: Mapping[str, Equipment],
+    *,
+    links: Iterable[Link] = (),
+    areas: AreaLosses | None = None,
+    foreign: Sequence[ForeignCarrier] = (),
+    stations: Sequence[Station] = (),
+    air: JudgedAir | Sequence[JudgedAir] | None = None,
+    region: str | None = None,
+    licence: str | None = None,
+    place: str | None = None,
+    on: datetime.date | None = None,
+) -> Audit:
+    """Every conflict of a plan, ours or anybody's. Raises UsageError for an unknown region, licence or TV channel."""
+    circumstances = Circumstances(licence, place, on or datetime.date.today())
+    wanted = Wanted(tuple(links), equipment, areas or AreaLosses(), tuple(foreign), tuple(stations))
+    return audit_rows(rows, wanted, _ground(region, circumstances, _as_airs(air), wanted.stations))
+
+
+def coordinate_files(
+    links: FilePath, around: Surroundings, making: Making, progress: Progress | None = None
+) -> tuple[Plan, bool]:
+    """Tables and sweeps to a plan, written to ``making.out`` where that is given; and whether Ctrl-C cut the search short."""
+    wanted = _wanted(read_links(links), around)
+    check_links_against_equipment(wanted.links, wanted.equipment, links, around.equipment)
+    keep = None if making.keep is None else read_plan(making.keep)
+    if making.out is not None:
+        check_writable(making.out)
+    ground = _ground_of_files(around, wanted.stations, progress)
+    plan, stopped = _make(wanted, ground, making, keep, progress)
+    if making.out is not None:
+        write_plan(making.out, rows_of(plan, wanted))
+    return plan, stopped
+
+
+def audit_files(plan: FilePath, links: FilePath | None, around: Surroundings, progress: Progress | None = None) -> Audit:
+    """The audit of a plan file. ``links`` tells areas and scenes where the plan does not."""
+    rows = read_plan(plan)
+    wanted = _wanted(() if links is None else read_links(links), around)
+    check_links_against_equipment(wanted.links, wanted.equipment, links or plan, around.equipment)
+    check_links_against_equipment(rows, wanted.equipment, plan, around.equipment)
+    return audit_rows(rows, wanted, _ground_of_files(around, wanted.stations, progress))
+
+
+def rows_of(plan: Plan, wanted: Wanted) -> tuple[Assignment, ...]:
+    """A plan as the rows of a plan file: links in their order, then spares."""
+    by_name = {link.name: link for link in wanted.links}
+    rows = []
+    for placed in plan.links.values():
+        link = by_name[placed.link]
+        rows.append(
+            Assignment(
+                placed.link,
+                link.equipment,
+                link.area,
+                link.scenes,
+                placed.frequency_hz,
+                placed.verdict,
+                placed.margin_db,
+                placed.why,
+            )
+        )
+    for spare in plan.spares:
+        rows.append(Assignment(spare.spare, spare.equipment, spare.area, frozenset(), spare.frequency_hz))
+    return tuple(rows)
+
+
+def _make(
+    wanted: Wanted, ground: Ground, making: Making, keep: Sequence[Assignment] | None, progress: Progress | None
+) -> tuple[Plan, bool]:
+    """Search until the time is up, then audit the best plan and put it into words."""
+    started_s = time.monotonic()
+    kept = None if keep is None else {row.link: row.frequency_hz for row in keep if row.frequency_hz is not None}
+    question = Question.build(wanted, ground, keep=kept, spares=making.spares)
+    best, stopped = _search(question, making, started_s, progress)
+    plan = compose_plan(best, wanted, ground, keep=kept, bound=most(question), seed=making.seed)
+    plan = replace(plan, seconds=time.monotonic() - started_s)
+    if stopped:
+        plan = replace(plan, notes=(*plan.notes, "the search was stopped early: this is the best plan found until then"))
+    return plan, stopped
+
+
+def _search(question: Question, making: Making, started_s: float, progress: Progress | None) -> tuple[Solution, bool]:
+    """The best solution found in time. Ctrl-C ends the search, not the answer."""
+    deadline_s = started_s + making.seconds
+
+    def should_stop() -> bool:
+        now_s = time.monotonic()
+        if progress is not None and making.seconds > 0:
+            progress("looking for a better plan", min(1.0, (now_s - started_s) / making.seconds))
+        return now_s >= deadline_s
+
+    best: Solution | None = None
+    stopped = False
+    solutions = improve(question, seed=making.seed, should_stop=should_stop, kernels=kernels())
+    try:
+        for best in solutions:  # noqa: B007 - the last one is the best one
+            pass
+    except KeyboardInterrupt:
+        if best is None:
+            raise
+        stopped = True
+    if best is None:  # the search promises a first solution before it asks for the time
+        raise UsageError("no plan was made", hint="give the search more time with --seconds")
+    return best, stopped
+
+
+def _wanted(links: Sequence[Link], around: Surroundings) -> Wanted:
+    return Wanted(
+        tuple(links),
+        read_equipment(around.equipment),
+        AreaLosses() if around.areas is None else read_areas(around.areas),
+        () if around.foreign is None else read_foreign(around.foreign),
+        () if around.asked.stations is None else read_stations(around.asked.stations),
+    )
+
+
+def _ground_of_files(around: Surroundings, stations: Sequence[Station], progress: Progress | None) -> Ground:
+    everywhere = [station for station in stations if not station.area]
+    asked = replace(around.asked, stations=None, announced=everywhere)
+    airs = [judge_files(paths, Listing(around.region), asked, progress) for paths in around.air]
+    return _ground(around.region, around.circumstances, airs, stations)
+
+
+def _ground(
+    region: str | None, circumstances: Circumstances | None, airs: Sequence[JudgedAir], stations: Sequence[Station]
+) -> Ground:
+    territory = None if region is None else load_territory(region)
+    if territory is not None and circumstances is not None:
+        check_licence(territory, circumstances)
+    announced_channels(stations, territory)  # raises for a channel that the raster does not have
+    return Ground(territory, circumstances, tuple(judged.air for judged in airs), tuple(stations))
+
+
+def _as_airs(air: JudgedAir | Sequence[JudgedAir] | None) -> Sequence[JudgedAir]:
+    if air is None:
+        return ()
+    return (air,) if isinstance(air, JudgedAir) else tuple(air)

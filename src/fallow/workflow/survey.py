@@ -1,0 +1,303 @@
+"""Bring in sweeps and judge them: files to a survey, a survey to verdicts."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from os import PathLike, fspath
+from pathlib import Path
+
+from fallow.errors import InputError, QuestionError, UsageError
+from fallow.files import read_paths
+from fallow.files.readings import FileReading, FileRefusal, Telling
+from fallow.files.tables import read_chain, read_plan, read_stations
+from fallow.files.territories import load_territory
+from fallow.rules.territory import Territory
+from fallow.show.link import Station
+from fallow.spectrum.chain import Chain
+from fallow.spectrum.judging import Air
+from fallow.spectrum.judging import judge as judge_survey
+from fallow.spectrum.sweep import Detector, Survey
+from fallow.spectrum.verdict import Emitter, JudgedSlice, Judging
+from fallow.units import Channel, Span
+
+__all__ = ["JudgedAir", "TakenIn", "announced_channels", "judge", "judge_files", "open_sweeps", "read_sweeps", "take_in"]
+
+USUAL_WINDOW_HZ = 1_000_000  # listed side by side where there is no raster
+FilePath = str | PathLike[str]
+FileProgress = Callable[[str, float], None]
+
+
+@dataclass(frozen=True, eq=False)
+class TakenIn:
+    """Files brought in as one survey: the survey, how each file was understood, and which could not be read."""
+
+    survey: Survey
+    readings: tuple[FileReading, ...]
+    refusals: tuple[FileRefusal, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class JudgedAir:
+    """A survey judged: the slices that were asked for, and ``air``, which answers for any other window."""
+
+    air: Air
+    slices: tuple[JudgedSlice, ...]
+    notes: tuple[str, ...] = ()
+    refusals: tuple[FileRefusal, ...] = ()
+
+    @property
+    def emitters(self) -> tuple[Emitter, ...]:
+        """What was found on the air, rising in frequency."""
+        return self.air.emitters
+
+    @property
+    def basis(self) -> str:
+        """``absolute`` (dBm at the antenna) or ``relative`` (above the instrument's own floor)."""
+        return self.air.basis
+
+
+def read_sweeps(
+    paths: Sequence[FilePath], telling: Telling | None = None, progress: FileProgress | None = None
+) -> tuple[FileReading | FileRefusal, ...]:
+    """How each file (of folders too) is understood; refusals and open questions are values here, not errors."""
+    return read_paths([fspath(path) for path in paths], telling or Telling(), progress)
+
+
+def open_sweeps(*paths: FilePath, telling: Telling | None = None) -> Survey:
+    """Read files or folders as one survey. A reference among several files is left out with a note; alone it is taken.
+
+    Raises InputError for a file that can't be read, QuestionError where a file leaves something open.
+    """
+    readings = read_sweeps(paths, telling)
+    for reading in readings:
+        if isinstance(reading, FileRefusal):
+            raise reading.error
+    if all(isinstance(reading, FileReading) and reading.is_reference for reading in readings):
+        return _survey_of([reading for reading in readings if isinstance(reading, FileReading)])
+    return take_in(paths, telling).survey
+
+
+def take_in(
+    paths: Sequence[FilePath],
+    telling: Telling | None = None,
+    *,
+    besides: Sequence[FilePath] = (),
+    progress: FileProgress | None = None,
+) -> TakenIn:
+    """Files to one survey of the air. Files named in ``besides`` (the reference) are left out; so is what seems to be one.
+
+    Raises QuestionError where a file leaves something open or only references are left, InputError when nothing can be read.
+    """
+    found = read_sweeps(paths, telling, progress)
+    _raise_questions(found)
+    refusals = tuple(reading for reading in found if isinstance(reading, FileRefusal))
+    used = {Path(path).resolve() for path in besides}
+    readings = [reading for reading in found if isinstance(reading, FileReading) and Path(reading.path).resolve() not in used]
+    of_air = [reading for reading in readings if reading.series and not reading.is_reference]
+    left_out = [reading for reading in readings if reading.series and reading.is_reference]
+    if not of_air:
+        raise _nothing_to_judge(paths, refusals, left_out)
+    survey = _survey_of(of_air)
+    notes = [
+        f"{reading.path} seems to be a reference (a load in place of the antenna), so it was not taken for the air; "
+        f"give it as --reference to use it"
+        for reading in left_out
+    ]
+    notes += [f"not read: {refusal.error}" for refusal in refusals]
+    return TakenIn(Survey(survey.series, (*survey.notes, *notes)), tuple(readings), refusals)
+
+
+def take_in_reference(paths: Sequence[FilePath], telling: Telling | None = None) -> Survey:
+    """Files to one survey of the instrument itself. Raises InputError or QuestionError as ``take_in`` does."""
+    found = read_sweeps(paths, telling)
+    _raise_questions(found)
+    for reading in found:
+        if isinstance(reading, FileRefusal):
+            raise reading.error
+    series = [reading for reading in found if isinstance(reading, FileReading) and reading.series]
+    if not series:
+        raise InputError("no reference sweep was found there", path=fspath(paths[0]))
+    return _survey_of(series)
+
+
+def judge(
+    sweeps: Survey,
+    *,
+    region: str | None = None,
+    span: Span | None = None,
+    width_hz: int | None = None,
+    limit_dbm: float | None = None,
+    limit_above_floor_db: float | None = None,
+    link_width_hz: int = 200_000,
+    confidence_pct: float = 95.0,
+    reference: Survey | None = None,
+    chain: Chain | None = None,
+    own: Sequence[Span] = (),
+    stations: Sequence[Station] = (),
+    progress: Callable[[float], None] | None = None,
+) -> JudgedAir:
+    """What is on the air: a verdict per TV channel of ``region``, or per window of ``width_hz`` side by side.
+
+    ``own``: spans in which our own carriers were on. ``stations``: TV channels announced as on the air. Levels in dBm,
+    widths in hertz. Raises UsageError for a limit that does not fit the survey, an unknown region or channel.
+    """
+    judging = Judging(limit_dbm, limit_above_floor_db, link_width_hz, confidence_pct)
+    return judge_with(
+        sweeps, judging, Listing(region, span, width_hz), reference=reference, chain=chain, own=own, stations=stations, progress=progress
+    )
+
+
+@dataclass(frozen=True)
+class Listing:
+    """Which slices an answer lists: TV channels of a region, or windows of a width; all of the data, or a span of it."""
+
+    region: str | None = None
+    span: Span | None = None
+    width_hz: int | None = None
+
+
+def judge_with(
+    sweeps: Survey,
+    judging: Judging,
+    listing: Listing,
+    *,
+    reference: Survey | None = None,
+    chain: Chain | None = None,
+    own: Sequence[Span] = (),
+    stations: Sequence[Station] = (),
+    progress: Callable[[float], None] | None = None,
+) -> JudgedAir:
+    """As ``judge``, with the options bundled."""
+    territory = None if listing.region is None else load_territory(listing.region)
+    air = judge_survey(
+        sweeps,
+        judging,
+        raster=() if territory is None else territory.channels,
+        reference=reference,
+        chain=chain,
+        own=own,
+        announced=announced_channels(stations, territory),
+        progress=progress,
+    )
+    slices = _slices(air, territory, listing)
+    return JudgedAir(air, air.judge_slices(slices), (*sweeps.notes, *air.notes))
+
+
+@dataclass(frozen=True)
+class Asked:
+    """Files that say how a survey is to be judged, as the command line names them."""
+
+    judging: Judging = Judging()
+    telling: Telling = Telling()
+    reference: Sequence[FilePath] = ()
+    chain: FilePath | None = None
+    own: FilePath | None = None
+    stations: FilePath | None = None
+    announced: Sequence[Station] = ()
+
+
+def judge_files(
+    paths: Sequence[FilePath], listing: Listing, asked: Asked, progress: FileProgress | None = None
+) -> JudgedAir:
+    """Sweep files to verdicts, with the reference, chain, own carriers and announced stations from their files.
+
+    Raises what ``take_in`` and ``judge`` raise.
+    """
+    taken = take_in(paths, asked.telling, besides=asked.reference, progress=progress)
+    judged = judge_with(
+        taken.survey,
+        asked.judging,
+        listing,
+        reference=take_in_reference(asked.reference, asked.telling) if asked.reference else None,
+        chain=None if asked.chain is None else read_chain(asked.chain),
+        own=() if asked.own is None else own_spans(asked.own, asked.judging.link_width_hz),
+        stations=(*asked.announced, *(() if asked.stations is None else read_stations(asked.stations))),
+        progress=None if progress is None else lambda share: progress("judging", share),
+    )
+    return JudgedAir(judged.air, judged.slices, judged.notes, taken.refusals)
+
+
+def announced_channels(stations: Sequence[Station], territory: Territory | None) -> tuple[Channel, ...]:
+    """The raster channels that ``stations`` name.
+
+    Raises UsageError without a region, or for a channel that its raster does not have.
+    """
+    if not stations:
+        return ()
+    if territory is None:
+        raise UsageError("announced TV channels mean nothing without a region", hint="add --region, for example --region de")
+    by_name = {channel.name: channel for channel in territory.channels}
+    for station in stations:
+        if station.channel not in by_name:
+            raise UsageError(
+                f"the raster of {territory.name} has no TV channel {station.channel!r}",
+                hint=f"it has {_first_and_last(territory.channels)}",
+            )
+    return tuple(by_name[station.channel] for station in stations)
+
+
+def own_spans(plan: FilePath, width_hz: int) -> tuple[Span, ...]:
+    """Where our own carriers stood, by a plan file: each frequency with the width of a link around it, in hertz."""
+    half_hz = math.ceil(width_hz / 2)
+    return tuple(Span(f - half_hz, f + half_hz) for row in read_plan(plan) if (f := row.frequency_hz) is not None)
+
+
+def telling_from(
+    unit: str | None, level_unit: str | None, decimal: str | None, delimiter: str | None, rbw_hz: float | None, detector: str | None, zone: str | None
+) -> Telling:
+    """The telling options as typed words."""
+    return Telling(unit, level_unit, decimal, delimiter, rbw_hz, None if detector is None else Detector(detector), zone)
+
+
+def _slices(air: Air, territory: Territory | None, listing: Listing) -> tuple[Channel, ...]:
+    low_hz, high_hz = air.low_hz, air.high_hz
+    if listing.span is not None:
+        low_hz, high_hz = listing.span.low_hz, listing.span.high_hz
+    if listing.width_hz is None and territory is not None:
+        touched = tuple(c for c in territory.channels if c.low_hz < high_hz and low_hz < c.high_hz)
+        if touched:
+            return touched
+    return _windows(low_hz, high_hz, listing.width_hz or USUAL_WINDOW_HZ, aligned=listing.span is None)
+
+
+def _windows(low_hz: float, high_hz: float, width_hz: int, *, aligned: bool) -> tuple[Channel, ...]:
+    """Windows side by side from the span's lower end, or (``aligned``) from the first whole multiple of the width in the data."""
+    first = math.ceil(low_hz / width_hz) * width_hz if aligned else round(low_hz)
+    end = math.floor(high_hz) if aligned else round(high_hz)
+    if aligned and first >= end:
+        first = math.floor(low_hz)
+    if end <= first:
+        end = first + width_hz
+    edges = [*range(first, end, width_hz), end]
+    return tuple(Channel(f"{low / 1e6:g}", low, high) for low, high in zip(edges, edges[1:], strict=False))
+
+
+def _survey_of(readings: Sequence[FileReading]) -> Survey:
+    notes = tuple(f"{reading.path}: {note}" for reading in readings for note in reading.notes)
+    return Survey(tuple(series for reading in readings for series in reading.series), notes)
+
+
+def _raise_questions(found: Sequence[FileReading | FileRefusal]) -> None:
+    for reading in found:
+        if isinstance(reading, FileReading) and reading.needs:
+            raise QuestionError(reading.needs[0], path=reading.path, hint=f"`fallow read {reading.path}` shows the readings")
+
+
+def _nothing_to_judge(
+    paths: Sequence[FilePath], refusals: Sequence[FileRefusal], references: Sequence[FileReading]
+) -> InputError | QuestionError:
+    if references:
+        return QuestionError(
+            "this seems to be a reference (a load in place of the antenna), and no sweep of the air is left",
+            path=references[0].path,
+            hint="give the sweeps of the air, and this file as --reference; if it is of the air, rename it",
+        )
+    if refusals and isinstance(refusals[0].error, InputError):
+        return refusals[0].error
+    return InputError("no sweep was found there", path=fspath(paths[0]) if paths else None)
+
+
+def _first_and_last(channels: Sequence[Channel]) -> str:
+    return f"{channels[0].name} to {channels[-1].name}" if channels else "none"
