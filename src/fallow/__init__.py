@@ -1,6 +1,7 @@
 """fallow: what is on the air, what is allowed, and a frequency for every radio link.
 
-The public names are listed here and loaded when first used, so that ``import fallow`` (and ``fallow --help``) stay quick.
+The public names are listed here and loaded when first used, so that ``import fallow`` and ``fallow --help`` stay
+quick.
 """
 
 from __future__ import annotations

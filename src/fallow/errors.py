@@ -6,8 +6,8 @@
     ├── QuestionError   something that only the user can answer
     └── OutputError     a file that can't be written
 
-Faces print them; nothing else does. ``str(error)`` is one sentence that names file, line and column where they are known;
-``error.hint`` is the advice, or ``None``.
+Faces print them; nothing else does. ``str(error)`` is one sentence that names file, line and column where they are
+known; ``error.hint`` is the advice, or ``None``.
 """
 
 from __future__ import annotations

@@ -81,9 +81,8 @@ def parse_frequency_hz(text: str) -> int:
     match = _FREQUENCY.fullmatch(text)
     factor = _FACTOR_HZ.get(match[2].lower()) if match else None
     if match is None or factor is None:
-        raise UsageError(
-            f"{text!r} is not a frequency", hint="write it as 470M, 470.125 MHz, 470125 kHz, 1.9G or, in hertz, 470125000"
-        )
+        hint = "write it as 470M, 470.125 MHz, 470125 kHz, 1.9G or, in hertz, 470125000"
+        raise UsageError(f"{text!r} is not a frequency", hint=hint)
     try:
         value_hz = Decimal(match[1].replace("_", "")) * factor
     except InvalidOperation as error:  # pragma: no cover - the pattern admits only digits
@@ -97,7 +96,8 @@ def parse_span_hz(text: str) -> Span:
     """Read a span as people write it: ``470M..608M``. Raises UsageError when it is none or does not rise."""
     low, separator, high = text.partition("..")
     if not separator:
-        raise UsageError(f"{text!r} is not a span of frequencies", hint="write two frequencies with two dots between: 470M..608M")
+        hint = "write two frequencies with two dots between: 470M..608M"
+        raise UsageError(f"{text!r} is not a span of frequencies", hint=hint)
     low_hz, high_hz = parse_frequency_hz(low), parse_frequency_hz(high)
     if high_hz <= low_hz:
         raise UsageError(f"the span {text!r} does not rise", hint="write the lower frequency first: 470M..608M")

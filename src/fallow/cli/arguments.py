@@ -1,4 +1,4 @@
-"""What can be typed: the commands, their options and the help. Light on purpose, so that ``fallow --help`` answers at once."""
+"""What can be typed: commands, options and help. Light on purpose, so that ``fallow --help`` answers at once."""
 
 from __future__ import annotations
 
@@ -58,7 +58,6 @@ def build_parser(version: str) -> argparse.ArgumentParser:
     return parser
 
 
-
 def _command(commands: argparse._SubParsersAction[_Parser], name: str, summary: str, description: str) -> _Parser:
     parser = commands.add_parser(
         name,
@@ -73,9 +72,14 @@ def _command(commands: argparse._SubParsersAction[_Parser], name: str, summary: 
 
 def _add_demo(commands: argparse._SubParsersAction[_Parser]) -> None:
     parser = _command(
-        commands, "demo", "the whole job on an invented venue", "The whole job on an invented venue, from shipped files, without a network."
+        commands,
+        "demo",
+        "the whole job on an invented venue",
+        "The whole job on an invented venue, from shipped files, without a network.",
     )
-    parser.add_argument("--out", metavar="FOLDER", help="where plan and pictures go (default: a new folder fallow-demo here)")
+    parser.add_argument(
+        "--out", metavar="FOLDER", help="where plan and pictures go (default: a new folder fallow-demo here)"
+    )
 
 
 def _add_read(commands: argparse._SubParsersAction[_Parser]) -> None:
@@ -96,13 +100,28 @@ def _add_air(commands: argparse._SubParsersAction[_Parser]) -> None:
         "what is on the air: clean, doubtful, occupied or not measured",
         "A verdict per TV channel of the region, or per window side by side, with reasons; and the emitters found.",
     )
-    parser.add_argument("files", nargs="+", metavar="FILE", help="files or folders of sweeps; together they are one survey")
+    parser.add_argument(
+        "files", nargs="+", metavar="FILE", help="files or folders of sweeps; together they are one survey"
+    )
     listing = parser.add_argument_group("what is listed")
-    listing.add_argument("--span", type=_typed(parse_span_hz), metavar="S", help="only this part, for example 470M..608M")
-    listing.add_argument("--region", metavar="R", help="list its TV channels and recognise TV on its raster (de, gb, us ...)")
-    listing.add_argument("--width", type=_positive_hz, metavar="HZ", help="list windows of this width instead (default without region: 1 MHz)")
-    listing.add_argument("--stations", metavar="FILE", help="table of TV channels announced as on the air (needs --region)")
-    listing.add_argument("--picture", metavar="FILE", help="also draw spectrum, floor and verdicts: FILE.png or FILE.svg")
+    listing.add_argument(
+        "--span", type=_typed(parse_span_hz), metavar="S", help="only this part, for example 470M..608M"
+    )
+    listing.add_argument(
+        "--region", metavar="R", help="list its TV channels and recognise TV on its raster (de, gb, us ...)"
+    )
+    listing.add_argument(
+        "--width",
+        type=_positive_hz,
+        metavar="HZ",
+        help="list windows of this width instead (default without region: 1 MHz)",
+    )
+    listing.add_argument(
+        "--stations", metavar="FILE", help="table of TV channels announced as on the air (needs --region)"
+    )
+    listing.add_argument(
+        "--picture", metavar="FILE", help="also draw spectrum, floor and verdicts: FILE.png or FILE.svg"
+    )
     _add_judging(parser)
     _add_telling(parser)
 
@@ -129,29 +148,51 @@ def _add_plan(commands: argparse._SubParsersAction[_Parser]) -> None:
     parser.add_argument("links", metavar="LINKS", help="table of links")
     _add_surroundings(parser)
     making = parser.add_argument_group("how the plan is made")
-    making.add_argument("--spares", type=_whole, metavar="N", help="spares for each equipment in each area (default: one per ten links, at least one)")
+    making.add_argument(
+        "--spares",
+        type=_whole,
+        metavar="N",
+        help="spares for each equipment in each area (default: one per ten links, at least one)",
+    )
     making.add_argument("--keep", metavar="PLAN", help="a plan in force: links without trouble stay where they are")
-    making.add_argument("--seconds", type=_seconds, default=5.0, metavar="S", help="how long to look for a better plan (default 5)")
-    making.add_argument("--seed", type=_whole, default=1, metavar="N", help="another number, another search (default 1)")
+    making.add_argument(
+        "--seconds", type=_seconds, default=5.0, metavar="S", help="how long to look for a better plan (default 5)"
+    )
+    making.add_argument(
+        "--seed", type=_whole, default=1, metavar="N", help="another number, another search (default 1)"
+    )
     making.add_argument("--out", metavar="PLAN", help="write the plan to this file as CSV")
 
 
 def _add_audit(commands: argparse._SubParsersAction[_Parser]) -> None:
     parser = _command(
-        commands, "audit", "every conflict of a plan, ours or a hand-made one", "Judges any plan: every conflict, each listed once."
+        commands,
+        "audit",
+        "every conflict of a plan, ours or a hand-made one",
+        "Judges any plan: every conflict, each listed once.",
     )
     parser.add_argument("plan", metavar="PLAN", help="table of links with their frequencies")
-    parser.add_argument("--links", metavar="LINKS", help="table of links, where the plan does not name areas and scenes itself")
+    parser.add_argument(
+        "--links", metavar="LINKS", help="table of links, where the plan does not name areas and scenes itself"
+    )
     _add_surroundings(parser)
 
 
 def _add_surroundings(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--equipment", required=True, metavar="FILE", help="table of equipment")
-    parser.add_argument("--areas", metavar="FILE", help="table of areas: what they lose between them, or that they are apart")
-    parser.add_argument("--foreign", metavar="FILE", help="table of carriers that are not ours")
-    parser.add_argument("--stations", metavar="FILE", help="table of TV channels announced as on the air (needs --region)")
     parser.add_argument(
-        "--air", nargs="+", action="append", metavar="FILE", help="sweeps; may be given several times, the worst verdict counts"
+        "--areas", metavar="FILE", help="table of areas: what they lose between them, or that they are apart"
+    )
+    parser.add_argument("--foreign", metavar="FILE", help="table of carriers that are not ours")
+    parser.add_argument(
+        "--stations", metavar="FILE", help="table of TV channels announced as on the air (needs --region)"
+    )
+    parser.add_argument(
+        "--air",
+        nargs="+",
+        action="append",
+        metavar="FILE",
+        help="sweeps; may be given several times, the worst verdict counts",
     )
     parser.add_argument("--region", metavar="R", help="whose law is asked (de, gb, us ...)")
     _add_law(parser)
@@ -168,10 +209,25 @@ def _add_law(parser: argparse.ArgumentParser) -> None:
 
 def _add_judging(parser: argparse.ArgumentParser) -> None:
     judging = parser.add_argument_group("judging")
-    judging.add_argument("--limit", type=_level, metavar="DBM", help="highest unwanted level in a link's width, absolute surveys (default -90)")
-    judging.add_argument("--limit-above-floor", type=_level, metavar="DB", help="the same above the floor, relative surveys (default 6)")
-    judging.add_argument("--link-width", type=_positive_hz, default=200_000, metavar="HZ", help="width of a link (default 200 kHz)")
-    judging.add_argument("--confidence", type=_level, default=95.0, metavar="PCT", help="how sure a verdict must be, 50 to 99.9 (default 95)")
+    judging.add_argument(
+        "--limit",
+        type=_level,
+        metavar="DBM",
+        help="highest unwanted level in a link's width, absolute surveys (default -90)",
+    )
+    judging.add_argument(
+        "--limit-above-floor", type=_level, metavar="DB", help="the same above the floor, relative surveys (default 6)"
+    )
+    judging.add_argument(
+        "--link-width", type=_positive_hz, default=200_000, metavar="HZ", help="width of a link (default 200 kHz)"
+    )
+    judging.add_argument(
+        "--confidence",
+        type=_level,
+        default=95.0,
+        metavar="PCT",
+        help="how sure a verdict must be, 50 to 99.9 (default 95)",
+    )
     judging.add_argument("--reference", nargs="+", metavar="FILE", help="sweeps with a load in place of the antenna")
     judging.add_argument("--chain", metavar="FILE", help="table of antenna, cable, filter and pad")
     judging.add_argument("--own", metavar="PLAN", help="our own carriers that were on while the sweeps were taken")
@@ -179,8 +235,15 @@ def _add_judging(parser: argparse.ArgumentParser) -> None:
 
 def _add_telling(parser: argparse.ArgumentParser) -> None:
     telling = parser.add_argument_group("telling (answers what a file leaves open)")
-    telling.add_argument("--unit", type=_one_of("Hz", "kHz", "MHz", "GHz"), metavar="UNIT", help="of frequencies: Hz, kHz, MHz or GHz")
-    telling.add_argument("--level-unit", type=_one_of("dBm", "dB", "dBuV", "linear"), metavar="UNIT", help="of levels: dBm, dB, dBuV or linear")
+    telling.add_argument(
+        "--unit", type=_one_of("Hz", "kHz", "MHz", "GHz"), metavar="UNIT", help="of frequencies: Hz, kHz, MHz or GHz"
+    )
+    telling.add_argument(
+        "--level-unit",
+        type=_one_of("dBm", "dB", "dBuV", "linear"),
+        metavar="UNIT",
+        help="of levels: dBm, dB, dBuV or linear",
+    )
     telling.add_argument("--decimal", type=_one_of(",", "."), metavar="MARK", help="decimal mark: , or .")
     telling.add_argument("--delimiter", metavar="C", help="what stands between columns; tab for a tab")
     telling.add_argument("--rbw", type=_positive_hz, metavar="HZ", help="resolution bandwidth")
@@ -244,4 +307,3 @@ def _whole(text: str) -> int:
     if not text.isdecimal() or not text.isascii():
         raise argparse.ArgumentTypeError(f"{text!r} is not a whole number")
     return int(text)
-

@@ -1,4 +1,4 @@
-"""The commands: each takes what was typed, calls one step of the workflow, prints the answer and returns the exit code."""
+"""The commands: each calls one step of the workflow with what was typed, prints the answer, returns the exit code."""
 
 from __future__ import annotations
 
@@ -8,13 +8,13 @@ from pathlib import Path
 
 from fallow.cli import documents, screens
 from fallow.cli.progress import progress_bar
+from fallow.demo.story import tell_story
 from fallow.errors import UsageError
+from fallow.pictures import draw_air
 from fallow.spectrum.verdict import Judging
 from fallow.workflow.coordinate import Making, Surroundings, audit_files, coordinate_files
-from fallow.workflow.demo import run_demo
-from fallow.workflow.draw import draw_judged
 from fallow.workflow.law import circumstances_from, list_regions, list_rules
-from fallow.workflow.survey import Asked, Listing, judge_files, read_sweeps, telling_from
+from fallow.workflow.survey import Asked, Listing, Telling, channels_of, judge_files, read_sweeps, telling_from
 
 __all__ = ["COMMANDS"]
 
@@ -22,7 +22,7 @@ DONE, BAD_NEWS, COULD_NOT = 0, 1, 2
 
 
 def read(typed: Namespace) -> int:
-    """``fallow read``: 2 when nothing could be read or something is left open, 1 when one file of several was refused."""
+    """``fallow read``: 2 when nothing could be read or a question is open, 1 when one file of several was refused."""
     with progress_bar() as progress:
         readings = read_sweeps(typed.files, _telling(typed), progress)
     if typed.json:
@@ -44,7 +44,7 @@ def air(typed: Namespace) -> int:
     with progress_bar() as progress:
         judged = judge_files(typed.files, listing, _asked(typed), progress)
     if typed.picture is not None:
-        draw_judged(judged, typed.picture, listing.span)
+        draw_air(judged.air, typed.picture, channels=channels_of(judged), span=listing.span)
     if typed.json:
         documents.print_json(documents.air_document(judged))
     else:
@@ -99,7 +99,7 @@ def audit(typed: Namespace) -> int:
 
 def demo(typed: Namespace) -> int:
     """``fallow demo``: always 0 once its story has been told."""
-    told = run_demo(typed.out, screens.narrator(quiet=typed.json))
+    told = tell_story(typed.out, screens.narrator(quiet=typed.json))
     if typed.json:
         documents.print_json(
             {
@@ -110,7 +110,7 @@ def demo(typed: Namespace) -> int:
             }
         )
     else:
-        screens.show_story(told)
+        screens.show_story(told.lines)
     return DONE
 
 
@@ -147,8 +147,10 @@ def _surroundings(typed: Namespace) -> Surroundings:
     )
 
 
-def _telling(typed: Namespace):
-    return telling_from(typed.unit, typed.level_unit, typed.decimal, typed.delimiter, typed.rbw, typed.detector, typed.zone)
+def _telling(typed: Namespace) -> Telling:
+    return telling_from(
+        typed.unit, typed.level_unit, typed.decimal, typed.delimiter, typed.rbw, typed.detector, typed.zone
+    )
 
 
 def _check_picture(path: str) -> None:

@@ -1,4 +1,4 @@
-"""Answers as JSON documents, exactly as the contract of the commands lays them down: hertz as integers, levels as numbers."""
+"""Answers as JSON documents: hertz as integers, levels as numbers, absent values null."""
 
 from __future__ import annotations
 
@@ -15,7 +15,15 @@ if TYPE_CHECKING:
     from fallow.workflow.law import RegionRules
     from fallow.workflow.survey import JudgedAir
 
-__all__ = ["air_document", "audit_document", "plan_document", "print_json", "read_document", "regions_document", "rules_document"]
+__all__ = [
+    "air_document",
+    "audit_document",
+    "plan_document",
+    "print_json",
+    "read_document",
+    "regions_document",
+    "rules_document",
+]
 
 Document = dict[str, Any]
 
@@ -36,8 +44,8 @@ def read_document(readings: Sequence[Any]) -> Document:
 def _reading(reading: Any) -> Document:
     if hasattr(reading, "error"):
         error = reading.error
-        empty = dict.fromkeys(_READING_KEYS)
-        return {**empty, "path": reading.path, "sweeps": 0, "points": 0, "notes": [], "needs": [], "error": str(error), "hint": error.hint}
+        said = {"notes": [str(error)], "needs": [], "error": str(error), "hint": error.hint}
+        return {"path": reading.path, **_UNREAD, "start_local": None, "sweeps": 0, "points": 0, **said}
     return {
         "path": reading.path,
         "layout": reading.layout,
@@ -59,8 +67,8 @@ def _reading(reading: Any) -> Document:
     }
 
 
-_READING_KEYS = (
-    "path layout encoding delimiter decimal level_unit sweeps points low_hz high_hz rbw_hz detector start start_local notes needs".split()
+_UNREAD = dict.fromkeys(
+    ("layout", "encoding", "delimiter", "decimal", "level_unit", "low_hz", "high_hz", "rbw_hz", "detector", "start")
 )
 
 
@@ -157,7 +165,8 @@ def plan_document(plan: Plan) -> Document:
         ],
         "unplaced": [{"link": one.link, "because": list(one.because)} for one in plan.unplaced],
         "spares": [
-            {"spare": one.spare, "equipment": one.equipment, "area": one.area, "frequency_hz": one.frequency_hz} for one in plan.spares
+            {"spare": one.spare, "equipment": one.equipment, "area": one.area, "frequency_hz": one.frequency_hz}
+            for one in plan.spares
         ],
         "most": None if plan.most is None else {"links": plan.most.links, "because": plan.most.because},
         "moved": [{"link": move.link, "from_hz": move.from_hz, "to_hz": move.to_hz} for move in plan.moved],

@@ -1,4 +1,4 @@
-"""Answers for people: the answer on top, the reason one line below, in 80 columns, told by word and mark and never by colour alone."""
+"""Answers for people in 80 columns: the answer on top, the reason below; told by word and mark, colour last."""
 
 from __future__ import annotations
 
@@ -23,12 +23,14 @@ if TYPE_CHECKING:
 
 __all__ = [
     "complain_of",
+    "narrator",
     "show_air",
     "show_audit",
     "show_plan",
     "show_readings",
     "show_regions",
     "show_rules",
+    "show_story",
 ]
 
 STRIP_WIDTH = 72
@@ -106,14 +108,22 @@ def show_air(judged: JudgedAir) -> None:
 
 def _air_summary(judged: JudgedAir) -> str:
     air = judged.air
-    counts = [(v, sum(part.verdict is v for part in judged.slices)) for v in (Verdict.CLEAN, Verdict.DOUBTFUL, Verdict.OCCUPIED, Verdict.NOT_MEASURED)]
+    counts = [
+        (v, sum(part.verdict is v for part in judged.slices))
+        for v in (Verdict.CLEAN, Verdict.DOUBTFUL, Verdict.OCCUPIED, Verdict.NOT_MEASURED)
+    ]
     told = ", ".join(f"{n} {v.word}" for v, n in counts if n) or "nothing to judge"
-    limit = f"{air.limit_dbm:g} dBm" if air.basis == "absolute" else f"{air.limit_above_floor_db:g} dB above the floor of the {air.floor_from}"
-    return f"{told}, against {limit} at {air.confidence_pct:g} % ({air.sweeps} sweep{'' if air.sweeps == 1 else 's'}, {air.basis})"
+    limit = (
+        f"{air.limit_dbm:g} dBm"
+        if air.basis == "absolute"
+        else f"{air.limit_above_floor_db:g} dB above the floor of the {air.floor_from}"
+    )
+    sweeps = f"{air.sweeps} sweep{'' if air.sweeps == 1 else 's'}"
+    return f"{told}, against {limit} at {air.confidence_pct:g} % ({sweeps}, {air.basis})"
 
 
 def _strip(slices: Sequence[JudgedSlice]) -> Text:
-    """The verdicts side by side as marks, with the ends of the spectrum named. Many slices share a mark: the worst one shows."""
+    """The verdicts side by side as marks. Of slices that share a mark the worst one shows."""
     if not slices:
         return Text("")
     per_mark = -(-len(slices) // STRIP_WIDTH)
@@ -157,7 +167,15 @@ def _level(level_dbm: float | None, u_db: float | None) -> str:
 
 
 def _emitter_table(emitters: Sequence[Emitter], *, absolute: bool) -> Table:
-    table = Table(box=None, padding=(0, 1, 0, 0), show_edge=False, header_style="underline", title="\nEmitters", title_justify="left", title_style="bold")
+    table = Table(
+        box=None,
+        padding=(0, 1, 0, 0),
+        show_edge=False,
+        header_style="underline",
+        title="\nEmitters",
+        title_justify="left",
+        title_style="bold",
+    )
     table.add_column("MHz", no_wrap=True, justify="right")
     table.add_column("wide", no_wrap=True, justify="right")
     table.add_column("dBm" if absolute else "dB", justify="right", no_wrap=True)
@@ -193,7 +211,11 @@ def show_rules(found: RegionRules) -> None:
         table.add_column(heading, no_wrap=heading != "licence")
     table.add_column("conditions and source", ratio=1)
     for rule, answer in found.rows:
-        power = "-" if rule.power_mw is None else f"{rule.power_mw:g} mW {'' if rule.power_kind is None else str(rule.power_kind)}"
+        power = (
+            "-"
+            if rule.power_mw is None
+            else f"{rule.power_mw:g} mW {'' if rule.power_kind is None else str(rule.power_kind)}"
+        )
         width = () if rule.bandwidth_hz is None else (f"up to {format_width(rule.bandwidth_hz)} wide",)
         told = "; ".join((*width, *rule.conditions))
         table.add_row(
@@ -201,7 +223,9 @@ def show_rules(found: RegionRules) -> None:
             Text(answer.word, style="" if answer.word == "yes" else "bold" if answer.word == "no" else "yellow"),
             rule.licence or "-",
             power,
-            f"{told} [{rule.source}, {rule.date}, {rule.grade}]" if told else f"[{rule.source}, {rule.date}, {rule.grade}]",
+            f"{told} [{rule.source}, {rule.date}, {rule.grade}]"
+            if told
+            else f"[{rule.source}, {rule.date}, {rule.grade}]",
         )
     out.print(table)
     if found.territory.licences:
@@ -210,7 +234,8 @@ def show_rules(found: RegionRules) -> None:
             out.print(Padding(f"{name}: {told}", (0, 0, 0, 2)))
     if found.channels:
         first, last = found.channels[0], found.channels[-1]
-        out.print(f"\n{len(found.channels)} TV channels, {first.name} ({format_span_mhz(first.low_hz, first.high_hz)}) to {last.name}.")
+        span = format_span_mhz(first.low_hz, last.high_hz)
+        out.print(f"\n{len(found.channels)} TV channels, {first.name} to {last.name}, {span}.")
     _print_notes(out, found.territory.cautions, "Cautions")
 
 
@@ -218,7 +243,10 @@ def show_plan(plan: Plan) -> None:
     """The plan: what it holds and what it lacks first, then every link with its reason."""
     out = console()
     placed = [one for one in plan.links.values() if one.frequency_hz is not None]
-    out.print(f"{len(placed)} of {len(placed) + len(plan.unplaced)} links have a frequency, {len(plan.conflicts)} conflicts", style="bold")
+    out.print(
+        f"{len(placed)} of {len(placed) + len(plan.unplaced)} links have a frequency, {len(plan.conflicts)} conflicts",
+        style="bold",
+    )
     for one in plan.unplaced:
         out.print(Text(f"NO FREQUENCY: {one.link}", style="bold"))
         for because in one.because:
@@ -231,7 +259,12 @@ def show_plan(plan: Plan) -> None:
     for one in placed:
         table.add_row(one.link, format_mhz(one.frequency_hz or 0), one.verdict or "-", one.why)
     for spare in plan.spares:
-        table.add_row(spare.spare, format_mhz(spare.frequency_hz), "-", f"kept free for any {spare.equipment}" + (f" in {spare.area}" if spare.area else ""))
+        table.add_row(
+            spare.spare,
+            format_mhz(spare.frequency_hz),
+            "-",
+            f"kept free for any {spare.equipment}" + (f" in {spare.area}" if spare.area else ""),
+        )
     out.print(table)
     for move in plan.moved:
         was = "nowhere" if move.from_hz is None else format_mhz(move.from_hz)
@@ -264,6 +297,18 @@ def _print_notes(out: Console, notes: Sequence[str], heading: str = "Notes") -> 
             out.print(Padding(f"- {note}", (0, 0, 0, 2)))
 
 
+def show_story(lines: Sequence[str]) -> None:
+    """The demo's story, one screen."""
+    out = console()
+    for line in lines:
+        out.print(line)
+
+
 def narrator(*, quiet: bool) -> Callable[[str], None]:
     """Says on stderr what a long story is doing now; nothing when ``quiet``."""
-    return (lambda _: None) if quiet else (lambda line: sys.stderr.write(f"{line} ...\n") and None)
+
+    def say(line: str) -> None:
+        if not quiet:
+            sys.stderr.write(f"{line} ...\n")
+
+    return say

@@ -36,7 +36,8 @@ class Equipment:
     """One type of radio. Frequencies and distances in whole hertz, power in milliwatt.
 
     ``tuning`` are ranges of the carrier, edges included; ``step_hz`` counts from the lower end of each range. With
-    ``presets_hz`` only these carriers exist (those inside ``tuning`` where it is given). A distance of ``None`` is not asked for.
+    ``presets_hz`` only these carriers exist (those inside ``tuning`` where it is given). A distance of ``None`` is not
+    asked for.
     """
 
     name: str

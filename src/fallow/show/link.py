@@ -15,8 +15,8 @@ USUAL_PRIORITY = 3
 class Link:
     """One radio path that needs a frequency.
 
-    ``scenes`` empty: always on. ``priority`` 1 (most important) to 5. ``frequency_hz``: a wish or the present one; it may not
-    move when ``fixed``. ``planned`` false: a system that chooses its own channels; it is listed only.
+    ``scenes`` empty: always on. ``priority`` 1 (most important) to 5. ``frequency_hz``: a wish or the present
+    one; it may not move when ``fixed``. ``planned`` false: a system that chooses its own channels; it is listed only.
     ``line``: where it stood in its file, for messages.
     """
 
@@ -40,8 +40,8 @@ class Link:
 class ForeignCarrier:
     """A carrier that is not ours. ``area`` empty: heard everywhere.
 
-    ``spacing_hz``: distance that our links keep from it, centre to centre. ``products``: it takes part in intermodulation.
-    ``protect``: our products must keep ``spacing_hz`` from it.
+    ``spacing_hz``: distance that our links keep from it, centre to centre. ``products``: it takes part in
+    intermodulation. ``protect``: our products must keep ``spacing_hz`` from it.
     """
 
     name: str
@@ -64,11 +64,11 @@ class Station:
 
 @dataclass(frozen=True)
 class AreaLosses:
-    """Which areas hear each other. Pairs not named hear each other fully; ``apart`` pairs do not; the rest lose ``loss_db``."""
+    """Which areas hear each other: pairs not named fully, ``apart`` pairs not at all, the rest with ``loss_db``."""
 
     apart: frozenset[frozenset[str]] = frozenset()
     loss_db: Mapping[frozenset[str], float] = field(default_factory=dict)
 
     def hears(self, area: str, other: str) -> bool:
-        """Whether receivers in ``area`` hear carriers of ``other``. An area hears itself; an empty one (everywhere) is heard."""
+        """Whether receivers in ``area`` hear carriers of ``other``. The empty area is everywhere."""
         return area == other or not area or not other or frozenset((area, other)) not in self.apart

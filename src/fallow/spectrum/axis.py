@@ -1,8 +1,8 @@
 """The frequency axis of a sweep: where its bins lie, which cells they stand for, and what no cell covers.
 
 A regular axis is held as exact fractions of a hertz, because a 2.8 MHz span over 512 points has no whole-hertz step; an
-irregular one as sorted whole hertz. A bin speaks for its *cell*: half-way to each neighbour, but to each side never farther
-than half of 1.25 times the usual step there. What no cell covers was not measured.
+irregular one as sorted whole hertz. A bin speaks for its *cell*: half-way to each neighbour, but to each side never
+farther than half of 1.25 times the usual step there. What no cell covers was not measured.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ class Axis:
 
     @classmethod
     def irregular(cls, points_hz: NDArray[np.int64], usual_step_hz: int | None = None) -> Axis:
-        """Bins at any strictly rising whole hertz. A single bin needs ``usual_step_hz``. Raises ValueError otherwise."""
+        """Bins at strictly rising whole hertz. A single bin needs ``usual_step_hz``. Raises ValueError otherwise."""
         points = np.array(points_hz, dtype=np.int64)
         if points.size == 0 or (points.size > 1 and bool(np.any(np.diff(points) <= 0))):
             raise ValueError("an axis needs frequencies that strictly rise")
@@ -96,7 +96,7 @@ class Axis:
         return float(self.cells_hz[1][-1])
 
     def bins_touching(self, low_hz: float, high_hz: float) -> slice:
-        """The bins whose cells touch [low_hz, high_hz]; a shared edge alone does not count. Empty where there are none."""
+        """The bins whose cells touch [low_hz, high_hz], by more than an edge. Empty where there are none."""
         lows, highs = self.cells_hz
         first = int(np.searchsorted(highs, low_hz, side="right"))
         last = int(np.searchsorted(lows, high_hz, side="left"))
@@ -119,7 +119,9 @@ class Axis:
         return Axis.regular(self.start_hz + first * self.step_hz, self.step_hz, last - first)
 
     def __eq__(self, other: object) -> bool:
-        if not isinstance(other, Axis) or (self.start_hz, self.step_hz, self.n) != (other.start_hz, other.step_hz, other.n):
+        if not isinstance(other, Axis):
+            return NotImplemented
+        if (self.start_hz, self.step_hz, self.n) != (other.start_hz, other.step_hz, other.n):
             return False
         if self.points_hz is None or other.points_hz is None:
             return self.points_hz is None and other.points_hz is None

@@ -1,7 +1,7 @@
 """Sweeps as values: what an instrument showed, on which axis, when, and what it said of itself.
 
-A *sweep* is one pass over an axis; a ``Series`` holds the sweeps that one instrument (or one trace of it) took on one axis;
-a ``Survey`` holds the series taken for one purpose at one place. None is ever changed: a correction makes a new one.
+A *sweep* is one pass over an axis; a ``Series`` holds the sweeps that one instrument (or one trace of it) took on one
+axis; a ``Survey`` holds the series taken for one purpose at one place. None is ever changed.
 """
 
 from __future__ import annotations
@@ -40,8 +40,8 @@ class Series:
     """Sweeps of one instrument on one axis.
 
     ``levels_db``: [dBm or dB, see ``unit``], float32, shape (sweep, bin); NaN means *not measured*.
-    ``times_s``: start of each sweep in seconds since 1970-01-01, shape (sweep,), NaN where unknown; ``None`` when the source
-    gives no times. They are UTC when ``zone_known``, else the source's wall clock read as if it were UTC.
+    ``times_s``: start of each sweep in seconds since 1970-01-01, shape (sweep,), NaN where unknown; ``None`` when the
+    source gives no times. They are UTC when ``zone_known``, else the source's wall clock read as if it were UTC.
     ``rbw_hz``: resolution (noise) bandwidth in hertz, ``None`` when not stated. ``detector``: ``None`` when not stated.
     ``trace`` names one of several traces of the same sweep, empty when there is only one.
     ``source``: the file or instrument it came from, for messages.
@@ -89,6 +89,5 @@ class Survey:
     def of(parts: Iterable[Survey]) -> Survey:
         """One survey of several, in their order."""
         parts = tuple(parts)
-        return Survey(
-            tuple(series for part in parts for series in part.series), tuple(note for part in parts for note in part.notes)
-        )
+        series = tuple(series for part in parts for series in part.series)
+        return Survey(series, tuple(note for part in parts for note in part.notes))

@@ -43,7 +43,7 @@ class Verdict(IntEnum):
 
 @dataclass(frozen=True)
 class Judging:
-    """Against what a survey is judged. ``limit_dbm`` holds for absolute levels, ``limit_above_floor_db`` for relative ones.
+    """What a survey is judged against: ``limit_dbm`` for absolute levels, ``limit_above_floor_db`` for relative ones.
 
     A limit is a level in ``link_width_hz``. ``None``: not stated by the user, so the usual one of the survey's basis.
     """
@@ -66,8 +66,8 @@ class Judging:
 class JudgedSlice:
     """A slice with its worst verdict, why, and the numbers of the window that decided.
 
-    ``level_dbm``, ``u_db`` (standard uncertainty) and ``floor_dbm`` are ``None`` where nothing was measured; with a relative
-    survey they are in the source's own unit. ``shares``: how much of the slice each verdict covers, 0 to 1, sums to 1.
+    ``level_dbm``, ``u_db`` (standard uncertainty) and ``floor_dbm`` are ``None`` where nothing was measured; with a
+    relative survey they are in the source's own unit. ``shares``: how much of the slice each verdict covers, 0 to 1.
     """
 
     name: str
@@ -83,7 +83,7 @@ class JudgedSlice:
 
 @dataclass(frozen=True)
 class Emitter:
-    """Something found on the air. ``looks_like`` is a class, never a denial; ``evidence`` says why, and what is in doubt.
+    """Something found on the air. ``looks_like`` is a class, never a denial; ``evidence`` says why.
 
     ``on_share`` with its two-sided limits at the confidence of the survey, each 0 to 1.
     """

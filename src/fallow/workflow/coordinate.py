@@ -85,8 +85,8 @@ def coordinate(
 ) -> Plan:
     """A frequency for every link that can have one, with spares and reasons.
 
-    ``air``: one judged survey or several, of which the worst verdict counts. ``seconds``: how long to look for better plans.
-    Raises UsageError for an unknown region, licence or TV channel.
+    ``air``: one judged survey or several, of which the worst verdict counts. ``seconds``: how long to look for better
+    plans. Raises UsageError for an unknown region, licence or TV channel.
     """
     circumstances = Circumstances(licence, place, on or datetime.date.today())
     wanted = Wanted(tuple(links), equipment, areas or AreaLosses(), tuple(foreign), tuple(stations))
@@ -117,7 +117,7 @@ def audit(
 def coordinate_files(
     links: FilePath, around: Surroundings, making: Making, progress: Progress | None = None
 ) -> tuple[Plan, bool]:
-    """Tables and sweeps to a plan, written to ``making.out`` where that is given; and whether Ctrl-C cut the search short."""
+    """Tables and sweeps to a plan, written to ``making.out`` if given; and whether Ctrl-C cut the search short."""
     wanted = _wanted(read_links(links), around)
     check_links_against_equipment(wanted.links, wanted.equipment, links, around.equipment)
     keep = None if making.keep is None else read_plan(making.keep)
@@ -130,7 +130,9 @@ def coordinate_files(
     return plan, stopped
 
 
-def audit_files(plan: FilePath, links: FilePath | None, around: Surroundings, progress: Progress | None = None) -> Audit:
+def audit_files(
+    plan: FilePath, links: FilePath | None, around: Surroundings, progress: Progress | None = None
+) -> Audit:
     """The audit of a plan file. ``links`` tells areas and scenes where the plan does not."""
     rows = read_plan(plan)
     wanted = _wanted(() if links is None else read_links(links), around)
@@ -157,8 +159,7 @@ def rows_of(plan: Plan, wanted: Wanted) -> tuple[Assignment, ...]:
                 placed.why,
             )
         )
-    for spare in plan.spares:
-        rows.append(Assignment(spare.spare, spare.equipment, spare.area, frozenset(), spare.frequency_hz))
+    rows += [Assignment(one.spare, one.equipment, one.area, frozenset(), one.frequency_hz) for one in plan.spares]
     return tuple(rows)
 
 
@@ -173,7 +174,9 @@ def _make(
     plan = compose_plan(best, wanted, ground, keep=kept, bound=most(question), seed=making.seed)
     plan = replace(plan, seconds=time.monotonic() - started_s)
     if stopped:
-        plan = replace(plan, notes=(*plan.notes, "the search was stopped early: this is the best plan found until then"))
+        plan = replace(
+            plan, notes=(*plan.notes, "the search was stopped early: this is the best plan found until then")
+        )
     return plan, stopped
 
 

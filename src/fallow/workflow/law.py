@@ -29,18 +29,20 @@ def list_regions() -> tuple[tuple[str, str], ...]:
 
 
 def list_rules(region: str, circumstances: Circumstances, span: Span | None = None) -> RegionRules:
-    """The rows of a region, those that touch ``span`` where one is given. Raises UsageError for an unknown region or licence."""
+    """The rows of a region that touch ``span``, or all. Raises UsageError for an unknown region or licence."""
     territory = load_territory(region)
     check_licence(territory, circumstances)
     rows = tuple(
-        (rule, answer_for_row(rule, circumstances)) for rule in territory.rules if span is None or span.touches(rule.low_hz, rule.high_hz)
+        (rule, answer_for_row(rule, circumstances))
+        for rule in territory.rules
+        if span is None or span.touches(rule.low_hz, rule.high_hz)
     )
     channels = tuple(c for c in territory.channels if span is None or span.touches(c.low_hz, c.high_hz))
     return RegionRules(territory, rows, channels)
 
 
 def circumstances_from(licence: str | None, place: str | None, on: str | None) -> Circumstances:
-    """The law options as typed; ``on`` is a date like 2026-07-18, today where it is missing. Raises UsageError for no date."""
+    """The law options as typed; ``on`` is a date like 2026-07-18, or else today. Raises UsageError for no date."""
     try:
         day = datetime.date.today() if on is None else datetime.date.fromisoformat(on)
     except ValueError as error:
@@ -52,4 +54,6 @@ def check_licence(territory: Territory, circumstances: Circumstances) -> None:
     """Raise UsageError when the licence or place stated is none that the territory knows."""
     if circumstances.licence is not None and circumstances.licence not in territory.licences:
         known = ", ".join(territory.licences) or "none"
-        raise UsageError(f"{territory.name} has no licence named {circumstances.licence!r}", hint=f"its licences: {known}")
+        raise UsageError(
+            f"{territory.name} has no licence named {circumstances.licence!r}", hint=f"its licences: {known}"
+        )

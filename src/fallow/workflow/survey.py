@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from os import PathLike, fspath
 from pathlib import Path
 
@@ -22,7 +23,20 @@ from fallow.spectrum.sweep import Detector, Survey
 from fallow.spectrum.verdict import Emitter, JudgedSlice, Judging
 from fallow.units import Channel, Span
 
-__all__ = ["JudgedAir", "TakenIn", "announced_channels", "judge", "judge_files", "open_sweeps", "read_sweeps", "take_in"]
+__all__ = [
+    "Asked",
+    "JudgedAir",
+    "Listing",
+    "TakenIn",
+    "Telling",
+    "announced_channels",
+    "channels_of",
+    "judge",
+    "judge_files",
+    "open_sweeps",
+    "read_sweeps",
+    "take_in",
+]
 
 USUAL_WINDOW_HZ = 1_000_000  # listed side by side where there is no raster
 FilePath = str | PathLike[str]
@@ -86,15 +100,18 @@ def take_in(
     besides: Sequence[FilePath] = (),
     progress: FileProgress | None = None,
 ) -> TakenIn:
-    """Files to one survey of the air. Files named in ``besides`` (the reference) are left out; so is what seems to be one.
+    """Files to one survey of the air, without those in ``besides`` (the reference) and what seems to be one.
 
-    Raises QuestionError where a file leaves something open or only references are left, InputError when nothing can be read.
+    Raises QuestionError where a file leaves something open or only references are left, InputError when nothing can be
+    read.
     """
     found = read_sweeps(paths, telling, progress)
     _raise_questions(found)
     refusals = tuple(reading for reading in found if isinstance(reading, FileRefusal))
     used = {Path(path).resolve() for path in besides}
-    readings = [reading for reading in found if isinstance(reading, FileReading) and Path(reading.path).resolve() not in used]
+    readings = [
+        reading for reading in found if isinstance(reading, FileReading) and Path(reading.path).resolve() not in used
+    ]
     of_air = [reading for reading in readings if reading.series and not reading.is_reference]
     left_out = [reading for reading in readings if reading.series and reading.is_reference]
     if not of_air:
@@ -145,13 +162,20 @@ def judge(
     """
     judging = Judging(limit_dbm, limit_above_floor_db, link_width_hz, confidence_pct)
     return judge_with(
-        sweeps, judging, Listing(region, span, width_hz), reference=reference, chain=chain, own=own, stations=stations, progress=progress
+        sweeps,
+        judging,
+        Listing(region, span, width_hz),
+        reference=reference,
+        chain=chain,
+        own=own,
+        stations=stations,
+        progress=progress,
     )
 
 
 @dataclass(frozen=True)
 class Listing:
-    """Which slices an answer lists: TV channels of a region, or windows of a width; all of the data, or a span of it."""
+    """Which slices an answer lists: TV channels of a region, or windows of a width; of all the data, or of a span."""
 
     region: str | None = None
     span: Span | None = None
@@ -227,7 +251,9 @@ def announced_channels(stations: Sequence[Station], territory: Territory | None)
     if not stations:
         return ()
     if territory is None:
-        raise UsageError("announced TV channels mean nothing without a region", hint="add --region, for example --region de")
+        raise UsageError(
+            "announced TV channels mean nothing without a region", hint="add --region, for example --region de"
+        )
     by_name = {channel.name: channel for channel in territory.channels}
     for station in stations:
         if station.channel not in by_name:
@@ -238,6 +264,11 @@ def announced_channels(stations: Sequence[Station], territory: Territory | None)
     return tuple(by_name[station.channel] for station in stations)
 
 
+def channels_of(judged: JudgedAir) -> tuple[Channel, ...]:
+    """The slices that were judged, as named spans."""
+    return tuple(Channel(part.name, part.low_hz, part.high_hz) for part in judged.slices)
+
+
 def own_spans(plan: FilePath, width_hz: int) -> tuple[Span, ...]:
     """Where our own carriers stood, by a plan file: each frequency with the width of a link around it, in hertz."""
     half_hz = math.ceil(width_hz / 2)
@@ -245,7 +276,13 @@ def own_spans(plan: FilePath, width_hz: int) -> tuple[Span, ...]:
 
 
 def telling_from(
-    unit: str | None, level_unit: str | None, decimal: str | None, delimiter: str | None, rbw_hz: float | None, detector: str | None, zone: str | None
+    unit: str | None,
+    level_unit: str | None,
+    decimal: str | None,
+    delimiter: str | None,
+    rbw_hz: float | None,
+    detector: str | None,
+    zone: str | None,
 ) -> Telling:
     """The telling options as typed words."""
     return Telling(unit, level_unit, decimal, delimiter, rbw_hz, None if detector is None else Detector(detector), zone)
@@ -263,7 +300,7 @@ def _slices(air: Air, territory: Territory | None, listing: Listing) -> tuple[Ch
 
 
 def _windows(low_hz: float, high_hz: float, width_hz: int, *, aligned: bool) -> tuple[Channel, ...]:
-    """Windows side by side from the span's lower end, or (``aligned``) from the first whole multiple of the width in the data."""
+    """Windows side by side from the lower end, or (``aligned``) the first multiple of the width in the data."""
     first = math.ceil(low_hz / width_hz) * width_hz if aligned else round(low_hz)
     end = math.floor(high_hz) if aligned else round(high_hz)
     if aligned and first >= end:
@@ -271,7 +308,7 @@ def _windows(low_hz: float, high_hz: float, width_hz: int, *, aligned: bool) -> 
     if end <= first:
         end = first + width_hz
     edges = [*range(first, end, width_hz), end]
-    return tuple(Channel(f"{low / 1e6:g}", low, high) for low, high in zip(edges, edges[1:], strict=False))
+    return tuple(Channel(f"{low / 1e6:g}", low, high) for low, high in pairwise(edges))
 
 
 def _survey_of(readings: Sequence[FileReading]) -> Survey:
@@ -282,7 +319,9 @@ def _survey_of(readings: Sequence[FileReading]) -> Survey:
 def _raise_questions(found: Sequence[FileReading | FileRefusal]) -> None:
     for reading in found:
         if isinstance(reading, FileReading) and reading.needs:
-            raise QuestionError(reading.needs[0], path=reading.path, hint=f"`fallow read {reading.path}` shows the readings")
+            raise QuestionError(
+                reading.needs[0], path=reading.path, hint=f"`fallow read {reading.path}` shows the readings"
+            )
 
 
 def _nothing_to_judge(

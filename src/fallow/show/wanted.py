@@ -1,0 +1,22 @@
+"""Everything that a plan is asked for, as one value."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from fallow.show.equipment import Equipment
+from fallow.show.link import AreaLosses, ForeignCarrier, Link, Station
+
+__all__ = ["Wanted"]
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """The links of a show, what they are made of, which areas hear each other, and the strangers on the air."""
+
+    links: tuple[Link, ...]
+    equipment: Mapping[str, Equipment]
+    losses: AreaLosses = AreaLosses()
+    foreign: tuple[ForeignCarrier, ...] = ()
+    stations: tuple[Station, ...] = ()
