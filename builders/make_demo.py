@@ -1,12 +1,13 @@
 """Write the sweeps of the demo's invented night to ``src/fallow/demo/data``; every run writes the same bytes.
 
-Everything here is invented: the House of Three Moons, the town of Nirgendhafen, its television, its strangers and its
-show. The sweeps have the awkward shapes of life: one file with semicolons, decimal commas and a preamble, one matrix with a
-gap between two ranges, one of wide rows, one in UTF-16; a weak TV channel with a fading notch, an intruder that comes and
-goes, lines that the instrument makes itself, and a floor that rises when the LED wall is on. The tables beside them (links,
-equipment and so on) are written by hand.
+Everything here is invented: the House of Three Moons, the town of Nirgendhafen, its television, its strangers and
+its show. The sweeps have the awkward shapes of life: one file with semicolons, decimal commas and a preamble, one
+matrix with a gap between two ranges, one of wide rows, one in UTF-16; a weak TV channel with a fading notch, an
+intruder that comes and goes, lines that the instrument makes itself, and a floor that rises when the LED wall is on.
+The tables beside them (links, equipment and so on) are written by hand.
 
-Only uniform random numbers are drawn, because their stream is the same in every release of NumPy; noise is made of them.
+Only uniform random numbers are drawn, because their stream is the same in every release of NumPy; noise is made of
+them.
 """
 
 from __future__ import annotations
