@@ -7,8 +7,9 @@ import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from os import PathLike
+from pathlib import Path
 
-from fallow.errors import UsageError
+from fallow.errors import OutputError, UsageError
 from fallow.files.tables import (
     check_links_against_equipment,
     read_areas,
@@ -122,7 +123,7 @@ def coordinate_files(
     check_links_against_equipment(wanted.links, wanted.equipment, links, around.equipment)
     keep = None if making.keep is None else read_plan(making.keep)
     if making.out is not None:
-        check_writable(making.out)
+        _check_folder(making.out)
     ground = _ground_of_files(around, wanted.stations, progress)
     plan, stopped = _make(wanted, ground, making, keep, progress)
     if making.out is not None:
@@ -203,6 +204,12 @@ def _search(question: Question, making: Making, started_s: float, progress: Prog
     if best is None:  # the search promises a first solution before it asks for the time
         raise UsageError("no plan was made", hint="give the search more time with --seconds")
     return best, stopped
+
+
+def _check_folder(out: FilePath) -> None:
+    """Refuse before the long search what could not be written after it."""
+    if not Path(out).parent.is_dir():
+        raise OutputError("its folder does not exist, so nothing was written", path=out, hint="make the folder first")
 
 
 def _wanted(links: Sequence[Link], around: Surroundings) -> Wanted:
