@@ -20,13 +20,13 @@ for variable, folder in (("NUMBA_CACHE_DIR", "numba"), ("MPLCONFIGDIR", "matplot
     os.environ.setdefault(variable, str(ROOT / ".cache" / folder))
 
 
-def pytest_configure(config: pytest.Config) -> None:
+def pytest_configure() -> None:
     """On the built wheel nothing may be taken from the source folder by mistake."""
     if os.environ.get("FALLOW_ON_WHEEL") and Path(fallow.__file__).is_relative_to(ROOT / "src"):
         raise pytest.UsageError(f"the wheel is to be tested, and fallow comes from {fallow.__file__}")
 
 
-def pytest_report_header(config: pytest.Config) -> str:
+def pytest_report_header() -> str:
     """Say which fallow is under test."""
     return f"fallow: {Path(fallow.__file__).parent}"
 

@@ -8,7 +8,14 @@ from pathlib import Path
 
 import fallow
 
-PROMISED = {"open_sweeps", "judge", "read_chain", "read_links", "read_equipment", "coordinate"}  # the Python face of the README
+PROMISED = {
+    "open_sweeps",
+    "judge",
+    "read_chain",
+    "read_links",
+    "read_equipment",
+    "coordinate",
+}  # the Python face of the README
 
 
 def public_definitions(tree: ast.Module) -> set[str]:

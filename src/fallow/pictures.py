@@ -1,0 +1,329 @@
+"""The air as a picture: spectrum with its spread, floor, limit, and the verdicts, told apart without colour.
+
+Everything is drawn in the width of a link: a trace is the power in a window of that width around each place, so that
+spectrum, floor and limit can be compared by eye, and with the verdicts below.
+"""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from os import PathLike
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fallow.errors import OutputError, UsageError
+from fallow.spectrum.judging import Air
+from fallow.spectrum.verdict import JudgedSlice, Verdict
+from fallow.units import Channel, Span, format_width
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+    from matplotlib.text import Text
+
+__all__ = ["draw_air"]
+
+WIDTH_PX, HEIGHT_PX, DPI = 1200, 700, 100
+COLUMNS = 1100  # more bins than this are drawn as one column each: lowest, highest and middle of what it holds
+MOST_WINDOWS = 560  # of the detail strip: at least two pixels each
+STANDS_OUT_DB = 6.0  # a peak is drawn where it is this far above the 90 % line; common practice
+
+# Our own palette; contrast on the page at least 3 for marks and 4.5 for text by the WCAG formula.
+PAGE, INK, DIM, RULE = "#fbfaf7", "#171b1f", "#555e66", "#868e95"
+BAND, PEAK, CARRIER = "#a9c7d8", "#0f6a94", "#6b2fb3"
+FILL = {Verdict.CLEAN: "#c9e4f2", Verdict.DOUBTFUL: "#f0c24e", Verdict.OCCUPIED: "#8f2413", Verdict.NOT_MEASURED: PAGE}
+EDGE = {Verdict.CLEAN: "#2f7391", Verdict.DOUBTFUL: "#7d5a00", Verdict.OCCUPIED: "#8f2413", Verdict.NOT_MEASURED: "#666f77"}
+HATCH = {Verdict.CLEAN: "", Verdict.DOUBTFUL: "..", Verdict.OCCUPIED: "", Verdict.NOT_MEASURED: "////"}
+TEXT = {Verdict.CLEAN: INK, Verdict.DOUBTFUL: INK, Verdict.OCCUPIED: "#ffffff", Verdict.NOT_MEASURED: INK}
+HEIGHT = {Verdict.CLEAN: 0.22, Verdict.DOUBTFUL: 0.55, Verdict.NOT_MEASURED: 0.55, Verdict.OCCUPIED: 1.0}
+ORDER = (Verdict.CLEAN, Verdict.DOUBTFUL, Verdict.OCCUPIED, Verdict.NOT_MEASURED)
+
+Levels = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class _Trace:
+    """One series of the survey as it is drawn, per column of the picture; dBm (or dB) in a link's width, NaN where not measured."""
+
+    middle_hz: Levels
+    median: Levels
+    low: Levels
+    high: Levels
+    peak: Levels
+    floor: Levels
+
+
+def draw_air(
+    air: Air,
+    path: str | PathLike[str],
+    *,
+    channels: Sequence[Channel] = (),
+    span: Span | None = None,
+    title: str | None = None,
+    carriers: Mapping[str, int] | None = None,
+) -> None:
+    """Draw spectrum, floor, limit and verdicts to ``path``, a PNG or SVG by its ending.
+
+    ``channels``: the slices whose verdicts are written out, TV channels for example; without them only the fine strip
+    is drawn. ``span``: the part that is shown, all of it without. ``carriers``: names and frequencies in hertz of a
+    plan, drawn as marks. Raises UsageError for another ending, OutputError where the file can't be written; nothing
+    half-written is left.
+    """
+    target = Path(path)
+    kind = target.suffix.lower().removeprefix(".")
+    if kind not in ("png", "svg"):
+        raise UsageError(f"{target.name!r} is no picture that can be drawn", hint="name it FILE.png or FILE.svg")
+    if not target.parent.is_dir():
+        raise OutputError("its folder does not exist, so nothing was drawn", path=path, hint="make the folder first")
+    view = span or Span(int(air.low_hz), int(np.ceil(air.high_hz)))
+    figure = compose(air, view, channels, carriers or {}, title)
+    save_whole(figure, target, kind)
+
+
+def compose(
+    air: Air, view: Span, channels: Sequence[Channel], carriers: Mapping[str, int], title: str | None
+) -> Figure:
+    """The whole picture as a matplotlib figure, for ``draw_air`` and for tests that look at its parts."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg  # heavy: only where something is drawn
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(WIDTH_PX / DPI, HEIGHT_PX / DPI), dpi=DPI, facecolor=PAGE)
+    FigureCanvasAgg(figure)  # texts are measured with it
+    shown = [channel for channel in channels if channel.low_hz < view.high_hz and view.low_hz < channel.high_hz]
+    lanes = lay_out(figure, view, named=bool(shown), linked=bool(carriers))
+    draw_spectrum(lanes["spectrum"], air, view)
+    if shown:
+        draw_names(lanes["names"], shown)
+        draw_verdicts(lanes["verdicts"], air.judge_slices(shown))
+    draw_detail(lanes["detail"], air, view)
+    if carriers:
+        draw_carriers(lanes["links"], carriers, view)
+    head_and_foot(figure, air, title or "On the air", view)
+    return figure
+
+
+# --- the frame
+
+
+def lay_out(figure: Figure, view: Span, *, named: bool, linked: bool) -> dict[str, Axes]:
+    """Lanes over one frequency axis, top to bottom; heights in hundredths of the picture."""
+    heights = [("names", 4.0 if named else 0.0), ("spectrum", 0.0), ("verdicts", 5.0 if named else 0.0)]
+    heights += [("detail", 5.0), ("links", 11.0 if linked else 0.0)]
+    top, bottom, gap = 90.0, 12.5, 1.0
+    fixed = sum(height + gap for _, height in heights if height)
+    lanes: dict[str, Axes] = {}
+    for name, wanted in heights:
+        height = top - bottom - fixed if name == "spectrum" else wanted
+        if height:
+            top -= height
+            lanes[name] = lane(figure, view, (top / 100, height / 100))
+            top -= gap
+    lowest = list(lanes.values())[-1]
+    lowest.tick_params(axis="x", bottom=True, labelbottom=True, color=RULE, labelcolor=INK, labelsize=10)
+    return lanes
+
+
+def lane(figure: Figure, view: Span, bottom_and_height: tuple[float, float]) -> Axes:
+    """One empty lane."""
+    bottom, height = bottom_and_height
+    axes = figure.add_axes((0.085, bottom, 0.895, height), facecolor=PAGE)
+    axes.set_xlim(view.low_hz / 1e6, view.high_hz / 1e6)
+    axes.tick_params(axis="both", left=False, labelleft=False, bottom=False, labelbottom=False)
+    for spine in axes.spines.values():
+        spine.set_color(RULE)
+        spine.set_linewidth(0.8)
+    axes.set_ylim(0.0, 1.0)
+    return axes
+
+
+def gutter(axes: Axes, text: str) -> None:
+    """The name of a lane, to the left of it."""
+    axes.text(-0.008, 0.5, text, transform=axes.transAxes, ha="right", va="center", fontsize=10, color=DIM)
+
+
+def head_and_foot(figure: Figure, air: Air, title: str, view: Span) -> None:
+    """What is shown, how it was judged, and what the patterns mean."""
+    from matplotlib.patches import Rectangle
+
+    figure.text(0.085, 0.955, title, fontsize=15, color=INK, va="center", weight="bold")
+    figure.text(0.98, 0.953, conditions(air), fontsize=10, color=DIM, va="center", ha="right")
+    figure.text(0.98, 0.075, "MHz", fontsize=10, color=INK, ha="right", va="center")
+    x = 0.085
+    for verdict in ORDER:
+        box = Rectangle((x, 0.018), 0.028, 0.03, transform=figure.transFigure, **look(verdict))
+        figure.add_artist(box)
+        figure.text(x + 0.034, 0.032, f"{verdict.mark}  {verdict.word}", fontsize=10, color=INK, va="center")
+        x += 0.135 if verdict is not Verdict.NOT_MEASURED else 0.17
+    figure.text(x, 0.032, "line: median   band: 10 to 90 % of the time   thin: peaks", fontsize=10, color=DIM, va="center")
+
+
+def conditions(air: Air) -> str:
+    """How the verdicts were reached, in a line."""
+    if air.basis == "absolute":
+        limit = f"limit {air.limit_dbm:g} dBm"
+    else:
+        limit = f"limit {air.limit_above_floor_db:g} dB above the floor, relative levels"
+    sweeps = f"{air.sweeps} sweep{'' if air.sweeps == 1 else 's'}"
+    return f"{sweeps}, {limit} in {format_width(air.link_width_hz)}, {air.confidence_pct:g} % sure"
+
+
+def look(verdict: Verdict) -> dict[str, object]:
+    """Fill, edge and pattern of a verdict's box; they differ in pattern and lightness, so that grey will do."""
+    return {"facecolor": FILL[verdict], "edgecolor": EDGE[verdict], "hatch": HATCH[verdict], "linewidth": 0.9}
+
+
+# --- the lanes
+
+
+def draw_spectrum(axes: Axes, air: Air, view: Span) -> None:
+    """Median, spread, peaks, floor and limit of every series; hatched where none of them measured."""
+    traces = [trace for series in air.traces for trace in (columns_of(series, air.link_width_hz, view),)]
+    for trace in traces:
+        mhz = trace.middle_hz / 1e6
+        axes.fill_between(mhz, trace.low, trace.high, color=BAND, linewidth=0, step="mid")
+        axes.plot(mhz, trace.peak, color=PEAK, linewidth=0.7)
+        axes.plot(mhz, trace.median, color=INK, linewidth=0.9)
+        axes.plot(mhz, trace.floor, color=DIM, linewidth=1.1, linestyle=(0, (1, 2)))
+    low, high = level_range(traces, air)
+    axes.set_ylim(low, high)
+    axes.tick_params(axis="y", left=True, labelleft=True, color=RULE, labelcolor=INK, labelsize=10)
+    axes.grid(axis="y", color=RULE, linewidth=0.4, alpha=0.5)
+    unit = "dBm" if air.basis == "absolute" else "dB"
+    axes.set_ylabel(f"{unit} in {format_width(air.link_width_hz)}", fontsize=10, color=DIM)
+    draw_holes(axes, traces, view)
+    draw_limit(axes, traces, air)
+
+
+def draw_limit(axes: Axes, traces: Sequence[_Trace], air: Air) -> None:
+    """The limit: one level, or so much above the floor of each series."""
+    style = {"color": PEAK, "linewidth": 1.1, "linestyle": (0, (6, 3))}
+    if air.limit_dbm is not None:
+        axes.axhline(air.limit_dbm, **style)
+        return
+    for trace in traces:
+        axes.plot(trace.middle_hz / 1e6, trace.floor + (air.limit_above_floor_db or 0.0), **style)
+
+
+def draw_holes(axes: Axes, traces: Sequence[_Trace], view: Span) -> None:
+    """Hatch where no series has a level."""
+    measured = np.any([np.isfinite(trace.median) for trace in traces], axis=0)
+    edges = np.linspace(view.low_hz, view.high_hz, measured.size + 1) / 1e6
+    for first, last in runs_of(~measured):
+        axes.axvspan(edges[first], edges[last], **{**look(Verdict.NOT_MEASURED), "linewidth": 0.0})
+
+
+def draw_names(axes: Axes, channels: Sequence[Channel]) -> None:
+    """The channels' names in their places; a name that does not fit is left out."""
+    gutter(axes, "channel")
+    low, high = axes.get_xlim()
+    for channel in channels:
+        left, right = max(low, channel.low_hz / 1e6), min(high, channel.high_hz / 1e6)
+        axes.axvline(left, color=RULE, linewidth=0.6)
+        fitting(axes, (left, right), (channel.name,), INK)
+
+
+def draw_verdicts(axes: Axes, slices: Sequence[JudgedSlice]) -> None:
+    """A box per slice with its word, or its mark where the word does not fit."""
+    gutter(axes, "verdict")
+    low, high = axes.get_xlim()
+    for part in slices:
+        left, right = max(low, part.low_hz / 1e6), min(high, part.high_hz / 1e6)
+        box(axes, (left, right), (0.0, 1.0), part.verdict)
+        fitting(axes, (left, right), (part.verdict.word, part.verdict.mark), TEXT[part.verdict])
+
+
+def draw_detail(axes: Axes, air: Air, view: Span) -> None:
+    """The verdict of every window of a link's width or wider: the taller, the worse; hatched where not measured."""
+    gutter(axes, "in detail")
+    width_hz = max(air.link_width_hz, -(-view.width_hz // MOST_WINDOWS))
+    lows = np.arange(view.low_hz, view.high_hz, width_hz, dtype=np.int64)
+    highs = np.minimum(lows + width_hz, view.high_hz)
+    codes = air.judge_windows(lows, highs).verdict
+    for verdict in ORDER:
+        for first, last in runs_of(codes == int(verdict)):
+            box(axes, (lows[first] / 1e6, highs[last - 1] / 1e6), (0.0, HEIGHT[verdict]), verdict)
+
+
+def draw_carriers(axes: Axes, carriers: Mapping[str, int], view: Span) -> None:
+    """A mark for each carrier, its name beside it where there is room; how many names were left out is said."""
+    gutter(axes, "plan")
+    rows = 3
+    taken = [-np.inf] * rows
+    left_out = 0
+    inside = sorted((hz, name) for name, hz in carriers.items() if view.contains(hz, hz))
+    for hz, name in inside:
+        axes.plot([hz / 1e6, hz / 1e6], [0.78, 1.0], color=CARRIER, linewidth=1.6)
+        text = axes.text(hz / 1e6, 0.0, name, fontsize=9, color=INK, ha="left", va="center")
+        left, right = extent(axes, text)
+        shift = min(0.0, axes.get_xlim()[1] - right)
+        row = next((row for row in range(rows) if taken[row] < left + shift), None)
+        if row is None:
+            text.remove()
+            left_out += 1
+            continue
+        taken[row] = right + shift + (right - left) / max(len(name), 1)
+        text.set_position((hz / 1e6 + shift, 0.64 - 0.25 * row))
+    if left_out:
+        axes.text(1.0, 1.06, f"+ {left_out} names", transform=axes.transAxes, fontsize=9, color=DIM, ha="right")
+
+
+# --- drawing
+
+
+def box(axes: Axes, across_mhz: tuple[float, float], up: tuple[float, float], verdict: Verdict) -> None:
+    """A rectangle in the look of a verdict; without an outline where it would be nothing but outline."""
+    from matplotlib.patches import Rectangle
+
+    (left, right), (low, high) = across_mhz, up
+    narrow = (right - left) / (axes.get_xlim()[1] - axes.get_xlim()[0]) * WIDTH_PX * 0.895 < 6
+    style = look(verdict)
+    if narrow and verdict is not Verdict.NOT_MEASURED:
+        style = {"facecolor": EDGE[verdict], "linewidth": 0.0}
+    axes.add_patch(Rectangle((left, low), right - left, high - low, **style))
+
+
+def fitting(axes: Axes, across_mhz: tuple[float, float], words: Sequence[str], colour: str) -> None:
+    """The first of ``words`` that fits between the two places, in their middle; none where none fits."""
+    left, right = across_mhz
+    for word in words:
+        text = axes.text((left + right) / 2, 0.47, word, fontsize=10, color=colour, ha="center", va="center")
+        low, high = extent(axes, text)
+        if left < low and high < right:
+            return
+        text.remove()
+
+
+def extent(axes: Axes, text: Text) -> tuple[float, float]:
+    """From where to where a text reaches, in the lane's megahertz, with two pixels to spare."""
+    bounds = text.get_window_extent()
+    inverse = axes.transData.inverted()
+    return float(inverse.transform((bounds.x0 - 2, 0))[0]), float(inverse.transform((bounds.x1 + 2, 0))[0])
+
+
+def runs_of(flags: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """First and one past the last index of every run of true."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], flags, [False])).astype(np.int8)))
+    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def save_whole(figure: Figure, target: Path, kind: str) -> None:
+    """Write beside the target and then move: there is the whole picture or none. Raises OutputError."""
+    from matplotlib import rc_context
+
+    try:
+        handle, beside = tempfile.mkstemp(prefix=f".{target.stem}-", suffix=f".{kind}", dir=target.parent)
+        os.close(handle)
+        try:
+            with rc_context({"svg.hashsalt": "fallow"}):
+                figure.savefig(beside, format=kind, metadata={"Date": None} if kind == "svg" else None)
+            Path(beside).replace(target)
+        finally:
+            Path(beside).unlink(missing_ok=True)
+    except OSError as error:
+        raise OutputError(f"the picture could not be written: {error.strerror or error}", path=target) from error
