@@ -1,0 +1,154 @@
+"""Who stands on the air of a show, ours and strangers, as plain values; who meets whom.
+
+The audit and the explanations look at a plan through this page; the search does not.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fallow.plan.products import AUDITED, FIFTH, THREE_CARRIERS, TWO_CARRIERS, Form, Neighbourhood
+from fallow.plan.wording import mhz
+from fallow.show.equipment import Equipment
+from fallow.show.link import AreaLosses, ForeignCarrier
+
+__all__ = ["Carrier", "Company", "product_distances_hz", "scene_bits"]
+
+_WORD = 64
+
+
+@dataclass(frozen=True)
+class Carrier:
+    """A carrier with what it asks of others. ``equipment`` ``None``: a stranger.
+
+    ``scenes`` empty: always on. ``spacing_hz``: distance that other carriers keep from it. ``product_distances_hz``:
+    how far products of each form have to stay away; forms not named are not asked. ``mixes``: it takes part in
+    products.
+    """
+
+    name: str
+    frequency_hz: int
+    area: str
+    scenes: frozenset[str]
+    equipment: Equipment | None
+    spacing_hz: int
+    product_distances_hz: Mapping[Form, int]
+    mixes: bool
+
+    @classmethod
+    def of_ours(cls, name: str, equipment: Equipment, area: str, scenes: frozenset[str], frequency_hz: int) -> Carrier:
+        """A link or spare of ours; all of them mix."""
+        distances = product_distances_hz(equipment)
+        return cls(name, frequency_hz, area, scenes, equipment, equipment.spacing_hz, distances, mixes=True)
+
+    @classmethod
+    def of_stranger(cls, foreign: ForeignCarrier) -> Carrier:
+        """A foreign carrier: always on. Where it is protected, products of all forms keep its spacing from it."""
+        guarded = AUDITED if foreign.protect and foreign.spacing_hz > 0 else ()
+        return cls(
+            foreign.name,
+            foreign.frequency_hz,
+            foreign.area,
+            frozenset(),
+            None,
+            foreign.spacing_hz,
+            dict.fromkeys(guarded, foreign.spacing_hz),
+            foreign.products,
+        )
+
+    @property
+    def ours(self) -> bool:
+        """Whether it is a link or spare of ours."""
+        return self.equipment is not None
+
+    @property
+    def placed(self) -> str:
+        """Name and place for people: ``vox 1 (470.125 MHz)``."""
+        return f"{self.name} ({mhz(self.frequency_hz)})"
+
+
+def product_distances_hz(equipment: Equipment) -> dict[Form, int]:
+    """The distances that a receiver of this type asks for, by form of product; a distance of 0 asks for nothing."""
+    asked = {TWO_CARRIERS: equipment.im3_hz, THREE_CARRIERS: equipment.im3_three_hz, FIFTH: equipment.im5_hz}
+    return {form: hz for form, hz in asked.items() if hz}
+
+
+class Company:
+    """Carriers of a show together: who is on with whom, and who hears whom."""
+
+    def __init__(self, carriers: Sequence[Carrier], losses: AreaLosses) -> None:
+        self.carriers = tuple(carriers)
+        self.losses = losses
+
+    @cached_property
+    def hz(self) -> NDArray[np.int64]:
+        """Frequencies, shape (carrier,)."""
+        return np.array([carrier.frequency_hz for carrier in self.carriers], dtype=np.int64)
+
+    @cached_property
+    def ours(self) -> NDArray[np.bool_]:
+        """Which carriers are ours, shape (carrier,)."""
+        return np.array([carrier.ours for carrier in self.carriers], dtype=np.bool_)
+
+    @cached_property
+    def scene_bits(self) -> NDArray[np.uint64]:
+        """When each carrier is on, shape (carrier, word): a bit per named scene, and one for the time outside them all.
+
+        A carrier without scenes has every bit. Carriers are on together in one scene when they all have one bit.
+        """
+        return scene_bits([carrier.scenes for carrier in self.carriers])
+
+    def meet(self, one: int, other: int) -> bool:
+        """Whether two carriers are on together in some scene and their areas hear each other."""
+        a, b = self.carriers[one], self.carriers[other]
+        on_together = not a.scenes or not b.scenes or bool(a.scenes & b.scenes)
+        return on_together and self.losses.hears(a.area, b.area)
+
+    def mixing_with(self, victim: int) -> NDArray[np.intp]:
+        """Positions of the carriers that mix and that meet a victim, itself included if it mixes, shape (heard,)."""
+        heard = [i for i, carrier in enumerate(self.carriers) if carrier.mixes and self.meet(victim, i)]
+        return np.array(heard, dtype=np.intp)
+
+    def on_in_one_scene(self, makers: NDArray[np.intp], victim: int) -> NDArray[np.bool_]:
+        """For each row of ``makers`` (shape (product, letter)): whether all of them and the victim share one scene."""
+        shared: NDArray[np.uint64] = np.bitwise_and.reduce(self.scene_bits[makers], axis=1) & self.scene_bits[victim]
+        return shared.any(axis=1)
+
+    def product_hits(self, *, by_ours: bool = True) -> Iterator[tuple[int, Form, NDArray[np.intp]]]:
+        """For each victim and form: who makes the products that fall too near to it.
+
+        Yields (position of the victim, form, positions of the makers, shape (product, letter)). The makers and the
+        victim are all different, on together in one scene, and heard where the victim is; with ``by_ours`` at least
+        one maker is ours, without it none is (and the victims are ours: such a product is nobody's conflict, but
+        worth knowing).
+        """
+        heard: dict[tuple[str, frozenset[str]], tuple[NDArray[np.intp], Neighbourhood]] = {}
+        for victim, carrier in enumerate(self.carriers):
+            if not carrier.product_distances_hz or not (by_ours or carrier.ours):
+                continue
+            alike = carrier.area, carrier.scenes
+            if alike not in heard:
+                mixing = self.mixing_with(victim)
+                mixing = mixing if by_ours else mixing[~self.ours[mixing]]
+                heard[alike] = mixing, Neighbourhood(self.hz[mixing])
+            mixing, neighbourhood = heard[alike]
+            for form, needed_hz in carrier.product_distances_hz.items():
+                makers = mixing[neighbourhood.near(form, carrier.frequency_hz, needed_hz)]
+                makers = makers[(makers != victim).all(axis=1)]
+                makers = makers[self.ours[makers].any(axis=1) == by_ours]
+                yield victim, form, makers[self.on_in_one_scene(makers, victim)]
+
+
+def scene_bits(scenes: Sequence[frozenset[str]]) -> NDArray[np.uint64]:
+    """One row of 64-bit words per set of scenes, see ``Company.scene_bits``; shape (set, word)."""
+    bit = {name: i + 1 for i, name in enumerate(sorted(frozenset[str]().union(*scenes)))}
+    rows = np.zeros((len(scenes), len(bit) // _WORD + 1), dtype=np.uint64)
+    for row, names in zip(rows, scenes, strict=True):
+        for i in [bit[name] for name in names] if names else range(len(bit) + 1):
+            row[i // _WORD] |= np.uint64(1 << (i % _WORD))
+    return rows

@@ -1,0 +1,400 @@
+"""The audit: each kind of conflict once, by the rules of distance; compared with a plainer twin on random shows."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from fallow.errors import UsageError
+from fallow.plan.audit import KINDS, audit
+from fallow.show.assignment import Assignment
+from fallow.show.equipment import Equipment, Kind, PowerKind
+from fallow.show.link import AreaLosses, ForeignCarrier, Link
+from fallow.show.wanted import Wanted
+from fallow.spectrum.verdict import JudgedSlice, Verdict
+from fallow.units import Channel, Span
+from plan.plain_audit import plain_audit
+
+KHZ = 1000
+
+
+def equipment(
+    name="mic", *, spacing_khz=350, im3_khz=100, three_khz=50, im5_khz=None, tuning=None, step_hz=1, presets=()
+):
+    def hz(khz):
+        return None if khz is None else round(khz * KHZ)
+
+    return Equipment(
+        name=name,
+        kind=Kind.MICROPHONE,
+        tuning=(Span(470_000_000, 700_000_000),) if tuning is None else tuning,
+        step_hz=step_hz,
+        presets_hz=presets,
+        bandwidth_hz=200 * KHZ,
+        power_mw=10.0,
+        power_kind=PowerKind.ERP,
+        spacing_hz=hz(spacing_khz),
+        im3_hz=hz(im3_khz),
+        im3_three_hz=hz(three_khz),
+        im5_hz=hz(im5_khz),
+    )
+
+
+def row(name, mhz, kind="mic", area="", scenes=()):
+    hz = None if mhz is None else round(mhz * 1_000_000)
+    return Assignment(name, kind, area, frozenset(scenes), hz)
+
+
+def wanted(*, kinds=None, links=(), foreign=(), apart=()):
+    kinds = kinds or [equipment()]
+    losses = AreaLosses(frozenset(frozenset(pair) for pair in apart))
+    return Wanted(tuple(links), {kind.name: kind for kind in kinds}, losses, tuple(foreign))
+
+
+def told(conflict):
+    """A conflict without its text."""
+    return (
+        conflict.kind,
+        conflict.victim,
+        conflict.carriers,
+        conflict.product_hz,
+        conflict.distance_hz,
+        conflict.needed_hz,
+    )
+
+
+def conflicts_of(rows, want=None, ground=None):
+    return [told(conflict) for conflict in audit(rows, want or wanted(), ground).conflicts]
+
+
+class Ground:
+    """Law and air as a test states them; every place outside ``banned`` is allowed."""
+
+    def __init__(self, *, banned=None, ask=None, verdict=None, channel=None, places_hz=(), law=True):
+        self._banned, self._ask, self._verdict, self._channel = banned, ask, verdict, channel
+        self._places_hz, self._law = np.array(places_hz, dtype=np.int64), law
+
+    def permission(self, _equipment, frequency_hz):
+        if not self._law:
+            return None
+        answer = self._answer(frequency_hz)
+        return SimpleNamespace(
+            answer=answer, rules=(), text=("prohibited by an invented row", "ask the desk", "yes")[answer]
+        )
+
+    def _answer(self, frequency_hz):
+        if self._banned and self._banned.touches(frequency_hz, frequency_hz + 1):
+            return 0
+        return 1 if self._ask and self._ask.touches(frequency_hz, frequency_hz + 1) else 2
+
+    def verdict(self, _equipment, _area, frequency_hz):
+        if self._verdict is None:
+            return None
+        verdict = self._verdict(frequency_hz)
+        return JudgedSlice("", frequency_hz - 1, frequency_hz + 1, verdict, ("a reason",), -80.0, 2.0, -110.0)
+
+    def announced(self, _equipment, _area, frequency_hz):
+        touched = self._channel is not None and self._channel.span.touches(
+            frequency_hz - 100_000, frequency_hz + 100_000
+        )
+        return self._channel if touched else None
+
+    def places(self, _equipment, _area):
+        answers = np.array([self._answer(int(hz)) for hz in self._places_hz], dtype=np.uint8)
+        return SimpleNamespace(frequencies_hz=self._places_hz, answer=answers)
+
+
+# Each kind, by hand
+
+
+def test_a_spacing_is_kept_at_the_distance_and_broken_one_hertz_below():
+    assert conflicts_of([row("a", 500), row("b", 500.350)]) == []
+    found = conflicts_of([row("b", 500), row("a", 500.349999)])
+    assert found == [("spacing", None, ("a", "b"), None, 349_999, 350_000)]
+
+
+def test_the_larger_spacing_of_two_types_counts():
+    want = wanted(kinds=[equipment(), equipment("wide", spacing_khz=600)])
+    assert conflicts_of([row("a", 500), row("b", 500.5, "wide")], want) == [
+        ("spacing", None, ("a", "b"), None, 500_000, 600_000)
+    ]
+
+
+def test_two_carriers_hit_a_third_at_twice_one_less_the_other():
+    # 2 × 500 − 501 = 499; the victim stands 99.999 kHz beside it. 2 × 500 − 499.099999 = 500.900001 mirrors it to 501.
+    found = conflicts_of([row("a", 500), row("b", 501), row("v", 499.099999)])
+    assert found == [
+        ("2A-B", "b", ("a", "v"), 500_900_001, 99_999, 100_000),
+        ("2A-B", "v", ("a", "b"), 499_000_000, 99_999, 100_000),
+    ]
+    assert conflicts_of([row("a", 500), row("b", 501), row("v", 499.1)]) == []
+
+
+def test_three_carriers_name_a_before_b_whatever_their_frequencies():
+    # 500 + 503 − 501.2 = 501.8, 30 kHz below the victim; by symmetry each of the four is hit.
+    rows = [row("z", 500), row("b", 503), row("c", 501.2), row("v", 501.83)]
+    found = conflicts_of(rows)
+    assert ("A+B-C", "v", ("b", "z", "c"), 501_800_000, 30_000, 50_000) in found
+    assert {kind for kind, *_ in found} == {"A+B-C"}
+    assert len(found) == 4
+
+
+def test_the_fifth_order_is_asked_only_of_those_who_ask():
+    # 3 × 500 − 2 × 501 = 498
+    rows = [row("a", 500), row("b", 501), row("v", 498.01, "keen")]
+    want = wanted(kinds=[equipment(), equipment("keen", im5_khz=50)])
+    assert conflicts_of(rows, want) == [("3A-2B", "v", ("a", "b"), 498_000_000, 10_000, 50_000)]
+
+
+def test_the_distance_of_a_product_is_the_victims():
+    rows = [row("a", 500), row("b", 501), row("v", 499.08, "tough")]
+    want = wanted(kinds=[equipment(), equipment("tough", im3_khz=50)])
+    assert conflicts_of(rows, want) == [("2A-B", "b", ("a", "v"), 500_920_000, 80_000, 100_000)]
+
+
+def test_a_foreign_carrier_keeps_its_spacing_and_mixes_only_if_told():
+    stranger = ForeignCarrier("tv link", 501_000_000, 200_000, spacing_hz=400_000)
+    assert conflicts_of([row("a", 501.3)], wanted(foreign=[stranger])) == [
+        ("foreign", "a", ("tv link",), None, 300_000, 400_000)
+    ]
+    rows = [row("a", 500), row("v", 499)]
+    assert conflicts_of(rows, wanted(foreign=[stranger])) == []
+    mixing = ForeignCarrier("tv link", 501_000_000, products=True)
+    assert conflicts_of(rows, wanted(foreign=[mixing])) == [("2A-B", "v", ("a", "tv link"), 499_000_000, 0, 100_000)]
+
+
+def test_a_protected_foreign_carrier_is_the_victim_of_our_products_of_all_forms():
+    guarded = ForeignCarrier("guest", 498_000_000, spacing_hz=100_000, protect=True)
+    rows = [row("a", 500), row("b", 501)]
+    assert conflicts_of(rows, wanted(foreign=[guarded])) == [("3A-2B", "guest", ("a", "b"), 498_000_000, 0, 100_000)]
+    asking_nothing = ForeignCarrier("guest", 498_000_000, spacing_hz=100_000)
+    assert conflicts_of(rows, wanted(foreign=[asking_nothing])) == []
+
+
+def test_what_strangers_make_alone_is_noted_and_no_conflict():
+    strangers = [ForeignCarrier("x", 500_000_000, products=True), ForeignCarrier("y", 501_000_000, products=True)]
+    answer = audit([row("v", 499)], wanted(foreign=strangers))
+    assert answer.conflicts == ()
+    assert answer.products == 0
+    assert any("2 × x − y" in note and "v (499.000 MHz)" in note for note in answer.notes)
+
+
+def test_carriers_and_victim_must_share_one_scene_not_one_by_one():
+    pairwise = [
+        row("a", 500, scenes=["act 1", "act 2"]),
+        row("b", 501, scenes=["act 2", "act 3"]),
+        row("v", 499, scenes=["act 1", "act 3"]),
+    ]
+    assert conflicts_of(pairwise) == []
+    assert audit(pairwise, wanted()).pairs == 3
+    together = [*pairwise[:2], row("v", 499, scenes=["act 2"])]
+    assert [kind for kind, *_ in conflicts_of(together)] == ["2A-B", "2A-B"]
+
+
+def test_links_without_scenes_are_on_in_every_scene_and_spares_always():
+    assert len(conflicts_of([row("a", 500), row("b", 501), row("v", 499, scenes=["act 1"])])) == 2
+    assert len(conflicts_of([row("a", 500, scenes=["x"]), row("spare 1", 500.1, scenes=["y"])])) == 1
+    assert conflicts_of([row("a", 500, scenes=["x"]), row("b", 500.1, scenes=["y"])]) == []
+
+
+def test_areas_apart_do_not_meet_and_a_victim_must_hear_every_carrier():
+    apart = [("hall", "foyer")]
+    assert conflicts_of([row("a", 500, area="hall"), row("b", 500.1, area="foyer")], wanted(apart=apart)) == []
+    rows = [row("a", 500, area="stage"), row("b", 501, area="foyer"), row("v", 499, area="hall")]
+    assert conflicts_of(rows, wanted(apart=apart)) == []
+    assert len(conflicts_of(rows, wanted(apart=[("hall", "elsewhere")]))) == 2
+
+
+def test_tuning_counts_edges_in_and_steps_from_the_lower_end():
+    ranged = wanted(
+        kinds=[equipment(tuning=(Span(470_000_000, 480_000_000), Span(490_000_000, 500_010_000)), step_hz=25_000)]
+    )
+    assert conflicts_of([row("a", 470), row("b", 480), row("c", 490.125)], ranged) == []
+    assert conflicts_of([row("a", 484)], ranged) == [("tuning", "a", (), None, 4_000_000, 0)]
+    assert conflicts_of([row("a", 470.01)], ranged) == [("tuning", "a", (), None, 10_000, 0)]
+    assert conflicts_of([row("a", 500.01)], ranged) == [
+        ("tuning", "a", (), None, 10_000, 0)
+    ]  # the last step is 500.000
+
+
+def test_presets_are_the_only_places_those_inside_the_ranges():
+    kind = equipment(presets=(469_000_000, 471_000_000, 475_000_000), tuning=(Span(470_000_000, 480_000_000),))
+    assert conflicts_of([row("a", 471)], wanted(kinds=[kind])) == []
+    assert conflicts_of([row("a", 469)], wanted(kinds=[kind])) == [("tuning", "a", (), None, 2_000_000, 0)]
+    nowhere = equipment(presets=(469_000_000,), tuning=(Span(470_000_000, 480_000_000),))
+    assert conflicts_of([row("a", 471)], wanted(kinds=[nowhere])) == [("tuning", "a", (), None, None, 0)]
+
+
+def test_what_the_law_forbids_is_a_conflict_and_what_it_asks_a_note():
+    banned = Span(500_000_000, 510_000_000)
+    ground = Ground(banned=banned, places_hz=range(495_000_000, 505_000_001, 1_000_000))
+    assert conflicts_of([row("a", 503)], ground=ground) == [("rules", "a", (), None, 4_000_000, 0)]
+    assert conflicts_of([row("a", 503)], ground=Ground(banned=banned, places_hz=(503_000_000,))) == [
+        ("rules", "a", (), None, None, 0)
+    ]
+    answer = audit([row("a", 503), row("b", 504)], wanted(), Ground(ask=banned))
+    assert answer.conflicts == ()
+    assert [note for note in answer.notes if "ask the desk" in note] == [
+        "ask before use (2 carriers: a and b): ask the desk"
+    ]
+
+
+def test_occupied_air_or_an_announced_channel_is_one_conflict():
+    channel = Channel("channel 24", 494_000_000, 502_000_000)
+    ground = Ground(verdict=lambda hz: Verdict.OCCUPIED if hz < 500_000_000 else Verdict.CLEAN, channel=channel)
+    found = conflicts_of([row("a", 499), row("b", 501.9), row("c", 502.35)], ground=ground)
+    assert found == [("air", "a", (), None, None, None), ("air", "b", (), None, None, None)]
+
+
+def test_doubtful_and_not_measured_places_are_noted_in_groups():
+    ground = Ground(verdict=lambda hz: Verdict.DOUBTFUL if hz < 502_000_000 else Verdict.NOT_MEASURED)
+    answer = audit([row("a", 500), row("b", 501), row("c", 503.3)], wanted(), ground)
+    assert not [conflict for conflict in answer.conflicts if conflict.kind == "air"]
+    assert "on doubtful places stand 2 carriers: a and b" in answer.notes
+    assert "on not measured places stand 1 carrier: c" in answer.notes
+
+
+# Rows
+
+
+def test_rows_without_frequency_and_systems_of_their_own_are_not_judged():
+    links = [Link("own", "mic", planned=False), Link("a", "mic")]
+    answer = audit([row("own", 500), row("a", 500.1), row("b", None)], wanted(links=links))
+    assert answer.conflicts == ()
+    assert any("own" in note for note in answer.notes)
+    assert any(note.endswith("no frequency: b") for note in answer.notes)
+
+
+def test_a_listed_link_is_judged_as_listed_even_where_its_row_is_incomplete():
+    links = [Link("a", "mic", "hall", frozenset(["act 1"])), Link("b", "mic", "foyer")]
+    want = wanted(links=links, apart=[("hall", "foyer")])
+    assert conflicts_of([row("a", 500, kind=""), row("b", 500.1, kind="")], want) == []
+    assert any("differ" in note for note in audit([row("a", 500, area="foyer")], want).notes)
+
+
+def test_unknown_equipment_is_refused_in_one_sentence_with_its_line():
+    with pytest.raises(UsageError, match="the equipment 'toy' of a is not known") as caught:
+        audit([Assignment("a", "toy", frequency_hz=500_000_000, line=7)], wanted())
+    assert caught.value.line == 7
+    with pytest.raises(UsageError, match="has no equipment"):
+        audit([row("a", 500, kind="")], wanted())
+
+
+def test_without_law_and_air_the_audit_says_so():
+    notes = audit([row("a", 500)], wanted()).notes
+    assert any("law was not asked" in note for note in notes)
+    assert any("no sweeps" in note for note in notes)
+
+
+# What was compared
+
+
+def test_comparisons_of_five_links_counted_by_hand():
+    # All hear each other: 5·4/2 pairs; 2A−B: 5 victims × 4·3; A+B−C: 5 victims × 4·3·2/2.
+    rows = [row(name, 500 + i) for i, name in enumerate("abcde")]
+    answer = audit(rows, wanted())
+    assert (answer.pairs, answer.products) == (10, 5 * 12 + 5 * 12)
+
+
+def test_comparisons_after_scenes_areas_and_strangers_counted_by_hand():
+    # Scene x: a, b, always c. Scene y: d, always c. e stands in the foyer, apart from the hall, and meets nobody.
+    # Pairs: ab, ac, bc, cd, and each of a, b, c, d with the stranger, which keeps a distance: 8.
+    # 2A−B, victim a: makers from b, c and the stranger, all ordered pairs have one of ours: 6; b: 6. c: in x from a, b,
+    # s: 6, in y from d, s: 2 more (d, s), (s, d): 8. d: from c and s: 2. Together 22.
+    # A+B−C, victim a: from b, c, s: 3; b: 3; c: from a, b, s in x: 3; in y only two carriers: 0; d: 0. Together 9.
+    rows = [
+        row("a", 500, area="hall", scenes=["x"]),
+        row("b", 502, area="hall", scenes=["x"]),
+        row("c", 506, area="hall"),
+        row("d", 513, area="hall", scenes=["y"]),
+        row("e", 520, area="foyer"),
+    ]
+    stranger = ForeignCarrier("s", 550_000_000, area="hall", spacing_hz=100_000, products=True)
+    answer = audit(rows, wanted(foreign=[stranger], apart=[("hall", "foyer")]))
+    assert (answer.pairs, answer.products) == (8, 22 + 9)
+
+
+# The plain twin
+
+AREAS = ("", "hall", "foyer", "studio")
+SCENES = ("act 1", "act 2", "act 3")
+
+
+@st.composite
+def shows(draw):
+    """Small shows in a narrow, coarse band, so that every rule is broken often, with all flags of everything."""
+    grid_hz = draw(st.sampled_from([1, 25_000, 33_333]))
+    place_hz = st.integers(0, 3_000_000 // grid_hz).map(lambda k: 500_000_000 + k * grid_hz)
+    distance = st.sampled_from([None, 0, 0.001, 25, 100, 33.333])
+    kinds = [
+        equipment(
+            name,
+            spacing_khz=draw(st.sampled_from([0, 125, 350])),
+            im3_khz=draw(distance),
+            three_khz=draw(distance),
+            im5_khz=draw(distance),
+        )
+        for name in ("mic", "ear", "cue")
+    ]
+    scenes = st.frozensets(st.sampled_from(SCENES), max_size=3)
+    names = draw(st.permutations(["b", "a", "vox 10", "vox 2", "spare mic 1", "Z", "é"]))
+    rows = [
+        Assignment(
+            name,
+            draw(st.sampled_from(["mic", "ear", "cue"])),
+            draw(st.sampled_from(AREAS)),
+            draw(scenes),
+            draw(place_hz),
+        )
+        for name in names[: draw(st.integers(0, 7))]
+    ]
+    foreign = [
+        ForeignCarrier(
+            name,
+            draw(place_hz),
+            0,
+            draw(st.sampled_from(AREAS)),
+            draw(st.sampled_from([0, 50_000, 333_333])),
+            draw(st.booleans()),
+            draw(st.booleans()),
+        )
+        for name in ("stranger 1", "a stranger", "S3")[: draw(st.integers(0, 3))]
+    ]
+    pairs = [("hall", "foyer"), ("hall", "studio"), ("foyer", "studio")]
+    apart = draw(st.lists(st.sampled_from(pairs), unique=True))
+    return rows, wanted(kinds=kinds, foreign=foreign, apart=apart)
+
+
+@settings(max_examples=250, deadline=None)
+@given(shows())
+def test_the_audit_agrees_with_its_plain_twin(show):
+    rows, want = show
+    answer = audit(rows, want)
+    conflicts, pairs, products = plain_audit(rows, want)
+    assert sorted(map(told, answer.conflicts), key=str) == conflicts
+    assert (answer.pairs, answer.products) == (pairs, products)
+
+
+@settings(max_examples=25, deadline=None)
+@given(shows())
+def test_every_conflict_names_its_people_and_its_distances(show):
+    for conflict in audit(*show).conflicts:
+        assert conflict.kind in KINDS
+        assert not conflict.text.endswith(".")
+        assert all(name in conflict.text for name in conflict.carriers)
+        assert conflict.victim is None or conflict.victim in conflict.text
+
+
+def test_more_than_sixty_four_scenes_are_told_apart():
+    rows = [row(f"link {i:03}", 500, scenes=[f"hour {i}"]) for i in range(70)]
+    late = [row("a", 500.1, scenes=["hour 68"]), row("b", 501, scenes=["hour 68", "hour 3"])]
+    only_spacing = wanted(kinds=[equipment(im3_khz=None, three_khz=None)])
+    assert conflicts_of(rows, only_spacing) == []
+    assert conflicts_of([*rows, *late], only_spacing) == [("spacing", None, ("a", "link 068"), None, 100_000, 350_000)]
+    assert [found[1:3] for found in conflicts_of([*rows, *late]) if found[0] == "2A-B"] == []
+    third = row("c", 499.2, scenes=["hour 68"])  # 2 × 500.1 − 501 = 499.2 in the 69th hour
+    assert ("2A-B", "c", ("a", "b"), 499_200_000, 0, 100_000) in conflicts_of([*rows, *late, third])
