@@ -1,0 +1,221 @@
+"""The noise floor per frequency: what the instrument shows where nothing transmits.
+
+Bins are gathered into groups and their medians taken, so that lines, carriers and bursts drop out. Blocks (what rises sharply
+and falls again) are then left out and the rest is followed smoothly. A sharp step that does not come back is taken as the
+instrument's own, between two of its ranges. The bias of the median is removed by the gamma distribution of the readings.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fallow.spectrum.heard import Heard
+from fallow.spectrum.statistics import noise_quantile_db
+
+__all__ = ["Floor", "Groups", "find_floor", "group_levels", "running_quantile"]
+
+GROUP_HZ = 250e3  # a few groups within the narrowest TV channel
+FEWEST_GROUPS = 32
+WIDEST_BLOCK_HZ = 110e6  # design decision: the widest downlink of mobile networks below 3 GHz is 75 MHz
+FOLLOW_HZ = 4e6  # width over which the floor is smoothed
+ORDINARY_HZ = 80e6  # width over which the ordinary floor is looked for
+SHARP_DB = 1.5
+SHARP_SIGMAS = 6.0
+UNSEEN_END_HZ = 40e6  # a step this near to the end of the data may be a block that is not seen whole
+MOST_ROWS = 200  # sweeps that the group medians need at most
+
+
+@dataclass(frozen=True, eq=False)
+class Groups:
+    """Medians of groups of bins: ``levels_db`` of shape (sweep, group) as displayed means, ``typical_db`` (group,) over time."""
+
+    centres_hz: NDArray[np.float64]
+    levels_db: NDArray[np.float64]
+    typical_db: NDArray[np.float64]
+    sigma_db: float
+    width_hz: float
+
+
+@dataclass(frozen=True, eq=False)
+class Floor:
+    """The floor per bin [dB as displayed, mean power], shape (bin,).
+
+    ``noise_db``: follows every smooth rise; what noise alone may show. ``ordinary_db``: the usual floor around, never higher; a
+    rise of the first above the second is noise that comes from somewhere. ``u_db``: standard error of ``noise_db``.
+    ``rises_db``: by how much the floor was up in each sweep, shape (sweep, group), over ``group_centres_hz``.
+    """
+
+    noise_db: NDArray[np.float64]
+    ordinary_db: NDArray[np.float64]
+    u_db: float
+    rises_db: NDArray[np.float64]
+    group_centres_hz: NDArray[np.float64]
+
+
+def find_floor(heard: Heard, reference_db: NDArray[np.float64] | None = None) -> Floor:
+    """The floor of a series. ``reference_db``: what the instrument makes by itself, per bin, NaN where that is not known."""
+    groups = group_levels(heard)
+    base = np.zeros(groups.centres_hz.size)
+    if reference_db is not None and np.isfinite(reference_db).any():
+        base = _at(heard.axis.centres_hz, reference_db, groups.centres_hz)
+    excess = groups.typical_db - base
+    if not np.isfinite(excess).any():
+        nothing = np.full(heard.axis.n, np.nan)
+        return Floor(nothing, nothing, 0.0, np.zeros(groups.levels_db.shape), groups.centres_hz)
+    blocks, steps = find_blocks(excess, groups)
+    followed, residual = _follow(excess, blocks, groups.width_hz)
+    ordinary = _ordinary(followed, blocks, steps, groups.width_hz)
+    rises = _rises(groups.levels_db - base - followed, groups.width_hz)
+    centres = heard.axis.centres_hz
+    per_bin = _at(groups.centres_hz, base, centres) if reference_db is None else _filled(reference_db)
+    return Floor(
+        noise_db=per_bin + _at(groups.centres_hz, followed, centres),
+        ordinary_db=per_bin + _at(groups.centres_hz, ordinary, centres),
+        u_db=residual,
+        rises_db=rises,
+        group_centres_hz=groups.centres_hz,
+    )
+
+
+def group_levels(heard: Heard) -> Groups:
+    """Medians over groups of neighbouring bins, for each sweep (of at most ``MOST_ROWS`` for the typical one)."""
+    size, step = heard.axis.n, float(np.median(heard.steps_hz))
+    per_group = max(1, min(round(GROUP_HZ / step), size // FEWEST_GROUPS))
+    count = math.ceil(size / per_group)
+    padding = count * per_group - size
+    centres = np.nanmean(np.pad(heard.axis.centres_hz, (0, padding), constant_values=np.nan).reshape(count, per_group), axis=1)
+    levels = np.empty((heard.n_sweeps, count))
+    for row, sweep in enumerate(heard.levels_db):
+        padded = np.pad(sweep, (0, padding), constant_values=np.nan).reshape(count, per_group)
+        levels[row] = median_of_valid(padded, axis=1)
+    levels -= float(noise_quantile_db(0.5, heard.noise.shape))
+    typical = median_of_valid(levels[:: max(1, heard.n_sweeps // MOST_ROWS)], axis=0)
+    independent = max(1.0, per_group * min(1.0, step / heard.rbw_hz))
+    theory = 1.2533 * heard.noise.sd_db() / math.sqrt(independent * min(heard.n_sweeps, MOST_ROWS))  # sd of a median: √(π/2)σ/√n
+    seen = float(np.nanmedian(np.abs(np.diff(typical)))) / 0.954 if count > 8 else theory  # median |difference| of two = 0.954σ
+    sigma = max(theory, min(seen, 3.0 * theory)) if math.isfinite(seen) else theory
+    return Groups(centres, levels, typical, sigma, per_group * step)
+
+
+def find_blocks(excess_db: NDArray[np.float64], groups: Groups) -> tuple[NDArray[np.bool_], NDArray[np.int64]]:
+    """Groups that belong to a block, and the places of steps that do not come back (the index right of the step)."""
+    filled = _filled(excess_db)
+    rises = _steps(filled)
+    least = max(SHARP_DB, SHARP_SIGMAS * groups.sigma_db)
+    widest = round(WIDEST_BLOCK_HZ / groups.width_hz)
+    unseen = round(UNSEEN_END_HZ / groups.width_hz)
+    mask = np.zeros(filled.size, dtype=bool)
+    unreturned: list[int] = []
+    for place in _peaks(np.abs(rises), least):
+        first, last = _block_of(filled, int(place), float(rises[place]), widest)
+        at_end = first == 0 if rises[place] < 0 else last == filled.size
+        if last - first < widest and not (at_end and last - first > unseen):
+            mask[first:last] = True
+        else:
+            unreturned.append(int(place))
+    return mask, np.array(unreturned, dtype=np.int64)
+
+
+def _block_of(levels: NDArray[np.float64], place: int, rise_db: float, widest: int) -> tuple[int, int]:
+    """From a step to where the level has come back half-way: first and last (exclusive) index of the higher side."""
+    if rise_db > 0:
+        base = np.median(levels[max(0, place - 3) : place])
+        beyond = np.flatnonzero(levels[place : place + widest] < base + rise_db / 2)
+        return place, place + (int(beyond[0]) if beyond.size else min(widest, levels.size - place))
+    base = np.median(levels[place : place + 3])
+    before = np.flatnonzero(levels[max(0, place - widest) : place] < base - rise_db / 2)
+    return max(0, place - widest) + (int(before[-1]) + 1 if before.size else 0), place
+
+
+def _steps(levels: NDArray[np.float64]) -> NDArray[np.float64]:
+    """By how much the median of three groups from each place on is above that of the three before it; 0 at the ends."""
+    rises = np.zeros(levels.size)
+    if levels.size >= 4:
+        padded = np.pad(levels, 1, mode="edge")
+        smooth = np.median(np.lib.stride_tricks.sliding_window_view(padded, 3), axis=1)
+        after = np.append(smooth[1:], smooth[-1])
+        before = np.concatenate([smooth[:1], smooth[:1], smooth[:-2]])
+        rises[1:] = (after - before)[1:]
+    return rises
+
+
+def _peaks(sizes: NDArray[np.float64], least: float) -> NDArray[np.int64]:
+    """Places of local maxima of at least ``least``."""
+    padded = np.pad(sizes, 1)
+    highest = (sizes >= padded[:-2]) & (sizes > padded[2:])
+    return np.flatnonzero(highest & (sizes >= least))
+
+
+def _follow(excess_db: NDArray[np.float64], blocks: NDArray[np.bool_], width_hz: float) -> tuple[NDArray[np.float64], float]:
+    """The level outside blocks, smoothed and carried across them; and its standard error in dB."""
+    open_air = np.where(blocks, np.nan, excess_db)
+    if not np.isfinite(open_air).any():
+        low = float(np.nanpercentile(excess_db, 10))
+        open_air = np.where(excess_db <= low, excess_db, np.nan)
+    window = max(3, round(FOLLOW_HZ / width_hz))
+    followed = running_quantile(open_air, window, 0.5)
+    residual = np.abs(open_air - followed)
+    sd = 1.4826 * float(np.nanmedian(residual))  # MAD of a normal distribution
+    count = max(1.0, min(window, np.isfinite(open_air).sum()))
+    return _filled(np.where(np.isfinite(open_air), followed, np.nan)), 1.2533 * sd / math.sqrt(count)
+
+
+def _ordinary(
+    followed: NDArray[np.float64], blocks: NDArray[np.bool_], steps: NDArray[np.int64], width_hz: float
+) -> NDArray[np.float64]:
+    """A low quantile over a wide window, separately between steps that do not come back; never above ``followed``."""
+    window = max(3, round(ORDINARY_HZ / width_hz))
+    parts = np.split(np.where(blocks, np.nan, followed), steps)
+    low = np.concatenate([running_quantile(part, window, 0.2) if part.size else part for part in parts])
+    return np.fmin(_filled(low) if np.isfinite(low).any() else followed, followed)
+
+
+def _rises(excess_db: NDArray[np.float64], width_hz: float) -> NDArray[np.float64]:
+    """By how much the floor as a whole was up in each sweep: the lower quartile over a wide window, never below 0."""
+    window = max(3, round(30e6 / width_hz))
+    if excess_db.shape[0] == 1:
+        return np.zeros(excess_db.shape)
+    return np.maximum(0.0, np.nan_to_num(np.stack([running_quantile(row, window, 0.25) for row in excess_db])))
+
+
+def running_quantile(values: NDArray[np.float64], window: int, share: float) -> NDArray[np.float64]:
+    """Quantile of the valid values within ``window`` places around each; NaN where there is none. Long windows are thinned."""
+    if values.size == 0:
+        return values
+    window = min(window | 1, (values.size - 1) | 1)
+    hop = max(1, window // 32)
+    starts = np.arange(0, values.size, hop)
+    padded = np.pad(values, window // 2, constant_values=np.nan)
+    views = np.lib.stride_tricks.sliding_window_view(padded, window)[starts]
+    ordered = np.sort(views, axis=1)  # NaN goes last
+    valid = np.isfinite(ordered).sum(axis=1)
+    picked = ordered[np.arange(starts.size), np.maximum(0, np.round(share * (valid - 1)).astype(int))]
+    return np.interp(np.arange(values.size), starts[valid > 0], picked[valid > 0]) if (valid > 0).any() else values
+
+
+def median_of_valid(values: NDArray[np.floating], axis: int) -> NDArray[np.float64]:
+    """Median along an axis of what is not NaN; NaN where nothing is."""
+    ordered = np.sort(values, axis=axis)
+    valid = np.isfinite(values).sum(axis=axis, keepdims=True)
+    lower = np.take_along_axis(ordered, np.maximum(0, (valid - 1) // 2), axis=axis)
+    upper = np.take_along_axis(ordered, np.minimum(valid // 2, values.shape[axis] - 1), axis=axis)
+    return np.asarray(np.where(valid > 0, (lower + upper) / 2, np.nan).squeeze(axis), dtype=np.float64)
+
+
+def _filled(values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """NaN replaced along straight lines between the valid neighbours."""
+    valid = np.isfinite(values)
+    if valid.all() or not valid.any():
+        return values
+    places = np.arange(values.size)
+    return np.interp(places, places[valid], values[valid])
+
+
+def _at(from_hz: NDArray[np.float64], values: NDArray[np.float64], to_hz: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Straight lines between the valid values, carried on level beyond the ends."""
+    valid = np.isfinite(values)
+    return np.interp(to_hz, from_hz[valid], values[valid])
