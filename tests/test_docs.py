@@ -15,13 +15,26 @@ from pathlib import Path
 
 import pytest
 
-from fallow import __version__
+import fallow
 from fallow.cli.arguments import build_parser
 
 UNITS = ("hz", "khz", "mhz", "db", "dbm", "mw", "s", "pct")
 NAME_WITH_UNIT = re.compile(rf"[a-z][a-z0-9_]*_(?:{'|'.join(UNITS)})")
 LINK = re.compile(r"\[[^\]]*\]\(([^)#\s]+)(#[^)\s]*)?\)")
 HELP_WIDTH = 80
+MET_BY_USERS = (
+    "units.py",
+    "spectrum/sweep.py",
+    "spectrum/verdict.py",
+    "spectrum/chain.py",
+    "spectrum/judging.py",
+    "show/",
+    "rules/territory.py",
+    "rules/permission.py",
+    "plan/answer.py",
+    "plan/audit.py",
+    "workflow/",
+)
 
 
 def documents(root: Path) -> list[Path]:
@@ -31,16 +44,20 @@ def documents(root: Path) -> list[Path]:
 
 def parsers() -> dict[str, argparse.ArgumentParser]:
     """The whole command line: the parser of each command by its name, the main one under ``fallow``."""
-    main = build_parser(__version__)
+    main = build_parser(fallow.__version__)
     commands = next(action for action in main._actions if isinstance(action, argparse._SubParsersAction))
     return {"fallow": main, **commands.choices}
 
 
 def shell_commands(text: str) -> Iterator[str]:
-    """The lines of a document's shell blocks."""
-    for block in re.findall(r"```(?:sh|console|shell)\n(.*?)```", text, re.DOTALL):
-        lines = block.replace("\\\n", " ").splitlines()
-        yield from (line.removeprefix("$ ").split("  #")[0].strip() for line in lines if line.strip())
+    """The commands that a document shows, in fenced or indented blocks, each on one line and without its remark."""
+    fenced = re.findall(r"```(?:sh|console|shell)?\n(.*?)```", text, re.DOTALL)
+    indented = re.findall(r"(?:^ {4}.*\n)+", text, re.MULTILINE)
+    for block in [*fenced, *indented]:
+        for line in block.replace("\\\n", " ").splitlines():
+            command = line.strip().removeprefix("$ ").split("  #")[0].strip()
+            if command:
+                yield command
 
 
 # --- the command line
@@ -57,14 +74,14 @@ def test_every_command_and_option_is_in_the_documents(root: Path) -> None:
     text = "\n".join(path.read_text(encoding="utf-8") for path in documents(root) if path.name != "CHANGELOG.md")
     for name, parser in parsers().items():
         assert name == "fallow" or f"fallow {name}" in text, f"no document speaks of `fallow {name}`"
-        for option in (option for action in parser._actions for option in action.option_strings):
+        for option in (action.option_strings[-1] for action in parser._actions if action.option_strings):
             assert option in text, f"no document speaks of {option} of `fallow {name}`"
 
 
 def test_every_option_says_what_it_is_for() -> None:
     for name, parser in parsers().items():
         for action in parser._actions:
-            assert action.help, f"{action.dest} of {name}"
+            assert action.help or isinstance(action, argparse._SubParsersAction), f"{action.dest} of {name}"
 
 
 def test_the_page_of_commands_is_up_to_date(root: Path) -> None:
@@ -102,16 +119,16 @@ def test_the_readme_names_the_two_commands(root: Path) -> None:
 
 
 def names_with_units(package: Path) -> set[str]:
-    """Parameters of functions and fields of classes, public ones, whose names end in a unit."""
+    """Fields of the values that users meet, and parameters of the public functions; those whose names end in a unit."""
     found: set[str] = set()
     for path in sorted(package.rglob("*.py")):
+        met_by_users = path.relative_to(package).as_posix().startswith(MET_BY_USERS)
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-            if isinstance(node, ast.FunctionDef) and not node.name.startswith("_"):
-                arguments = [*node.args.posonlyargs, *node.args.args, *node.args.kwonlyargs]
-                found |= {argument.arg for argument in arguments}
-            elif isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
+            if isinstance(node, ast.ClassDef) and met_by_users:
                 fields = [part.target for part in node.body if isinstance(part, ast.AnnAssign)]
                 found |= {field.id for field in fields if isinstance(field, ast.Name)}
+            elif isinstance(node, ast.FunctionDef) and node.name in fallow.__all__:
+                found |= {argument.arg for argument in [*node.args.args, *node.args.kwonlyargs]}
     return {name for name in found if NAME_WITH_UNIT.fullmatch(name)}
 
 
