@@ -1,0 +1,277 @@
+"""The planner's kernels with whole arrays: put a carrier, take it away, find a free place.
+
+``NumpyKernels`` is always there. ``compiled.CompiledKernels`` does the same with the loops of ``loops``, compiled; both work on the
+same ``Tables`` and leave the same counts, so that one can take over from the other at any time.
+"""
+
+from __future__ import annotations
+
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fallow.plan.tables import NO_PLACE, SENDS, SUFFERS, Tables
+
+__all__ = ["HOME_ONLY", "IN_ANY_TIER", "LOWEST", "Kernels", "NumpyKernels", "busy_row", "change", "choose", "numpy_kernels"]
+
+Counts = NDArray[np.int32]
+Whole = NDArray[np.int64]
+
+HOME_ONLY = -2.0  # a pick: nowhere but at home
+LOWEST = -1.0  # a pick: the lowest free place of the best tier
+IN_ANY_TIER = 1.0  # added to a pick: free places of all tiers alike
+
+
+class Kernels(Protocol):
+    """What the search needs done quickly. Arrays have one entry per carrier, in the order in which they are worked on."""
+
+    def place(self, t: Tables, classes: Whole, carriers: Whole, homes: Whole, picks: NDArray[np.float64]) -> Whole:
+        """Give each carrier a free place, see ``choose``, and put it there. Returns hertz, −1 where none was free."""
+
+    def put(self, t: Tables, classes: Whole, carriers: Whole, at_hz: Whole) -> None:
+        """Put carriers where they are told to stand, whatever is there."""
+
+    def take(self, t: Tables, classes: Whole, carriers: Whole, at_hz: Whole) -> None:
+        """Take carriers away that were put at ``at_hz``; undoes ``put`` bit for bit."""
+
+    def busy(self, t: Tables, k: int) -> Counts:
+        """Where a class can't stand: not zero, shape (place,); zero says nothing outside the places of the class."""
+
+
+class NumpyKernels:
+    """The kernels in NumPy."""
+
+    def place(self, t: Tables, classes: Whole, carriers: Whole, homes: Whole, picks: NDArray[np.float64]) -> Whole:
+        """See ``Kernels``."""
+        found_hz = np.full(classes.shape, -1, dtype=np.int64)
+        for i, k in enumerate(classes.tolist()):
+            place = choose(t, k, busy_row(t, k), int(homes[i]), float(picks[i]))
+            if place >= 0:
+                found_hz[i] = t.base_hz + place * t.step_hz
+                change(t, k, int(carriers[i]), int(found_hz[i]), 1)
+        return found_hz
+
+    def put(self, t: Tables, classes: Whole, carriers: Whole, at_hz: Whole) -> None:
+        """See ``Kernels``."""
+        for k, carrier, hz in zip(classes.tolist(), carriers.tolist(), at_hz.tolist(), strict=True):
+            change(t, k, carrier, hz, 1)
+
+    def take(self, t: Tables, classes: Whole, carriers: Whole, at_hz: Whole) -> None:
+        """See ``Kernels``."""
+        for k, carrier, hz in zip(classes.tolist(), carriers.tolist(), at_hz.tolist(), strict=True):
+            change(t, k, carrier, hz, -1)
+
+    def busy(self, t: Tables, k: int) -> Counts:
+        """See ``Kernels``."""
+        return busy_row(t, k)
+
+
+def numpy_kernels() -> Kernels:
+    """Kernels that need nothing but NumPy."""
+    return NumpyKernels()
+
+
+def choose(t: Tables, k: int, busy: Counts, home: int, pick: float) -> int:
+    """One free place for a class, −1 when there is none.
+
+    ``home`` (−1: none) when it is free. Else by ``pick``: ``LOWEST``, or a share 0 to 1 that draws among the free places of the
+    best tier, in rising order; plus ``IN_ANY_TIER`` among all free ones.
+    """
+    if home >= 0 and t.tier[k, home] != NO_PLACE and busy[home] == 0:
+        return home
+    if pick == HOME_ONLY:
+        return -1
+    low, high = t.extent[k]
+    tier = np.where(busy[low:high] == 0, t.tier[k, low:high], NO_PLACE)
+    best = int(tier.min(initial=NO_PLACE))
+    if best == NO_PLACE:
+        return -1
+    free = np.flatnonzero(tier <= (best if pick < IN_ANY_TIER else NO_PLACE - 1))
+    nth = 0 if pick < 0.0 else int((pick % 1.0) * free.size)
+    return int(low + free[nth])
+
+
+def busy_row(t: Tables, k: int) -> Counts:
+    """Where a class can't stand: anything but zero."""
+    busy = t.spacing_row[k].copy()
+    for g, role in _groups_of(t, k):
+        if role & SUFFERS:
+            busy |= t.victim_row[g]
+        if role & SENDS:
+            busy |= t.sender_row[g]
+    return busy
+
+
+def change(t: Tables, k: int, carrier: int, at_hz: int, sign: int) -> None:
+    """Put one carrier of class ``k`` at ``at_hz`` (``sign`` 1) or take it away (−1)."""
+    x = t.position(at_hz)
+    for other in np.flatnonzero(t.spacing_hz[k]).tolist():
+        _mark_hz(t, t.spacing_row[other], 1, np.array([at_hz]), int(t.spacing_hz[k, other]), sign)
+    for g, role in _groups_of(t, k):
+        if sign < 0:
+            _leave(t, g, role, carrier, x)
+        company = _Company(t, g)
+        _mark_pairs(company, role, at_hz, sign)
+        if t.reach[g, 1] >= 0:
+            if x < 0 or t.odd_count[g]:
+                _mark_triples(company, role, at_hz, sign)
+            if x >= 0:
+                if sign < 0:
+                    _widen(company, role, x, sign)
+                _shift(t, g, role, x, sign)
+                if sign > 0:
+                    _widen(company, role, x, sign)
+        if sign > 0:
+            _enter(t, g, role, carrier, at_hz, x)
+
+
+class _Company:
+    """The carriers placed in a group, as arrays: hertz, and places of those on the raster."""
+
+    def __init__(self, t: Tables, g: int) -> None:
+        self.t = t
+        self.g = g
+        self.senders_hz = t.senders_hz[g, : t.sender_count[g]]
+        self.victims_hz = t.victims_hz[g, : t.victim_count[g]]
+        self.senders = t.senders[g, : t.sender_count[g]]
+        self.victims = t.victims[g, : t.victim_count[g]]
+
+    def places(self, at_hz: Whole) -> Whole:
+        """Places of those on the raster; the odd ones are left out."""
+        return (at_hz[~self.odd(at_hz)] - self.t.base_hz) // self.t.step_hz
+
+    def odd(self, at_hz: Whole) -> NDArray[np.bool_]:
+        """Which carriers are off the raster."""
+        place, rest = np.divmod(at_hz - self.t.base_hz, self.t.step_hz)
+        return (rest != 0) | (place < 0) | (place >= self.t.size)
+
+
+def _groups_of(t: Tables, k: int) -> list[tuple[int, int]]:
+    """Groups of a class with its roles there."""
+    own = slice(t.group_start[k], t.group_start[k + 1])
+    return list(zip(t.groups[own].tolist(), t.roles[own].tolist(), strict=True))
+
+
+def _enter(t: Tables, g: int, role: int, carrier: int, at_hz: int, x: int) -> None:
+    if role & SENDS:
+        t.senders_hz[g, t.sender_count[g]] = at_hz
+        t.senders[g, t.sender_count[g]] = carrier
+        t.sender_count[g] += 1
+    if role & SUFFERS:
+        t.victims_hz[g, t.victim_count[g]] = at_hz
+        t.victims[g, t.victim_count[g]] = carrier
+        t.victim_count[g] += 1
+    t.odd_count[g] += x < 0
+
+
+def _leave(t: Tables, g: int, role: int, carrier: int, x: int) -> None:
+    if role & SENDS:
+        _drop(t.senders[g], t.senders_hz[g], t.sender_count, g, carrier)
+    if role & SUFFERS:
+        _drop(t.victims[g], t.victims_hz[g], t.victim_count, g, carrier)
+    t.odd_count[g] -= x < 0
+
+
+def _drop(names: Whole, at_hz: Whole, counts: Whole, g: int, carrier: int) -> None:
+    """Take a carrier out of a list; the last one fills its gap."""
+    last = int(counts[g]) - 1
+    gap = int(np.flatnonzero(names[: last + 1] == carrier)[0])
+    names[gap], at_hz[gap] = names[last], at_hz[last]
+    counts[g] = last
+
+
+def _shift(t: Tables, g: int, role: int, x: int, sign: int) -> None:
+    """Three-carrier products of x with all pairs on the raster: the histograms, shifted by x or mirrored at x."""
+    add = np.add if sign > 0 else np.subtract
+    for low, high in t.segments.tolist():
+        away = slice(low - x + t.size + t.pad, high - x + t.size + t.pad)
+        mirrored = slice(low + x + t.pad, high + x + t.pad)
+        for_victims, for_senders = t.victim_row[g, low:high], t.sender_row[g, low:high]
+        if role & SENDS:
+            add(for_victims, t.differences[g, away], out=for_victims)
+            add(for_victims, t.sums[g, mirrored], out=for_victims)
+            add(for_senders, t.victim_less_sender[g, away], out=for_senders)
+            add(for_senders, t.sender_less_victim[g, away], out=for_senders)
+            add(for_senders, t.victim_and_sender[g, mirrored], out=for_senders)
+        if role & SUFFERS:
+            add(for_senders, t.differences[g, away], out=for_senders)
+            add(for_senders, t.sums[g, mirrored], out=for_senders)
+
+
+def _widen(company: _Company, role: int, x: int, sign: int) -> None:
+    """Bring the pairs of x with the others on the raster into the histograms, as wide as the distance asked for."""
+    t, g = company.t, company.g
+    zero, pad, reach = t.size + t.pad, t.pad, int(t.reach[g, 1])
+    senders, victims = company.places(company.senders_hz), company.places(company.victims_hz)
+    if role & SENDS:
+        _add_windows(t.differences[g], np.concatenate((zero + x - senders, zero + senders - x)), reach, sign)
+        _add_windows(t.sums[g], pad + x + senders, reach, sign)
+        _add_windows(t.victim_less_sender[g], zero + victims - x, reach, sign)
+        _add_windows(t.sender_less_victim[g], zero + x - victims, reach, sign)
+        _add_windows(t.victim_and_sender[g], pad + x + victims, reach, sign)
+    if role & SUFFERS:
+        _add_windows(t.victim_less_sender[g], zero + x - senders, reach, sign)
+        _add_windows(t.sender_less_victim[g], zero + senders - x, reach, sign)
+        _add_windows(t.victim_and_sender[g], pad + x + senders, reach, sign)
+
+
+def _add_windows(row: Counts, centres: Whole, reach: int, sign: int) -> None:
+    np.add.at(row, (centres[:, np.newaxis] + np.arange(-reach, reach + 1)).ravel(), np.int32(sign))
+
+
+def _mark_pairs(company: _Company, role: int, x: int, sign: int) -> None:
+    """2A−B and 3A−2B of x with each other carrier, in hertz."""
+    t, g = company.t, company.g
+    two, _, five = t.distance_hz[g].tolist()
+    if role & SENDS:
+        a = company.senders_hz
+        _mark_hz(t, t.victim_row[g], 1, np.concatenate((2 * x - a, 2 * a - x)), two, sign)
+        _mark_hz(t, t.victim_row[g], 1, np.concatenate((3 * x - 2 * a, 3 * a - 2 * x)), five, sign)
+        _mark_sender(t, g, company.victims_hz, np.full_like(company.victims_hz, x), sign)
+    if role & SUFFERS:
+        _mark_sender(t, g, np.full_like(company.senders_hz, x), company.senders_hz, sign)
+
+
+def _mark_sender(t: Tables, g: int, victims: Whole, senders: Whole, sign: int) -> None:
+    """Where one more sender f would hit a victim together with a sender: 2f−s, 2s−f, 3f−2s, 3s−2f."""
+    two, _, five = t.distance_hz[g].tolist()
+    row = t.sender_row[g]
+    _mark_hz(t, row, 2, victims + senders, two, sign)
+    _mark_hz(t, row, 1, 2 * senders - victims, two, sign)
+    _mark_hz(t, row, 3, victims + 2 * senders, five, sign)
+    _mark_hz(t, row, 2, 3 * senders - victims, five, sign)
+
+
+def _mark_triples(company: _Company, role: int, x: int, sign: int) -> None:
+    """A+B−C with x in which one of the carriers is off the raster, in hertz."""
+    t, g = company.t, company.g
+    three = int(t.distance_hz[g, 1])
+    senders, victims = company.senders_hz, company.victims_hz
+    x_odd = t.position(x) < 0
+    odd = company.odd(senders) | x_odd
+    i, j = np.triu_indices(senders.size, 1)
+    counted = odd[i] | odd[j]
+    a, b = senders[i[counted]], senders[j[counted]]
+    products = np.concatenate(
+        (x + a - b, x + b - a, a + b - x)
+    )  # the same set for one more victim and for x as the victim
+    if role & SENDS:
+        _mark_hz(t, t.victim_row[g], 1, products, three, sign)
+        met = company.victims[:, np.newaxis] != company.senders[np.newaxis, :]
+        i, j = np.nonzero(met & (company.odd(victims)[:, np.newaxis] | odd[np.newaxis, :] | x_odd))
+        v, a = victims[i], senders[j]
+        _mark_hz(t, t.sender_row[g], 1, np.concatenate((v - x + a, v - a + x, x + a - v)), three, sign)
+    if role & SUFFERS:
+        _mark_hz(t, t.sender_row[g], 1, products, three, sign)
+
+
+def _mark_hz(t: Tables, row: Counts, times: int, products_hz: Whole, distance_hz: int, sign: int) -> None:
+    """Add ``sign`` at all places f with |times · f − product| < distance, for each product, in hertz."""
+    if distance_hz <= 0 or not products_hz.size:
+        return
+    step, offset = times * t.step_hz, products_hz - times * t.base_hz
+    low = np.clip((offset - distance_hz) // step + 1, 0, t.size)
+    past = np.clip(-((-offset - distance_hz) // step), low, t.size)
+    edges = np.bincount(low, minlength=t.size + 1) - np.bincount(past, minlength=t.size + 1)
+    row += (sign * np.cumsum(edges[: t.size])).astype(np.int32)

@@ -1,0 +1,346 @@
+"""The planner's kernels as plain loops: what ``engine`` does with whole arrays, element by element.
+
+Interpreted they are far too slow; ``compiled`` hands them to numba. They change ``Tables`` in place and must leave exactly what
+``engine`` leaves. Carriers are hertz; a *place* is a position on the raster.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fallow.plan.engine import HOME_ONLY
+from fallow.plan.tables import NO_PLACE, SENDS, SUFFERS, Tables
+
+__all__ = ["change", "change_many", "place_many"]
+
+Counts = NDArray[np.int32]
+Whole = NDArray[np.int64]
+
+
+def place_many(
+    t: Tables, classes: Whole, carriers: Whole, homes: Whole, picks: NDArray[np.float64], found_hz: Whole
+) -> None:
+    """Give each carrier in turn a free place and put it there; ``found_hz`` gets its frequency, or −1. See ``engine``."""
+    busy = np.zeros(t.size, dtype=np.int32)
+    for i in range(classes.shape[0]):
+        k = classes[i]
+        busy_row(t, k, busy)
+        place = choose(t.tier[k], busy, t.extent[k, 0], t.extent[k, 1], homes[i], picks[i])
+        found_hz[i] = -1
+        if place >= 0:
+            found_hz[i] = t.base_hz + place * t.step_hz
+            change(t, k, carriers[i], found_hz[i], 1)
+
+
+def change_many(t: Tables, classes: Whole, carriers: Whole, at_hz: Whole, sign: int) -> None:
+    """Put (``sign`` 1) or take (−1) carriers, in the order given."""
+    for i in range(classes.shape[0]):
+        change(t, classes[i], carriers[i], at_hz[i], sign)
+
+
+def busy_row(t: Tables, k: int, busy: Counts) -> None:
+    """Where a class can't stand: anything but zero in ``busy``, within its extent."""
+    low, high = t.extent[k, 0], t.extent[k, 1]
+    _copy(busy[low:high], t.spacing_row[k, low:high])
+    for j in range(t.group_start[k], t.group_start[k + 1]):
+        g = t.groups[j]
+        if t.roles[j] & SUFFERS:
+            _join(busy[low:high], t.victim_row[g, low:high])
+        if t.roles[j] & SENDS:
+            _join(busy[low:high], t.sender_row[g, low:high])
+
+
+def choose(tier: NDArray[np.uint8], busy: Counts, low: int, high: int, home: int, pick: float) -> int:
+    """One free place: ``home`` if it is free, else by ``pick`` (see ``engine.choose``); −1 when there is none."""
+    if home >= 0 and tier[home] != NO_PLACE and busy[home] == 0:
+        return home
+    if pick == HOME_ONLY:
+        return -1
+    bar = NO_PLACE - 1
+    if pick < 1.0:
+        for f in range(low, high):
+            if busy[f] == 0 and tier[f] < bar:
+                bar = tier[f]
+    count = 0
+    for f in range(low, high):
+        if busy[f] == 0 and tier[f] <= bar:
+            count += 1
+    if count == 0:
+        return -1
+    wanted = 0 if pick < 0.0 else int((pick % 1.0) * count)
+    for f in range(low, high):
+        if busy[f] == 0 and tier[f] <= bar:
+            if wanted == 0:
+                return f
+            wanted -= 1
+    return -1
+
+
+def change(t: Tables, k: int, carrier: int, at_hz: int, sign: int) -> None:
+    """Put one carrier of class ``k`` at ``at_hz`` or take it away; a take undoes the put bit for bit."""
+    x = (at_hz - t.base_hz) // t.step_hz
+    if x < 0 or x >= t.size or x * t.step_hz + t.base_hz != at_hz:
+        x = -1
+    _space(t, k, at_hz, sign)
+    for j in range(t.group_start[k], t.group_start[k + 1]):
+        g, role = t.groups[j], t.roles[j]
+        if sign < 0:
+            _leave(t, g, role, carrier, x)
+        if x < 0 or t.odd_count[g] > 0:
+            _odd_pairs(t, g, role, at_hz, x < 0, sign)
+        if x >= 0:
+            _mark_pairs(t, g, role, x, sign)
+            if t.reach[g, 1] >= 0:
+                if sign < 0:
+                    _widen(t, g, role, x, sign)
+                _shift(t, g, role, x, sign)
+                if sign > 0:
+                    _widen(t, g, role, x, sign)
+        if sign > 0:
+            _enter(t, g, role, carrier, at_hz, x)
+
+
+def _space(t: Tables, k: int, at_hz: int, sign: int) -> None:
+    """Distances between carriers: mark what lies too near to the carrier."""
+    for other in range(t.spacing_hz.shape[0]):
+        if t.spacing_hz[k, other] > 0:
+            _mark_hz(t, t.spacing_row[other], 1, at_hz, t.spacing_hz[k, other], sign)
+
+
+def _enter(t: Tables, g: int, role: int, carrier: int, at_hz: int, x: int) -> None:
+    if role & SENDS:
+        t.senders_hz[g, t.sender_count[g]] = at_hz
+        t.senders[g, t.sender_count[g]] = carrier
+        t.sender_count[g] += 1
+    if role & SUFFERS:
+        t.victims_hz[g, t.victim_count[g]] = at_hz
+        t.victims[g, t.victim_count[g]] = carrier
+        t.victim_count[g] += 1
+    if x < 0:
+        t.odd_count[g] += 1
+
+
+def _leave(t: Tables, g: int, role: int, carrier: int, x: int) -> None:
+    if role & SENDS:
+        t.sender_count[g] = _drop(t.senders[g], t.senders_hz[g], t.sender_count[g], carrier)
+    if role & SUFFERS:
+        t.victim_count[g] = _drop(t.victims[g], t.victims_hz[g], t.victim_count[g], carrier)
+    if x < 0:
+        t.odd_count[g] -= 1
+
+
+def _drop(names: Whole, at_hz: Whole, count: int, carrier: int) -> int:
+    """Take a carrier out of a list; the last one fills its gap."""
+    for i in range(count):
+        if names[i] == carrier:
+            names[i] = names[count - 1]
+            at_hz[i] = at_hz[count - 1]
+            return count - 1
+    return count
+
+
+def _shift(t: Tables, g: int, role: int, x: int, sign: int) -> None:
+    """Three-carrier products of x with all pairs on the raster: the histograms, shifted by x or mirrored at x."""
+    for s in range(t.segments.shape[0]):
+        low, high = t.segments[s, 0], t.segments[s, 1]
+        away, mirrored = low - x + t.size + t.pad, low + x + t.pad
+        n = high - low
+        if role & SENDS:
+            _add_two(
+                t.victim_row[g, low:high], t.differences[g, away : away + n], t.sums[g, mirrored : mirrored + n], sign
+            )
+            _add_two(
+                t.sender_row[g, low:high],
+                t.victim_less_sender[g, away : away + n],
+                t.sender_less_victim[g, away : away + n],
+                sign,
+            )
+            _add_one(t.sender_row[g, low:high], t.victim_and_sender[g, mirrored : mirrored + n], sign)
+        if role & SUFFERS:
+            _add_two(
+                t.sender_row[g, low:high], t.differences[g, away : away + n], t.sums[g, mirrored : mirrored + n], sign
+            )
+
+
+def _widen(t: Tables, g: int, role: int, x: int, sign: int) -> None:
+    """Bring the pairs of x with the others on the raster into the histograms, as wide as the distance asked for."""
+    reach, zero, pad = t.reach[g, 1], t.size + t.pad, t.pad
+    for i in range(t.sender_count[g]):
+        other = _on_raster(t, t.senders_hz[g, i])
+        if other < 0:
+            continue
+        if role & SENDS:
+            _add_window(t.differences[g], zero + x - other, reach, sign)
+            _add_window(t.differences[g], zero + other - x, reach, sign)
+            _add_window(t.sums[g], pad + x + other, reach, sign)
+        if role & SUFFERS:
+            _add_window(t.victim_less_sender[g], zero + x - other, reach, sign)
+            _add_window(t.sender_less_victim[g], zero + other - x, reach, sign)
+            _add_window(t.victim_and_sender[g], pad + x + other, reach, sign)
+    if role & SENDS:
+        for i in range(t.victim_count[g]):
+            other = _on_raster(t, t.victims_hz[g, i])
+            if other >= 0:
+                _add_window(t.victim_less_sender[g], zero + other - x, reach, sign)
+                _add_window(t.sender_less_victim[g], zero + x - other, reach, sign)
+                _add_window(t.victim_and_sender[g], pad + x + other, reach, sign)
+
+
+def _mark_pairs(t: Tables, g: int, role: int, x: int, sign: int) -> None:
+    """2A−B and 3A−2B of x with each other carrier on the raster."""
+    two, five = t.reach[g, 0], t.reach[g, 2]
+    if two < 0 and five < 0:
+        return
+    for i in range(t.sender_count[g]):
+        other = _on_raster(t, t.senders_hz[g, i])
+        if other < 0:
+            continue
+        if role & SENDS:
+            _mark(t.victim_row[g], 1, 2 * x - other, two, sign)
+            _mark(t.victim_row[g], 1, 2 * other - x, two, sign)
+            _mark(t.victim_row[g], 1, 3 * x - 2 * other, five, sign)
+            _mark(t.victim_row[g], 1, 3 * other - 2 * x, five, sign)
+        if role & SUFFERS:
+            _mark_sender(t, g, x, other, sign)
+    if role & SENDS:
+        for i in range(t.victim_count[g]):
+            other = _on_raster(t, t.victims_hz[g, i])
+            if other >= 0:
+                _mark_sender(t, g, other, x, sign)
+
+
+def _mark_sender(t: Tables, g: int, victim: int, sender: int, sign: int) -> None:
+    """Where one more sender f would hit the victim together with the sender: 2f−s, 2s−f, 3f−2s, 3s−2f."""
+    two, five = t.reach[g, 0], t.reach[g, 2]
+    _mark(t.sender_row[g], 2, victim + sender, two, sign)
+    _mark(t.sender_row[g], 1, 2 * sender - victim, two, sign)
+    _mark(t.sender_row[g], 3, victim + 2 * sender, five, sign)
+    _mark(t.sender_row[g], 2, 3 * sender - victim, five, sign)
+
+
+def _odd_pairs(t: Tables, g: int, role: int, x_hz: int, x_odd: bool, sign: int) -> None:
+    """All products of x in which it, or another of the carriers, is off the raster."""
+    if role & SENDS:
+        _odd_products(t, g, x_hz, x_odd, sign)
+        _odd_senders(t, g, x_hz, x_odd, sign)
+    if role & SUFFERS:
+        _odd_victim(t, g, x_hz, x_odd, sign)
+
+
+def _odd_products(t: Tables, g: int, x: int, x_odd: bool, sign: int) -> None:
+    """On one more victim: products that x makes with one or two senders."""
+    two, three, five = t.distance_hz[g, 0], t.distance_hz[g, 1], t.distance_hz[g, 2]
+    row, n = t.victim_row[g], t.sender_count[g]
+    for i in range(n):
+        a = t.senders_hz[g, i]
+        a_odd = x_odd or _on_raster(t, a) < 0
+        if a_odd:
+            _mark_hz(t, row, 1, 2 * x - a, two, sign)
+            _mark_hz(t, row, 1, 2 * a - x, two, sign)
+            _mark_hz(t, row, 1, 3 * x - 2 * a, five, sign)
+            _mark_hz(t, row, 1, 3 * a - 2 * x, five, sign)
+        if three > 0:
+            for j in range(i + 1, n):
+                b = t.senders_hz[g, j]
+                if a_odd or _on_raster(t, b) < 0:
+                    _mark_hz(t, row, 1, x + a - b, three, sign)
+                    _mark_hz(t, row, 1, x + b - a, three, sign)
+                    _mark_hz(t, row, 1, a + b - x, three, sign)
+
+
+def _odd_senders(t: Tables, g: int, x: int, x_odd: bool, sign: int) -> None:
+    """On one more sender f: products of f and x, with or without a third, that hit a victim."""
+    three, row = t.distance_hz[g, 1], t.sender_row[g]
+    for i in range(t.victim_count[g]):
+        v = t.victims_hz[g, i]
+        v_odd = x_odd or _on_raster(t, v) < 0
+        if v_odd:
+            _odd_two(t, g, v, x, sign)
+        if three > 0:
+            for j in range(t.sender_count[g]):
+                a = t.senders_hz[g, j]
+                if t.senders[g, j] != t.victims[g, i] and (v_odd or _on_raster(t, a) < 0):
+                    _mark_hz(t, row, 1, v - x + a, three, sign)
+                    _mark_hz(t, row, 1, v - a + x, three, sign)
+                    _mark_hz(t, row, 1, x + a - v, three, sign)
+
+
+def _odd_victim(t: Tables, g: int, x: int, x_odd: bool, sign: int) -> None:
+    """On one more sender f: products of f with one or two senders that hit x."""
+    three, row, n = t.distance_hz[g, 1], t.sender_row[g], t.sender_count[g]
+    for i in range(n):
+        a = t.senders_hz[g, i]
+        a_odd = x_odd or _on_raster(t, a) < 0
+        if a_odd:
+            _odd_two(t, g, x, a, sign)
+        if three > 0:
+            for j in range(i + 1, n):
+                b = t.senders_hz[g, j]
+                if a_odd or _on_raster(t, b) < 0:
+                    _mark_hz(t, row, 1, x - a + b, three, sign)
+                    _mark_hz(t, row, 1, x - b + a, three, sign)
+                    _mark_hz(t, row, 1, a + b - x, three, sign)
+
+
+def _odd_two(t: Tables, g: int, victim: int, sender: int, sign: int) -> None:
+    """As ``_mark_sender``, in hertz."""
+    two, five, row = t.distance_hz[g, 0], t.distance_hz[g, 2], t.sender_row[g]
+    _mark_hz(t, row, 2, victim + sender, two, sign)
+    _mark_hz(t, row, 1, 2 * sender - victim, two, sign)
+    _mark_hz(t, row, 3, victim + 2 * sender, five, sign)
+    _mark_hz(t, row, 2, 3 * sender - victim, five, sign)
+
+
+def _on_raster(t: Tables, at_hz: int) -> int:
+    place = (at_hz - t.base_hz) // t.step_hz
+    if place < 0 or place >= t.size or place * t.step_hz + t.base_hz != at_hz:
+        return -1
+    return place
+
+
+def _mark(row: Counts, times: int, product: int, reach: int, sign: int) -> None:
+    """Add ``sign`` at all places f with |times · f − product| ≤ reach."""
+    if reach < 0:
+        return
+    low = -((reach - product) // times)
+    high = (product + reach) // times
+    for f in range(max(low, 0), min(high + 1, row.shape[0])):
+        row[f] += sign
+
+
+def _mark_hz(t: Tables, row: Counts, times: int, product_hz: int, distance_hz: int, sign: int) -> None:
+    """Add ``sign`` at all places f with |times · f − product| < distance, in hertz."""
+    if distance_hz <= 0:
+        return
+    step = times * t.step_hz
+    offset = product_hz - times * t.base_hz
+    low = (offset - distance_hz) // step + 1
+    high = -((-offset - distance_hz) // step) - 1
+    for f in range(max(low, 0), min(high + 1, row.shape[0])):
+        row[f] += sign
+
+
+def _add_window(row: Counts, centre: int, reach: int, sign: int) -> None:
+    for f in range(centre - reach, centre + reach + 1):
+        row[f] += sign
+
+
+def _add_one(row: Counts, a: Counts, sign: int) -> None:
+    for i in range(row.shape[0]):
+        row[i] += sign * a[i]
+
+
+def _add_two(row: Counts, a: Counts, b: Counts, sign: int) -> None:
+    for i in range(row.shape[0]):
+        row[i] += sign * (a[i] + b[i])
+
+
+def _copy(row: Counts, a: Counts) -> None:
+    for i in range(row.shape[0]):
+        row[i] = a[i]
+
+
+def _join(row: Counts, a: Counts) -> None:
+    for i in range(row.shape[0]):
+        row[i] |= a[i]

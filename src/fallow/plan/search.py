@@ -1,0 +1,248 @@
+"""Better and better plans until told to stop.
+
+The first plan comes from filling in order of priority; then a few links are taken out and put back in another order and
+elsewhere, again and again, and the result is kept when it is no worse in the order of ``score_of``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import zip_longest
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fallow.plan.engine import HOME_ONLY, IN_ANY_TIER, LOWEST, Kernels, numpy_kernels
+from fallow.plan.question import Question
+from fallow.plan.score import Score, score_of
+from fallow.plan.standing import Standing
+from fallow.plan.worth import VERDICT_STEP
+
+__all__ = ["Solution", "SpareAt", "improve"]
+
+Whole = NDArray[np.int64]
+
+MOST_TAKEN = 14
+"""Carriers taken out in one step."""
+MOST_WAITING = 8
+"""Links without a place that one step tries to place, beside the one for whose sake it is made."""
+
+
+@dataclass(frozen=True)
+class SpareAt:
+    """A frequency kept free."""
+
+    name: str
+    equipment: str
+    area: str
+    frequency_hz: int
+
+
+@dataclass(frozen=True)
+class Solution:
+    """A plan without conflicts of its own making. ``frequencies_hz``: carrier by link, placed ones only. The larger ``score``
+    is the better plan.
+    """
+
+    frequencies_hz: Mapping[str, int]
+    spares: tuple[SpareAt, ...]
+    score: Score
+
+
+def improve(
+    question: Question,
+    *,
+    seed: int,
+    should_stop: Callable[[], bool],
+    kernels: Callable[[], Kernels] = numpy_kernels,
+) -> Iterator[Solution]:
+    """Plans, each better than the one before; the first at once, without asking ``should_stop``.
+
+    The same seed and the same number of steps (calls of ``should_stop``) give the same plans, whichever kernels do the work.
+    Ends when ``should_stop`` says so, or when nothing is left to wish for.
+    """
+    search = _Search(question, seed, kernels)
+    best: Score | None = None
+    for score, at_hz in search.steps():
+        if best is None or score > best:
+            best = score
+            yield _solution(question, score, at_hz)
+        if search.nothing_left(best) or should_stop():
+            return
+
+
+def _solution(question: Question, score: Score, at_hz: Whole) -> Solution:
+    placed = [(carrier, int(hz)) for carrier, hz in zip(question.carriers, at_hz, strict=True) if hz >= 0]
+    return Solution(
+        {carrier.name: hz for carrier, hz in placed if not carrier.is_spare},
+        tuple(SpareAt(c.name, c.equipment.name, c.area, hz) for c, hz in placed if c.is_spare),
+        score,
+    )
+
+
+class _Search:
+    """The plan in the making and what is known of it. Spares stand in it only when all links do."""
+
+    def __init__(self, question: Question, seed: int, kernels: Callable[[], Kernels]) -> None:
+        self.question = question
+        self.random = np.random.default_rng(seed)
+        self.standing = Standing(question, kernels)
+        self.facts = question.facts
+        movable = np.flatnonzero(~self.facts.is_fixed)
+        self.links = [int(i) for i in movable if not self.facts.is_spare[i]]
+        self.spares = [int(i) for i in movable if self.facts.is_spare[i]]
+        self.meets = question.meetings
+        self.homes_hz = self._homes_hz()
+
+    def nothing_left(self, score: Score) -> bool:
+        """Whether no plan can have a better score."""
+        everything = -1 not in self.standing.at_hz and score.wishes == np.count_nonzero(self.facts.wish_hz >= 0)
+        return everything and not any(score[1:6]) and not self.question.has_margins
+
+    def steps(self) -> Iterator[tuple[Score, Whole]]:
+        """Plans as they come, one per step, better or not."""
+        yield self._filled(self._area_by_area())
+        first = self._current()
+        at_hz = self.standing.at_hz.copy()
+        self.standing.take(self.links + self.spares)
+        yield self._filled(self._areas_take_turns())
+        if self._current() < first:
+            self._restore(at_hz)
+        while True:
+            yield self._step()
+
+    def _homes_hz(self) -> list[int]:
+        """Where each carrier is tried first, −1 for nowhere: at home, else where it wishes to be if that is a clean place."""
+        facts = self.facts
+        clean = self.question.worth_at(facts.wish_hz)[0] < VERDICT_STEP
+        return np.where(facts.home_hz >= 0, facts.home_hz, np.where(clean, facts.wish_hz, -1)).tolist()
+
+    # ---- filling
+
+    def _filled(self, order: Sequence[int]) -> tuple[Score, Whole]:
+        """Place all links in this order, those with a home first; then the spares."""
+        at_home = [i for i in order if self.facts.home_hz[i] >= 0]
+        self._place(at_home, [HOME_ONLY] * len(at_home))
+        rest = [i for i in order if self.standing.at_hz[i] < 0]
+        self._place(rest, [LOWEST] * len(rest))
+        return self._with_spares()
+
+    def _area_by_area(self) -> list[int]:
+        return sorted(self.links, key=lambda i: (self.facts.rank[i], self._room(i), self.facts.class_index[i]))
+
+    def _areas_take_turns(self) -> list[int]:
+        order = []
+        for rank in sorted({int(self.facts.rank[i]) for i in self.links}):
+            classes: dict[int, list[int]] = {}
+            for i in self._area_by_area():
+                if self.facts.rank[i] == rank:
+                    classes.setdefault(int(self.facts.class_index[i]), []).append(i)
+            order += [i for turn in zip_longest(*classes.values()) for i in turn if i is not None]
+        return order
+
+    def _room(self, carrier: int) -> int:
+        """How many places a carrier has to choose from."""
+        return self.question.worths[self.facts.class_index[carrier]].frequencies_hz.size
+
+    def _place(self, carriers: Sequence[int], picks: Sequence[float]) -> None:
+        """Place carriers in turn: at home, else where they wish to be if that is a clean place, else as picked."""
+        self.standing.place(carriers, [self.homes_hz[i] for i in carriers], picks)
+
+    def _with_spares(self) -> tuple[Score, Whole]:
+        """The plan with as many spares as fit; they stay only when all links are placed."""
+        waiting = [i for i in self.spares if self.standing.at_hz[i] < 0]
+        self._place(waiting, [LOWEST] * len(waiting))
+        at_hz = self.standing.at_hz.copy()
+        if self._missing():
+            self.standing.take(self.spares)
+        return score_of(self.question, at_hz), at_hz
+
+    def _missing(self) -> list[int]:
+        return [i for i in self.links if self.standing.at_hz[i] < 0]
+
+    # ---- taking out and putting back
+
+    def _step(self) -> tuple[Score, Whole]:
+        """Take a few carriers out, put them back otherwise, and keep that if it is no worse."""
+        missing = self._missing()
+        before_hz, before = self.standing.at_hz.copy(), self._current()
+        first = self._wanted_first(missing)
+        taken = self._neighbours(first)
+        self.standing.take(taken)
+        self._put_back(first, taken, missing)
+        after = self._current()
+        if after < before:
+            self._restore(before_hz)
+        elif after > before and missing:
+            return self._with_spares()
+        return max(before, after), self.standing.at_hz.copy()
+
+    def _current(self) -> Score:
+        return score_of(self.question, self.standing.at_hz)
+
+    def _restore(self, at_hz: Whole) -> None:
+        moved = np.flatnonzero(self.standing.at_hz != at_hz).tolist()
+        self.standing.take(moved)
+        self.standing.put(moved, at_hz[moved].tolist())
+
+    def _wanted_first(self, missing: Sequence[int]) -> int:
+        """The carrier for whose sake this step is made: one without a place, else one whose place could be better."""
+        if missing:
+            best_rank = min(self.facts.rank[i] for i in missing)
+            urgent = [i for i in missing if self.facts.rank[i] == best_rank]
+            return self._any_of(urgent if self.random.random() < 0.8 else missing)
+        unhappy = self._unhappy()
+        return self._any_of(unhappy or self.links + self.spares)
+
+    def _unhappy(self) -> list[int]:
+        """Carriers that want something: spares without a place, links away from home, on poor places or at the thinnest margin."""
+        at_hz, facts = self.standing.at_hz, self.facts
+        tier, margin_db = self.question.worth_at(at_hz)
+        wants = (facts.home_hz >= 0) & (at_hz != facts.home_hz)
+        wants |= (tier > 0) & ~facts.is_spare
+        wants |= (facts.wish_hz >= 0) & (at_hz != facts.wish_hz)
+        wants |= at_hz < 0
+        unhappy = np.flatnonzero(wants & ~facts.is_fixed).tolist()
+        if not unhappy and self.question.has_margins:
+            unhappy = np.flatnonzero((margin_db <= np.nanmin(margin_db)) & ~facts.is_fixed).tolist()
+        return unhappy
+
+    def _any_of(self, carriers: Sequence[int]) -> int:
+        return int(carriers[int(self.random.integers(len(carriers)))])
+
+    def _neighbours(self, first: int) -> list[int]:
+        """The carriers to take out: some that can stand in its way, near each other in frequency, of one class, or just any."""
+        at_hz, classes = self.standing.at_hz, self.facts.class_index
+        meets = self.meets[classes[first], classes] & (at_hz >= 0) & ~self.facts.is_fixed
+        meets[first] = False
+        candidates = np.flatnonzero(meets)
+        if candidates.size:
+            n = int(self.random.integers(min(3, candidates.size), min(MOST_TAKEN, candidates.size) + 1))
+            kind = self.random.random()
+            if kind < 0.4:
+                middle_hz = at_hz[self._any_of(candidates.tolist())]
+                candidates = candidates[np.argsort(np.abs(at_hz[candidates] - middle_hz), kind="stable")[:n]]
+            else:
+                alike = candidates[classes[candidates] == classes[self._any_of(candidates.tolist())]]
+                candidates = self.random.permutation(alike if kind < 0.6 else candidates)[:n]
+        taken = candidates.tolist()
+        return [first, *taken] if at_hz[first] >= 0 else taken
+
+    def _put_back(self, first: int, taken: Sequence[int], missing: Sequence[int]) -> None:
+        others = [i for i in taken if i != first]
+        more = [i for i in missing if i != first]
+        if len(more) > MOST_WAITING:
+            more = self.random.choice(more, MOST_WAITING, replace=False).tolist()
+        if self.random.random() < 0.5:
+            order = [first, *self.random.permutation(others + more).tolist()]
+        else:
+            order = self.random.permutation([first, *others, *more]).tolist()
+        order.sort(key=lambda i: self.facts.rank[i])
+        self._place(order, self._picks(len(order)))
+
+    def _picks(self, n: int) -> list[float]:
+        """Lowest free place or any free place, in turns of whole steps and of single carriers; sometimes whatever its tier."""
+        share = self.random.choice([0.0, 0.3, 1.0])
+        picks = np.where(self.random.random(n) < share, self.random.random(n), LOWEST)
+        return (picks + IN_ANY_TIER * ((picks >= 0) & (self.random.random() < 0.2))).tolist()

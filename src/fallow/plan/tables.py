@@ -1,0 +1,81 @@
+"""The tables that tell, for every place on the raster, whether one more carrier may stand there.
+
+Links that share equipment, area and scenes form a *class*. A *group* is a set of classes that are victims under the same
+distances together with all classes that they hear in one scene. For each group two rows say, place by place,
+
+* ``victim_row``: how many products of the group's senders would fall too near to one more victim there;
+* ``sender_row``: how many products with one more sender there would fall too near to the group's victims.
+
+A place is free for a class when the rows of all its groups, and its own ``spacing_row``, are zero there. Three-carrier
+products come from histograms of the pairs placed so far, already as wide as the distance asked for: one more carrier at x
+adds them to the rows shifted by x or mirrored at x. Two-carrier and fifth-order products are marked one by one.
+
+Carriers on the raster are positions (whole steps from ``base_hz``); others, such as strangers on odd frequencies, are *odd*:
+their products are marked one by one in exact hertz.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["NO_PLACE", "SENDS", "SUFFERS", "TABLE_NAMES", "Tables"]
+
+NO_PLACE = 255  # in Tables.tier: the class has no place here
+SENDS = 1  # in Tables.roles: the class is heard in the group
+SUFFERS = 2  # in Tables.roles: the class is a victim of the group
+
+TABLE_NAMES = (
+    "victim_row",
+    "sender_row",
+    "spacing_row",
+    "differences",
+    "sums",
+    "victim_less_sender",
+    "sender_less_victim",
+    "victim_and_sender",
+)
+
+
+class Tables(NamedTuple):
+    """Fixed description and changing counts. K classes, G groups, M places, L = 2 M + 2 ``pad`` cells of a histogram.
+
+    Counts are int32: a group of n carriers can't hold more than 2 n³ products, which fits for n up to 1,000 (``Question``
+    checks it); rows of several groups are never summed but joined bit by bit.
+    """
+
+    base_hz: int
+    step_hz: int
+    size: int  # M
+    pad: int
+    tier: NDArray[np.uint8]  # (K, M): how good the place is, 0 best, NO_PLACE none
+    extent: NDArray[np.int64]  # (K, 2): first place of the class, and one past its last
+    segments: NDArray[np.int64]  # (segment, 2): stretches of the raster where any class has places
+    group_start: NDArray[np.int64]  # (K + 1,): where the groups of a class begin in the next two
+    groups: NDArray[np.int64]
+    roles: NDArray[np.uint8]
+    distance_hz: NDArray[np.int64]  # (G, 3): of 2A−B, A+B−C, 3A−2B; 0 where not asked
+    reach: NDArray[np.int64]  # (G, 3): the same, as the largest conflicting number of whole steps; −1 where not asked
+    spacing_hz: NDArray[np.int64]  # (K, K): between carriers of two classes; 0 where they never meet
+    victim_row: NDArray[np.int32]  # (G, M)
+    sender_row: NDArray[np.int32]  # (G, M)
+    spacing_row: NDArray[np.int32]  # (K, M)
+    differences: NDArray[np.int32]  # (G, L): sender − other sender, cell = difference + M + pad
+    sums: NDArray[np.int32]  # (G, L): sender + other sender, cell = sum + pad
+    victim_less_sender: NDArray[np.int32]  # (G, L)
+    sender_less_victim: NDArray[np.int32]  # (G, L)
+    victim_and_sender: NDArray[np.int32]  # (G, L): sums
+    senders_hz: NDArray[np.int64]  # (G, n)
+    senders: NDArray[np.int64]  # (G, n): which carrier
+    sender_count: NDArray[np.int64]  # (G,)
+    victims_hz: NDArray[np.int64]
+    victims: NDArray[np.int64]
+    victim_count: NDArray[np.int64]
+    odd_count: NDArray[np.int64]  # (G,): placed carriers off the raster
+
+    def position(self, frequency_hz: int) -> int:
+        """Place of a carrier on the raster, or −1 when it is odd."""
+        place, rest = divmod(frequency_hz - self.base_hz, self.step_hz)
+        return place if rest == 0 and 0 <= place < self.size else -1
