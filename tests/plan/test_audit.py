@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from types import SimpleNamespace
+import datetime
 
-import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fallow.errors import UsageError
 from fallow.plan.audit import KINDS, audit
+from fallow.plan.places import Ground
+from fallow.rules.territory import Circumstances, Grade, Raster, Rule, Territory
 from fallow.show.assignment import Assignment
 from fallow.show.equipment import Equipment, Kind, PowerKind
-from fallow.show.link import AreaLosses, ForeignCarrier, Link
+from fallow.show.link import AreaLosses, ForeignCarrier, Link, Station
 from fallow.show.wanted import Wanted
 from fallow.spectrum.verdict import JudgedSlice, Verdict
 from fallow.units import Channel, Span
@@ -71,41 +72,29 @@ def conflicts_of(rows, want=None, ground=None):
     return [told(conflict) for conflict in audit(rows, want or wanted(), ground).conflicts]
 
 
-class Ground:
-    """Law and air as a test states them; every place outside ``banned`` is allowed."""
+class Air:
+    """A judged survey as a test states it: a verdict per carrier."""
 
-    def __init__(self, *, banned=None, ask=None, verdict=None, channel=None, places_hz=(), law=True):
-        self._banned, self._ask, self._verdict, self._channel = banned, ask, verdict, channel
-        self._places_hz, self._law = np.array(places_hz, dtype=np.int64), law
+    def __init__(self, verdict):
+        self._verdict = verdict
 
-    def permission(self, _equipment, frequency_hz):
-        if not self._law:
-            return None
-        answer = self._answer(frequency_hz)
-        return SimpleNamespace(
-            answer=answer, rules=(), text=("prohibited by an invented row", "ask the desk", "yes")[answer]
-        )
+    def judge_window(self, low_hz, high_hz):
+        verdict = self._verdict((low_hz + high_hz) / 2)
+        return JudgedSlice("", low_hz, high_hz, verdict, ("a reason",), -80.0, 2.0, -110.0)
 
-    def _answer(self, frequency_hz):
-        if self._banned and self._banned.touches(frequency_hz, frequency_hz + 1):
-            return 0
-        return 1 if self._ask and self._ask.touches(frequency_hz, frequency_hz + 1) else 2
 
-    def verdict(self, _equipment, _area, frequency_hz):
-        if self._verdict is None:
-            return None
-        verdict = self._verdict(frequency_hz)
-        return JudgedSlice("", frequency_hz - 1, frequency_hz + 1, verdict, ("a reason",), -80.0, 2.0, -110.0)
+def rule(low_mhz, high_mhz, **more):
+    usual = {"allows": True, "licence": "general", "exempt": True, "grade": Grade.SEEN}
+    return Rule(low_mhz * 1_000_000, high_mhz * 1_000_000, source="an invented row", date="2026", **(usual | more))
 
-    def announced(self, _equipment, _area, frequency_hz):
-        touched = self._channel is not None and self._channel.span.touches(
-            frequency_hz - 100_000, frequency_hz + 100_000
-        )
-        return self._channel if touched else None
 
-    def places(self, _equipment, _area):
-        answers = np.array([self._answer(int(hz)) for hz in self._places_hz], dtype=np.uint8)
-        return SimpleNamespace(frequencies_hz=self._places_hz, answer=answers)
+def ground(*rules, verdict=None, channel=None):
+    """Invented law, air, and a TV channel that is announced as on the air."""
+    raster = Raster((Channel("24", 494_000_000, 502_000_000),), "an invented raster", "2026", Grade.SEEN)
+    territory = Territory("xx", "Nowhere", rules, (raster,), {"general": "for all"}, (), ())
+    stations = () if channel is None else (Station(channel),)
+    airs = () if verdict is None else (Air(verdict),)
+    return Ground(territory, Circumstances(None, None, datetime.date(2026, 1, 1)), airs, stations)
 
 
 # Each kind, by hand
@@ -229,30 +218,43 @@ def test_presets_are_the_only_places_those_inside_the_ranges():
     assert conflicts_of([row("a", 471)], wanted(kinds=[nowhere])) == [("tuning", "a", (), None, None, 0)]
 
 
-def test_what_the_law_forbids_is_a_conflict_and_what_it_asks_a_note():
-    banned = Span(500_000_000, 510_000_000)
-    ground = Ground(banned=banned, places_hz=range(495_000_000, 505_000_001, 1_000_000))
-    assert conflicts_of([row("a", 503)], ground=ground) == [("rules", "a", (), None, 4_000_000, 0)]
-    assert conflicts_of([row("a", 503)], ground=Ground(banned=banned, places_hz=(503_000_000,))) == [
-        ("rules", "a", (), None, None, 0)
-    ]
-    answer = audit([row("a", 503), row("b", 504)], wanted(), Ground(ask=banned))
+def test_what_the_law_forbids_is_a_conflict_with_the_way_to_the_nearest_place():
+    banned = rule(500, 510, allows=False, licence="")
+    law = ground(rule(470, 600), banned)
+    kind = equipment(step_hz=1_000_000)  # 200 kHz wide, so 499 is the last place below the ban and 511 the first above
+    assert conflicts_of([row("a", 503)], wanted(kinds=[kind]), law) == [("rules", "a", (), None, 4_000_000, 0)]
+    assert conflicts_of([row("a", 506)], wanted(kinds=[kind]), law) == [("rules", "a", (), None, 5_000_000, 0)]
+    preset = equipment(presets=(503_000_000, 520_000_000))
+    assert conflicts_of([row("a", 503)], wanted(kinds=[preset]), law) == [("rules", "a", (), None, 17_000_000, 0)]
+    fine = conflicts_of(
+        [row("a", 503)], wanted(), law
+    )  # in steps of 1 Hz the last place is 499.9
+    assert fine == [("rules", "a", (), None, 3_100_000, 0)]
+    assert conflicts_of([row("a", 503)], wanted(), ground(banned)) == [("rules", "a", (), None, None, 0)]
+
+
+def test_where_the_law_wants_to_be_asked_is_one_note_for_all():
+    law = ground(rule(470, 600, needs=("a nod from the desk",)))
+    answer = audit([row("a", 503), row("b", 504)], wanted(), law)
     assert answer.conflicts == ()
-    assert [note for note in answer.notes if "ask the desk" in note] == [
-        "ask before use (2 carriers: a and b): ask the desk"
-    ]
+    asking = [note for note in answer.notes if "a nod from the desk" in note]
+    assert len(asking) == 1
+    assert asking[0].startswith("ask before use (2 carriers: a and b)")
 
 
 def test_occupied_air_or_an_announced_channel_is_one_conflict():
-    channel = Channel("channel 24", 494_000_000, 502_000_000)
-    ground = Ground(verdict=lambda hz: Verdict.OCCUPIED if hz < 500_000_000 else Verdict.CLEAN, channel=channel)
-    found = conflicts_of([row("a", 499), row("b", 501.9), row("c", 502.35)], ground=ground)
+    def verdict(hz):
+        return Verdict.OCCUPIED if hz < 500_000_000 else Verdict.CLEAN
+
+    place = ground(rule(470, 600), verdict=verdict, channel="24")
+    found = conflicts_of([row("a", 499), row("b", 502.099999), row("c", 502.45)], ground=place)
     assert found == [("air", "a", (), None, None, None), ("air", "b", (), None, None, None)]
+    assert conflicts_of([row("b", 502.1)], ground=place) == []  # its bandwidth ends at the edge of the channel
 
 
 def test_doubtful_and_not_measured_places_are_noted_in_groups():
-    ground = Ground(verdict=lambda hz: Verdict.DOUBTFUL if hz < 502_000_000 else Verdict.NOT_MEASURED)
-    answer = audit([row("a", 500), row("b", 501), row("c", 503.3)], wanted(), ground)
+    place = ground(rule(470, 600), verdict=lambda hz: Verdict.DOUBTFUL if hz < 502_000_000 else Verdict.NOT_MEASURED)
+    answer = audit([row("a", 500), row("b", 501), row("c", 503.3)], wanted(), place)
     assert not [conflict for conflict in answer.conflicts if conflict.kind == "air"]
     assert "on doubtful places stand 2 carriers: a and b" in answer.notes
     assert "on not measured places stand 1 carrier: c" in answer.notes

@@ -16,9 +16,11 @@ from numpy.typing import NDArray
 from fallow.errors import UsageError
 from fallow.plan.audit_notes import Standing, notes_on
 from fallow.plan.carriers import Carrier, Company
-from fallow.plan.footing import NO, Footing, Ground, nearest_tunable_hz
+from fallow.plan.footing import Footing, nearest_allowed_hz, nearest_tunable_hz
+from fallow.plan.places import Ground
 from fallow.plan.products import AUDITED, THREE_CARRIERS, Form
 from fallow.plan.wording import exact_width, mhz, worded_list
+from fallow.rules.territory import Answer
 from fallow.show.assignment import Assignment
 from fallow.show.link import Link
 from fallow.show.wanted import Wanted
@@ -233,12 +235,9 @@ def _off_tuning(footing: Footing) -> Iterator[Conflict]:
 
 def _against_law(footing: Footing, ground: Ground | None) -> Iterator[Conflict]:
     carrier, permission = footing.carrier, footing.permission
-    if ground is None or permission is None or permission.answer != NO:
-        return
-    places = ground.places(footing.equipment, carrier.area)
-    allowed_hz = places.frequencies_hz[places.answer != NO]
-    nearest_hz = int(allowed_hz[np.abs(allowed_hz - carrier.frequency_hz).argmin()]) if len(allowed_hz) else None
-    yield _off("rules", carrier, f"{carrier.placed} is not allowed: {permission.text}", nearest_hz)
+    if ground is not None and permission is not None and footing.is_told(Answer.NO):
+        nearest_hz = nearest_allowed_hz(footing.equipment, carrier.frequency_hz, ground)
+        yield _off("rules", carrier, f"{carrier.placed} is not allowed: {permission.text}", nearest_hz)
 
 
 def _off(kind: str, carrier: Carrier, reason: str, nearest_hz: int | None) -> Conflict:
@@ -252,8 +251,8 @@ def _off(kind: str, carrier: Carrier, reason: str, nearest_hz: int | None) -> Co
 def _on_occupied_air(footing: Footing) -> Iterator[Conflict]:
     reasons = []
     if footing.announced is not None:
-        reasons.append(f"touches {footing.announced.name}, announced as on the air there")
-    if footing.judged is not None and footing.says(Verdict.OCCUPIED):
+        reasons.append(f"touches TV channel {footing.announced.name}, announced as on the air there")
+    if footing.judged is not None and footing.is_judged(Verdict.OCCUPIED):
         why = f" ({'; '.join(footing.judged.reasons)})" if footing.judged.reasons else ""
         reasons.append(f"stands in occupied spectrum{why}")
     if reasons:

@@ -6,8 +6,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 from fallow.plan.carriers import Carrier, Company
-from fallow.plan.footing import ASK, Footing
+from fallow.plan.footing import Footing
 from fallow.plan.wording import counted, few, mhz
+from fallow.rules.territory import Answer
 from fallow.spectrum.verdict import Verdict
 
 __all__ = ["Standing", "notes_on"]
@@ -49,7 +50,7 @@ def _on_law(footings: Sequence[Footing]) -> Iterator[str]:
         yield "no region was given, so the law was not asked: every place counts as allowed"
     asking: dict[str, list[str]] = {}
     for footing in footings:
-        if footing.permission is not None and footing.permission.answer == ASK:
+        if footing.permission is not None and footing.is_told(Answer.ASK):
             asking.setdefault(footing.permission.text, []).append(footing.carrier.name)
     for text, names in asking.items():
         yield f"ask before use ({counted(len(names), 'carrier')}: {few(names)}): {text}"
@@ -59,7 +60,7 @@ def _on_air(footings: Sequence[Footing]) -> Iterator[str]:
     if any(footing.judged is None for footing in footings):
         yield "no sweeps were given, so nothing is known of what is on the air"
     for verdict in (Verdict.DOUBTFUL, Verdict.NOT_MEASURED):
-        names = [footing.carrier.name for footing in footings if footing.says(verdict)]
+        names = [footing.carrier.name for footing in footings if footing.is_judged(verdict)]
         if names:
             yield f"on {verdict.word} places stand {counted(len(names), 'carrier')}: {few(names)}"
 

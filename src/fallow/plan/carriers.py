@@ -117,7 +117,7 @@ class Company:
     def on_in_one_scene(self, makers: NDArray[np.intp], victim: int) -> NDArray[np.bool_]:
         """For each row of ``makers`` (shape (product, letter)): whether all of them and the victim share one scene."""
         shared: NDArray[np.uint64] = np.bitwise_and.reduce(self.scene_bits[makers], axis=1) & self.scene_bits[victim]
-        return shared.any(axis=1)
+        return np.asarray(shared.any(axis=1), dtype=np.bool_)
 
     def product_hits(self, *, by_ours: bool = True) -> Iterator[tuple[int, Form, NDArray[np.intp]]]:
         """For each victim and form: who makes the products that fall too near to it.

@@ -2,48 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from typing import Protocol
-
-import numpy as np
-from numpy.typing import NDArray
 
 from fallow.plan.carriers import Carrier
+from fallow.plan.places import Ground
+from fallow.rules.permission import Permission, allowed_centres
+from fallow.rules.territory import Answer
 from fallow.show.equipment import Equipment
 from fallow.spectrum.verdict import JudgedSlice, Verdict
 from fallow.units import Channel
 
-__all__ = ["ASK", "NO", "Footing", "Ground", "nearest_tunable_hz"]
-
-NO, ASK = 0, 1
-
-
-class _Permission(Protocol):
-    @property
-    def answer(self) -> int: ...
-    @property
-    def text(self) -> str: ...
-
-
-class _Places(Protocol):
-    @property
-    def frequencies_hz(self) -> NDArray[np.int64]: ...
-    @property
-    def answer(self) -> NDArray[np.uint8]: ...
-    @property
-    def verdict(self) -> NDArray[np.uint8]: ...
-    @property
-    def may_use(self) -> NDArray[np.bool_]: ...
-
-
-class Ground(Protocol):
-    """Law and air under a carrier."""
-
-    def permission(self, equipment: Equipment, frequency_hz: int) -> _Permission | None: ...
-    def verdict(self, equipment: Equipment, area: str, frequency_hz: int) -> JudgedSlice | None: ...
-    def announced(self, equipment: Equipment, area: str, frequency_hz: int) -> Channel | None: ...
-    def places(self, equipment: Equipment, area: str) -> _Places: ...
+__all__ = ["Footing", "nearest_allowed_hz", "nearest_tunable_hz"]
 
 
 @dataclass(frozen=True)
@@ -52,7 +22,7 @@ class Footing:
 
     carrier: Carrier
     equipment: Equipment
-    permission: _Permission | None = None
+    permission: Permission | None = None
     judged: JudgedSlice | None = None
     announced: Channel | None = None
 
@@ -70,7 +40,11 @@ class Footing:
             ground.announced(equipment, area, hz),
         )
 
-    def says(self, verdict: Verdict) -> bool:
+    def is_told(self, answer: Answer) -> bool:
+        """Whether the law was asked about this place, with this answer."""
+        return self.permission is not None and self.permission.answer == answer
+
+    def is_judged(self, verdict: Verdict) -> bool:
         """Whether the air was judged here, with this verdict."""
         return self.judged is not None and self.judged.verdict == verdict
 
@@ -81,10 +55,27 @@ def nearest_tunable_hz(equipment: Equipment, frequency_hz: int) -> int | None:
     That is one of its presets, those inside its tuning ranges where it has ranges; without presets a whole number of
     steps from the lower end of a range, edges included.
     """
-    return min(_settings_near(equipment, frequency_hz), key=lambda hz: (abs(hz - frequency_hz), hz), default=None)
+    return _nearest(_settings_near(equipment, frequency_hz), frequency_hz)
+
+
+def nearest_allowed_hz(equipment: Equipment, frequency_hz: int, ground: Ground) -> int | None:
+    """The nearest carrier that this type can be set to and that the law does not forbid; ``None``: there is none."""
+    if ground.territory is None or ground.circumstances is None:
+        return nearest_tunable_hz(equipment, frequency_hz)
+    settings: list[int] = []
+    for centres in allowed_centres(ground.territory, equipment, ground.circumstances):
+        inside_hz = min(max(frequency_hz, centres.low_hz), centres.high_hz)
+        near = _settings_near(equipment, inside_hz)
+        settings += [hz for hz in near if centres.low_hz <= hz <= centres.high_hz]
+    return _nearest(settings, frequency_hz)
+
+
+def _nearest(settings_hz: Iterable[int], frequency_hz: int) -> int | None:
+    return min(settings_hz, key=lambda hz: (abs(hz - frequency_hz), hz), default=None)
 
 
 def _settings_near(equipment: Equipment, frequency_hz: int) -> Iterator[int]:
+    """All presets, or in each tuning range the settings next below and next above a frequency."""
     ranges = equipment.tuning
     for preset_hz in equipment.presets_hz:
         if not ranges or any(span.low_hz <= preset_hz <= span.high_hz for span in ranges):
