@@ -10,16 +10,19 @@ import os
 import tempfile
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import product
 from os import PathLike
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fallow.errors import OutputError, UsageError
+from fallow.spectrum.heard import Heard
 from fallow.spectrum.judging import Air
 from fallow.spectrum.verdict import JudgedSlice, Verdict
+from fallow.spectrum.window_levels import sum_over
 from fallow.units import Channel, Span, format_width
 
 if TYPE_CHECKING:
@@ -30,7 +33,10 @@ if TYPE_CHECKING:
 __all__ = ["draw_air"]
 
 WIDTH_PX, HEIGHT_PX, DPI = 1200, 700, 100
+LEFT, ACROSS = 0.085, 0.895  # where the lanes begin, and how wide they are: shares of the picture
 COLUMNS = 1100  # more bins than this are drawn as one column each: lowest, highest and middle of what it holds
+NAME_ROWS = 4
+AT_ONCE = 3_000_000  # levels worked on together, about 25 MB an array
 MOST_WINDOWS = 560  # of the detail strip: at least two pixels each
 STANDS_OUT_DB = 6.0  # a peak is drawn where it is this far above the 90 % line; common practice
 
@@ -38,7 +44,12 @@ STANDS_OUT_DB = 6.0  # a peak is drawn where it is this far above the 90 % line;
 PAGE, INK, DIM, RULE = "#fbfaf7", "#171b1f", "#555e66", "#868e95"
 BAND, PEAK, CARRIER = "#a9c7d8", "#0f6a94", "#6b2fb3"
 FILL = {Verdict.CLEAN: "#c9e4f2", Verdict.DOUBTFUL: "#f0c24e", Verdict.OCCUPIED: "#8f2413", Verdict.NOT_MEASURED: PAGE}
-EDGE = {Verdict.CLEAN: "#2f7391", Verdict.DOUBTFUL: "#7d5a00", Verdict.OCCUPIED: "#8f2413", Verdict.NOT_MEASURED: "#666f77"}
+EDGE = {
+    Verdict.CLEAN: "#2f7391",
+    Verdict.DOUBTFUL: "#7d5a00",
+    Verdict.OCCUPIED: "#8f2413",
+    Verdict.NOT_MEASURED: "#666f77",
+}
 HATCH = {Verdict.CLEAN: "", Verdict.DOUBTFUL: "..", Verdict.OCCUPIED: "", Verdict.NOT_MEASURED: "////"}
 TEXT = {Verdict.CLEAN: INK, Verdict.DOUBTFUL: INK, Verdict.OCCUPIED: "#ffffff", Verdict.NOT_MEASURED: INK}
 HEIGHT = {Verdict.CLEAN: 0.22, Verdict.DOUBTFUL: 0.55, Verdict.NOT_MEASURED: 0.55, Verdict.OCCUPIED: 1.0}
@@ -49,7 +60,7 @@ Levels = NDArray[np.float64]
 
 @dataclass(frozen=True, eq=False)
 class _Trace:
-    """One series of the survey as it is drawn, per column of the picture; dBm (or dB) in a link's width, NaN where not measured."""
+    """One series as it is drawn, per column of the picture: dBm (or dB) in a link's width, NaN where not measured."""
 
     middle_hz: Levels
     median: Levels
@@ -104,7 +115,7 @@ def compose(
     draw_detail(lanes["detail"], air, view)
     if carriers:
         draw_carriers(lanes["links"], carriers, view)
-    head_and_foot(figure, air, title or "On the air", view)
+    head_and_foot(figure, air, title or "On the air")
     return figure
 
 
@@ -114,12 +125,13 @@ def compose(
 def lay_out(figure: Figure, view: Span, *, named: bool, linked: bool) -> dict[str, Axes]:
     """Lanes over one frequency axis, top to bottom; heights in hundredths of the picture."""
     heights = [("names", 4.0 if named else 0.0), ("spectrum", 0.0), ("verdicts", 5.0 if named else 0.0)]
-    heights += [("detail", 5.0), ("links", 11.0 if linked else 0.0)]
-    top, bottom, gap = 90.0, 12.5, 1.0
-    fixed = sum(height + gap for _, height in heights if height)
+    heights += [("detail", 5.0), ("links", 13.0 if linked else 0.0)]
+    top, bottom, gap = 91.5, 12.5, 1.0
+    used = [height for _, height in heights if height]
+    rest = top - bottom - sum(used) - gap * len(used)
     lanes: dict[str, Axes] = {}
     for name, wanted in heights:
-        height = top - bottom - fixed if name == "spectrum" else wanted
+        height = rest if name == "spectrum" else wanted
         if height:
             top -= height
             lanes[name] = lane(figure, view, (top / 100, height / 100))
@@ -132,7 +144,7 @@ def lay_out(figure: Figure, view: Span, *, named: bool, linked: bool) -> dict[st
 def lane(figure: Figure, view: Span, bottom_and_height: tuple[float, float]) -> Axes:
     """One empty lane."""
     bottom, height = bottom_and_height
-    axes = figure.add_axes((0.085, bottom, 0.895, height), facecolor=PAGE)
+    axes = figure.add_axes((LEFT, bottom, ACROSS, height), facecolor=PAGE)
     axes.set_xlim(view.low_hz / 1e6, view.high_hz / 1e6)
     axes.tick_params(axis="both", left=False, labelleft=False, bottom=False, labelbottom=False)
     for spine in axes.spines.values():
@@ -147,33 +159,33 @@ def gutter(axes: Axes, text: str) -> None:
     axes.text(-0.008, 0.5, text, transform=axes.transAxes, ha="right", va="center", fontsize=10, color=DIM)
 
 
-def head_and_foot(figure: Figure, air: Air, title: str, view: Span) -> None:
-    """What is shown, how it was judged, and what the patterns mean."""
+def head_and_foot(figure: Figure, air: Air, title: str) -> None:
+    """What is shown, how it was judged, and what patterns and lines mean."""
     from matplotlib.patches import Rectangle
 
-    figure.text(0.085, 0.955, title, fontsize=15, color=INK, va="center", weight="bold")
-    figure.text(0.98, 0.953, conditions(air), fontsize=10, color=DIM, va="center", ha="right")
-    figure.text(0.98, 0.075, "MHz", fontsize=10, color=INK, ha="right", va="center")
-    x = 0.085
+    figure.text(LEFT, 0.955, title, fontsize=15, color=INK, va="center", weight="bold")
+    figure.text(LEFT + ACROSS, 0.952, conditions(air), fontsize=10, color=DIM, va="center", ha="right")
+    figure.text(LEFT - 0.008, 0.1035, "MHz", fontsize=10, color=DIM, ha="right", va="center")
+    x = LEFT
     for verdict in ORDER:
-        box = Rectangle((x, 0.018), 0.028, 0.03, transform=figure.transFigure, **look(verdict))
-        figure.add_artist(box)
-        figure.text(x + 0.034, 0.032, f"{verdict.mark}  {verdict.word}", fontsize=10, color=INK, va="center")
-        x += 0.135 if verdict is not Verdict.NOT_MEASURED else 0.17
-    figure.text(x, 0.032, "line: median   band: 10 to 90 % of the time   thin: peaks", fontsize=10, color=DIM, va="center")
+        figure.add_artist(Rectangle((x, 0.043), 0.028, 0.03, transform=figure.transFigure, **look(verdict)))
+        figure.text(x + 0.035, 0.057, f"{verdict.mark}  {verdict.word}", fontsize=10, color=INK, va="center")
+        x += 0.14
+    lines = "line: median of the sweeps;  band: 10 to 90 % of them;  thin: peaks beyond;  dotted: floor;  dashed: limit"
+    figure.text(LEFT, 0.018, lines, fontsize=9.5, color=DIM, va="center")
 
 
 def conditions(air: Air) -> str:
     """How the verdicts were reached, in a line."""
     if air.basis == "absolute":
-        limit = f"limit {air.limit_dbm:g} dBm"
+        limit = f"limit {air.limit_dbm:g} dBm".replace("-", "\N{MINUS SIGN}")
     else:
-        limit = f"limit {air.limit_above_floor_db:g} dB above the floor, relative levels"
+        limit = f"relative levels, limit {air.limit_above_floor_db:g} dB above the floor"
     sweeps = f"{air.sweeps} sweep{'' if air.sweeps == 1 else 's'}"
     return f"{sweeps}, {limit} in {format_width(air.link_width_hz)}, {air.confidence_pct:g} % sure"
 
 
-def look(verdict: Verdict) -> dict[str, object]:
+def look(verdict: Verdict) -> dict[str, Any]:
     """Fill, edge and pattern of a verdict's box; they differ in pattern and lightness, so that grey will do."""
     return {"facecolor": FILL[verdict], "edgecolor": EDGE[verdict], "hatch": HATCH[verdict], "linewidth": 0.9}
 
@@ -183,7 +195,7 @@ def look(verdict: Verdict) -> dict[str, object]:
 
 def draw_spectrum(axes: Axes, air: Air, view: Span) -> None:
     """Median, spread, peaks, floor and limit of every series; hatched where none of them measured."""
-    traces = [trace for series in air.traces for trace in (columns_of(series, air.link_width_hz, view),)]
+    traces = [trace_of(heard, floor_db, air.link_width_hz, view) for heard, floor_db in air.heard_with_floors]
     for trace in traces:
         mhz = trace.middle_hz / 1e6
         axes.fill_between(mhz, trace.low, trace.high, color=BAND, linewidth=0, step="mid")
@@ -200,9 +212,22 @@ def draw_spectrum(axes: Axes, air: Air, view: Span) -> None:
     draw_limit(axes, traces, air)
 
 
+def level_range(traces: Sequence[_Trace], air: Air) -> tuple[float, float]:
+    """From a little under the floor to a little over the strongest level, the limit included."""
+    levels = np.concatenate([np.concatenate((trace.low, trace.high, trace.peak)) for trace in traces])
+    levels = levels[np.isfinite(levels)]
+    ends = [
+        *([] if air.limit_dbm is None else [air.limit_dbm]),
+        *(np.quantile(levels, (0.001, 1.0)) if levels.size else ()),
+    ]
+    low, high = (min(ends), max(ends)) if ends else (0.0, 1.0)
+    room = max(3.0, 0.06 * (high - low))
+    return float(low - room), float(high + room)
+
+
 def draw_limit(axes: Axes, traces: Sequence[_Trace], air: Air) -> None:
     """The limit: one level, or so much above the floor of each series."""
-    style = {"color": PEAK, "linewidth": 1.1, "linestyle": (0, (6, 3))}
+    style: dict[str, Any] = {"color": PEAK, "linewidth": 1.1, "linestyle": (0, (6, 3))}
     if air.limit_dbm is not None:
         axes.axhline(air.limit_dbm, **style)
         return
@@ -225,7 +250,7 @@ def draw_names(axes: Axes, channels: Sequence[Channel]) -> None:
     for channel in channels:
         left, right = max(low, channel.low_hz / 1e6), min(high, channel.high_hz / 1e6)
         axes.axvline(left, color=RULE, linewidth=0.6)
-        fitting(axes, (left, right), (channel.name,), INK)
+        fitting(axes, (left, right), (channel.name,), (INK, PAGE))
 
 
 def draw_verdicts(axes: Axes, slices: Sequence[JudgedSlice]) -> None:
@@ -235,7 +260,7 @@ def draw_verdicts(axes: Axes, slices: Sequence[JudgedSlice]) -> None:
     for part in slices:
         left, right = max(low, part.low_hz / 1e6), min(high, part.high_hz / 1e6)
         box(axes, (left, right), (0.0, 1.0), part.verdict)
-        fitting(axes, (left, right), (part.verdict.word, part.verdict.mark), TEXT[part.verdict])
+        fitting(axes, (left, right), (part.verdict.word, part.verdict.mark), (TEXT[part.verdict], FILL[part.verdict]))
 
 
 def draw_detail(axes: Axes, air: Air, view: Span) -> None:
@@ -251,26 +276,92 @@ def draw_detail(axes: Axes, air: Air, view: Span) -> None:
 
 
 def draw_carriers(axes: Axes, carriers: Mapping[str, int], view: Span) -> None:
-    """A mark for each carrier, its name beside it where there is room; how many names were left out is said."""
-    gutter(axes, "plan")
-    rows = 3
-    taken = [-np.inf] * rows
-    left_out = 0
-    inside = sorted((hz, name) for name, hz in carriers.items() if view.contains(hz, hz))
-    for hz, name in inside:
-        axes.plot([hz / 1e6, hz / 1e6], [0.78, 1.0], color=CARRIER, linewidth=1.6)
-        text = axes.text(hz / 1e6, 0.0, name, fontsize=9, color=INK, ha="left", va="center")
-        left, right = extent(axes, text)
-        shift = min(0.0, axes.get_xlim()[1] - right)
-        row = next((row for row in range(rows) if taken[row] < left + shift), None)
-        if row is None:
-            text.remove()
-            left_out += 1
-            continue
-        taken[row] = right + shift + (right - left) / max(len(name), 1)
-        text.set_position((hz / 1e6 + shift, 0.64 - 0.25 * row))
-    if left_out:
-        axes.text(1.0, 1.06, f"+ {left_out} names", transform=axes.transAxes, fontsize=9, color=DIM, ha="right")
+    """A mark for each carrier and its name below where there is room; how many names were left out is said."""
+    taken = [-np.inf] * NAME_ROWS
+    inside = sorted((hz / 1e6, name) for name, hz in carriers.items() if view.contains(hz, hz))
+    left_out = sum(not put_name(axes, mhz, name, taken) for mhz, name in inside)
+    gutter(axes, f"plan\n(+{left_out}\nnames)" if left_out else "plan")
+
+
+def put_name(axes: Axes, mhz: float, name: str, taken: list[float]) -> bool:
+    """Mark a carrier and write its name in the first row that is free there; whether one was."""
+    axes.plot([mhz, mhz], [0.86, 1.0], color=CARRIER, linewidth=1.6)
+    text = axes.text(mhz, 0.0, name, fontsize=9, color=INK, ha="left", va="center")
+    left, right = extent(axes, text)
+    shift = min(0.0, axes.get_xlim()[1] - right)
+    for row, end in enumerate(taken):
+        if end < left + shift:
+            taken[row] = right + shift + (right - left) / len(name)
+            text.set_position((mhz + shift, 0.75 - 0.6 * row / (NAME_ROWS - 1)))
+            return True
+    text.remove()
+    return False
+
+
+# --- arithmetic
+
+
+def trace_of(heard: Heard, floor_db: Levels, width_hz: float, view: Span) -> _Trace:
+    """A series as columns of the picture: what each one holds at the median, 10 % and 90 % of the sweeps, and peaks."""
+    edges = np.linspace(view.low_hz, view.high_hz, COLUMNS + 1)
+    bins = heard.axis.bins_touching(view.low_hz, view.high_hz)
+    middle, low, high, highest = quantiles_of(heard, width_hz, bins)
+    floor = floor_db[bins] + 10.0 * np.log10(max(1.0, width_hz / heard.rbw_hz))
+    lows, highs = (cell[bins] for cell in heard.axis.cells_hz)
+    first, last = np.searchsorted(highs, edges[:-1], side="right"), np.searchsorted(lows, edges[1:], side="left")
+    columns = [slice(int(a), int(b)) for a, b in zip(first, last, strict=True)]
+    peak = gathered(highest, columns, np.fmax)
+    tall = gathered(high, columns, np.fmax)
+    return _Trace(
+        middle_hz=(edges[:-1] + edges[1:]) / 2,
+        median=gathered(middle, columns, np.fmax),
+        low=gathered(low, columns, np.fmin),
+        high=tall,
+        peak=np.where(peak > tall + STANDS_OUT_DB, peak, np.nan),
+        floor=gathered(floor, columns, np.fmin),
+    )
+
+
+def quantiles_of(heard: Heard, width_hz: float, bins: slice) -> tuple[Levels, Levels, Levels, Levels]:
+    """Median, 10 %, 90 % and highest of the power in a window of ``width_hz`` around each bin, over the sweeps; dB."""
+    parts = []
+    for begin in range(bins.start, bins.stop, AT_ONCE // heard.n_sweeps + 1):
+        end = min(bins.stop, begin + AT_ONCE // heard.n_sweeps + 1)
+        levels = window_levels(heard, width_hz, slice(begin, end))
+        parts.append(np.stack([*np.quantile(levels, (0.5, 0.1, 0.9), axis=0), levels.max(axis=0)]))
+    middle, low, high, highest = np.concatenate(parts, axis=1) if parts else np.empty((4, 0))
+    return middle, low, high, highest
+
+
+def window_levels(heard: Heard, width_hz: float, bins: slice) -> Levels:
+    """Level in a window around each of ``bins`` for each sweep, shape (sweep, bin), dB; NaN where the bin has none."""
+    width = np.maximum(width_hz, np.maximum(heard.steps_hz, heard.rbw_hz))
+    half = width[bins] / 2
+    centres = heard.axis.centres_hz[bins]
+    around = heard.axis.bins_touching(float((centres - half).min()), float((centres + half).max()))
+    levels = heard.levels_db[:, around].astype(np.float64)
+    power = (
+        np.where(np.isfinite(levels), 10.0 ** (levels / 10.0), 0.0)
+        * np.minimum(1.0, heard.steps_hz / heard.rbw_hz)[around]
+    )
+    covered = np.isfinite(levels) * heard.steps_hz[around]
+    sums, shares = (
+        sum_over(heard, per_bin, centres - half, centres + half, around.start) for per_bin in (power, covered)
+    )
+    with np.errstate(divide="ignore", invalid="ignore"):
+        found = 10.0 * np.log10(sums * width[bins] / shares)
+    return np.where(np.isfinite(heard.levels_db[:, bins]) & np.isfinite(found), found, np.nan)
+
+
+def gathered(per_bin: Levels, columns: Sequence[slice], of_two: np.ufunc) -> Levels:
+    """One value per column of all bins that it touches; NaN where there is none."""
+    return np.array([of_two.reduce(per_bin[column]) if column.stop > column.start else np.nan for column in columns])
+
+
+def runs_of(flags: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """First and one past the last index of every run of true."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], flags, [False])).astype(np.int8)))
+    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
 
 
 # --- drawing
@@ -281,20 +372,26 @@ def box(axes: Axes, across_mhz: tuple[float, float], up: tuple[float, float], ve
     from matplotlib.patches import Rectangle
 
     (left, right), (low, high) = across_mhz, up
-    narrow = (right - left) / (axes.get_xlim()[1] - axes.get_xlim()[0]) * WIDTH_PX * 0.895 < 6
+    narrow = (right - left) / (axes.get_xlim()[1] - axes.get_xlim()[0]) * WIDTH_PX * ACROSS < 6
     style = look(verdict)
     if narrow and verdict is not Verdict.NOT_MEASURED:
         style = {"facecolor": EDGE[verdict], "linewidth": 0.0}
     axes.add_patch(Rectangle((left, low), right - left, high - low, **style))
 
 
-def fitting(axes: Axes, across_mhz: tuple[float, float], words: Sequence[str], colour: str) -> None:
-    """The first of ``words`` that fits between the two places, in their middle; none where none fits."""
+def fitting(axes: Axes, across_mhz: tuple[float, float], words: Sequence[str], colours: tuple[str, str]) -> None:
+    """The first of ``words`` that fits between the two places, in their middle; none where none fits.
+
+    ``colours``: of the text, and of what lies under it, so that no pattern runs through the letters.
+    """
     left, right = across_mhz
-    for word in words:
-        text = axes.text((left + right) / 2, 0.47, word, fontsize=10, color=colour, ha="center", va="center")
+    ink, ground = colours
+    behind = {"boxstyle": "square,pad=0.12", "facecolor": ground, "edgecolor": "none"}
+    for word, size in product(words, (10, 8.5)):
+        text = axes.text((left + right) / 2, 0.47, word, fontsize=size, color=ink, ha="center", va="center")
         low, high = extent(axes, text)
-        if left < low and high < right:
+        if left <= low and high <= right:
+            text.set_bbox(behind)
             return
         text.remove()
 
@@ -304,12 +401,6 @@ def extent(axes: Axes, text: Text) -> tuple[float, float]:
     bounds = text.get_window_extent()
     inverse = axes.transData.inverted()
     return float(inverse.transform((bounds.x0 - 2, 0))[0]), float(inverse.transform((bounds.x1 + 2, 0))[0])
-
-
-def runs_of(flags: NDArray[np.bool_]) -> list[tuple[int, int]]:
-    """First and one past the last index of every run of true."""
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], flags, [False])).astype(np.int8)))
-    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
 
 
 def save_whole(figure: Figure, target: Path, kind: str) -> None:
