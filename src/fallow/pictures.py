@@ -9,7 +9,6 @@ from __future__ import annotations
 import os
 import tempfile
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from itertools import product
 from os import PathLike
 from pathlib import Path
@@ -19,10 +18,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fallow.errors import OutputError, UsageError
-from fallow.spectrum.heard import Heard
+from fallow.spectrum.columns import Columns, columns_of
 from fallow.spectrum.judging import Air
 from fallow.spectrum.verdict import JudgedSlice, Verdict
-from fallow.spectrum.window_levels import sum_over
 from fallow.units import Channel, Span, format_width
 
 if TYPE_CHECKING:
@@ -36,9 +34,7 @@ WIDTH_PX, HEIGHT_PX, DPI = 1200, 700, 100
 LEFT, ACROSS = 0.085, 0.895  # where the lanes begin, and how wide they are: shares of the picture
 COLUMNS = 1100  # more bins than this are drawn as one column each: lowest, highest and middle of what it holds
 NAME_ROWS = 4
-AT_ONCE = 3_000_000  # levels worked on together, about 25 MB an array
 MOST_WINDOWS = 560  # of the detail strip: at least two pixels each
-STANDS_OUT_DB = 6.0  # a peak is drawn where it is this far above the 90 % line; common practice
 
 # Our own palette; contrast on the page at least 3 for marks and 4.5 for text by the WCAG formula.
 PAGE, INK, DIM, RULE = "#fbfaf7", "#171b1f", "#555e66", "#868e95"
@@ -54,20 +50,6 @@ HATCH = {Verdict.CLEAN: "", Verdict.DOUBTFUL: "..", Verdict.OCCUPIED: "", Verdic
 TEXT = {Verdict.CLEAN: INK, Verdict.DOUBTFUL: INK, Verdict.OCCUPIED: "#ffffff", Verdict.NOT_MEASURED: INK}
 HEIGHT = {Verdict.CLEAN: 0.22, Verdict.DOUBTFUL: 0.55, Verdict.NOT_MEASURED: 0.55, Verdict.OCCUPIED: 1.0}
 ORDER = (Verdict.CLEAN, Verdict.DOUBTFUL, Verdict.OCCUPIED, Verdict.NOT_MEASURED)
-
-Levels = NDArray[np.float64]
-
-
-@dataclass(frozen=True, eq=False)
-class _Trace:
-    """One series as it is drawn, per column of the picture: dBm (or dB) in a link's width, NaN where not measured."""
-
-    middle_hz: Levels
-    median: Levels
-    low: Levels
-    high: Levels
-    peak: Levels
-    floor: Levels
 
 
 def draw_air(
@@ -195,7 +177,9 @@ def look(verdict: Verdict) -> dict[str, Any]:
 
 def draw_spectrum(axes: Axes, air: Air, view: Span) -> None:
     """Median, spread, peaks, floor and limit of every series; hatched where none of them measured."""
-    traces = [trace_of(heard, floor_db, air.link_width_hz, view) for heard, floor_db in air.heard_with_floors]
+    traces = [
+        columns_of(heard, floor_db, air.link_width_hz, view, COLUMNS) for heard, floor_db in air.heard_with_floors
+    ]
     for trace in traces:
         mhz = trace.middle_hz / 1e6
         axes.fill_between(mhz, trace.low, trace.high, color=BAND, linewidth=0, step="mid")
@@ -212,7 +196,7 @@ def draw_spectrum(axes: Axes, air: Air, view: Span) -> None:
     draw_limit(axes, traces, air)
 
 
-def level_range(traces: Sequence[_Trace], air: Air) -> tuple[float, float]:
+def level_range(traces: Sequence[Columns], air: Air) -> tuple[float, float]:
     """From a little under the floor to a little over the strongest level, the limit included."""
     levels = np.concatenate([np.concatenate((trace.low, trace.high, trace.peak)) for trace in traces])
     levels = levels[np.isfinite(levels)]
@@ -225,7 +209,7 @@ def level_range(traces: Sequence[_Trace], air: Air) -> tuple[float, float]:
     return float(low - room), float(high + room)
 
 
-def draw_limit(axes: Axes, traces: Sequence[_Trace], air: Air) -> None:
+def draw_limit(axes: Axes, traces: Sequence[Columns], air: Air) -> None:
     """The limit: one level, or so much above the floor of each series."""
     style: dict[str, Any] = {"color": PEAK, "linewidth": 1.1, "linestyle": (0, (6, 3))}
     if air.limit_dbm is not None:
@@ -235,7 +219,7 @@ def draw_limit(axes: Axes, traces: Sequence[_Trace], air: Air) -> None:
         axes.plot(trace.middle_hz / 1e6, trace.floor + (air.limit_above_floor_db or 0.0), **style)
 
 
-def draw_holes(axes: Axes, traces: Sequence[_Trace], view: Span) -> None:
+def draw_holes(axes: Axes, traces: Sequence[Columns], view: Span) -> None:
     """Hatch where no series has a level."""
     measured = np.any([np.isfinite(trace.median) for trace in traces], axis=0)
     edges = np.linspace(view.low_hz, view.high_hz, measured.size + 1) / 1e6
@@ -298,73 +282,13 @@ def put_name(axes: Axes, mhz: float, name: str, taken: list[float]) -> bool:
     return False
 
 
-# --- arithmetic
-
-
-def trace_of(heard: Heard, floor_db: Levels, width_hz: float, view: Span) -> _Trace:
-    """A series as columns of the picture: what each one holds at the median, 10 % and 90 % of the sweeps, and peaks."""
-    edges = np.linspace(view.low_hz, view.high_hz, COLUMNS + 1)
-    bins = heard.axis.bins_touching(view.low_hz, view.high_hz)
-    middle, low, high, highest = quantiles_of(heard, width_hz, bins)
-    floor = floor_db[bins] + 10.0 * np.log10(max(1.0, width_hz / heard.rbw_hz))
-    lows, highs = (cell[bins] for cell in heard.axis.cells_hz)
-    first, last = np.searchsorted(highs, edges[:-1], side="right"), np.searchsorted(lows, edges[1:], side="left")
-    columns = [slice(int(a), int(b)) for a, b in zip(first, last, strict=True)]
-    peak = gathered(highest, columns, np.fmax)
-    tall = gathered(high, columns, np.fmax)
-    return _Trace(
-        middle_hz=(edges[:-1] + edges[1:]) / 2,
-        median=gathered(middle, columns, np.fmax),
-        low=gathered(low, columns, np.fmin),
-        high=tall,
-        peak=np.where(peak > tall + STANDS_OUT_DB, peak, np.nan),
-        floor=gathered(floor, columns, np.fmin),
-    )
-
-
-def quantiles_of(heard: Heard, width_hz: float, bins: slice) -> tuple[Levels, Levels, Levels, Levels]:
-    """Median, 10 %, 90 % and highest of the power in a window of ``width_hz`` around each bin, over the sweeps; dB."""
-    parts = []
-    for begin in range(bins.start, bins.stop, AT_ONCE // heard.n_sweeps + 1):
-        end = min(bins.stop, begin + AT_ONCE // heard.n_sweeps + 1)
-        levels = window_levels(heard, width_hz, slice(begin, end))
-        parts.append(np.stack([*np.quantile(levels, (0.5, 0.1, 0.9), axis=0), levels.max(axis=0)]))
-    middle, low, high, highest = np.concatenate(parts, axis=1) if parts else np.empty((4, 0))
-    return middle, low, high, highest
-
-
-def window_levels(heard: Heard, width_hz: float, bins: slice) -> Levels:
-    """Level in a window around each of ``bins`` for each sweep, shape (sweep, bin), dB; NaN where the bin has none."""
-    width = np.maximum(width_hz, np.maximum(heard.steps_hz, heard.rbw_hz))
-    half = width[bins] / 2
-    centres = heard.axis.centres_hz[bins]
-    around = heard.axis.bins_touching(float((centres - half).min()), float((centres + half).max()))
-    levels = heard.levels_db[:, around].astype(np.float64)
-    power = (
-        np.where(np.isfinite(levels), 10.0 ** (levels / 10.0), 0.0)
-        * np.minimum(1.0, heard.steps_hz / heard.rbw_hz)[around]
-    )
-    covered = np.isfinite(levels) * heard.steps_hz[around]
-    sums, shares = (
-        sum_over(heard, per_bin, centres - half, centres + half, around.start) for per_bin in (power, covered)
-    )
-    with np.errstate(divide="ignore", invalid="ignore"):
-        found = 10.0 * np.log10(sums * width[bins] / shares)
-    return np.where(np.isfinite(heard.levels_db[:, bins]) & np.isfinite(found), found, np.nan)
-
-
-def gathered(per_bin: Levels, columns: Sequence[slice], of_two: np.ufunc) -> Levels:
-    """One value per column of all bins that it touches; NaN where there is none."""
-    return np.array([of_two.reduce(per_bin[column]) if column.stop > column.start else np.nan for column in columns])
+# --- drawing
 
 
 def runs_of(flags: NDArray[np.bool_]) -> list[tuple[int, int]]:
     """First and one past the last index of every run of true."""
     edges = np.flatnonzero(np.diff(np.concatenate(([False], flags, [False])).astype(np.int8)))
     return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
-
-
-# --- drawing
 
 
 def box(axes: Axes, across_mhz: tuple[float, float], up: tuple[float, float], verdict: Verdict) -> None:

@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING
 import fallow
 from fallow.errors import OutputError
 from fallow.pictures import draw_air
+from fallow.show.assignment import Assignment
 from fallow.spectrum.verdict import Emitter, JudgedSlice, Verdict
-from fallow.units import format_mhz, format_span_mhz
+from fallow.units import Span, format_mhz, format_span_mhz
 from fallow.workflow.coordinate import rows_of
 from fallow.workflow.survey import JudgedAir, channels_of
 
@@ -27,6 +28,9 @@ DATA = Path(__file__).parent / "data"
 USUAL_FOLDER = "fallow-demo"
 REGION = "de"
 SEARCH_S = 1.0
+HOUSE = "House of Three Moons (invented)"
+FILES = ("demo-plan.csv", "demo-air.png", "demo-wall-off.png", "demo-above.svg")
+TV_BAND, ABOVE = Span(470_000_000, 694_000_000), Span(782_000_000, 870_000_000)  # what was swept
 WIDTH = 78  # columns of the screen that the story keeps to
 COLUMNS = 3
 
@@ -68,11 +72,12 @@ def tell_story(out: str | PathLike[str] | None = None, say: Say | None = None) -
     tell("looking for frequencies")
     plan, audit, rows = plan_and_audit(air)
     tell("drawing")
-    files = (folder / "demo-plan.csv", folder / "demo-air.png", folder / "demo-wall-off.png")
+    files = tuple(folder / name for name in FILES)
     fallow.write_plan(files[0], rows)
     carriers = {row.link: row.frequency_hz for row in rows if row.frequency_hz is not None}
-    draw(air, files[1], "The House of Three Moons, LED wall on (invented)", carriers)
-    draw(quiet, files[2], "The House of Three Moons, LED wall off (invented)", {})
+    draw(air, files[1], f"{HOUSE}: the night and its plan", TV_BAND, carriers)
+    draw(quiet, files[2], f"{HOUSE}: before the LED wall was on", TV_BAND)
+    draw(air, files[3], f"{HOUSE}: the mobile neighbour above", ABOVE, carriers)
     evening = Evening(quiet, air, plan, audit, files)
     return Told(air, plan, audit, files, tuple(story(evening)))
 
@@ -102,7 +107,7 @@ def judge_twice() -> tuple[JudgedAir, JudgedAir]:
     return quiet, fallow.judge(together, region=REGION, reference=reference, chain=chain, stations=stations)
 
 
-def plan_and_audit(air: JudgedAir) -> tuple[Plan, Audit, Sequence[fallow.Assignment]]:
+def plan_and_audit(air: JudgedAir) -> tuple[Plan, Audit, Sequence[Assignment]]:
     """A plan for tonight's links, the rows of its file, and the judgement of those rows."""
     links, equipment = fallow.read_links(DATA / "links.csv"), fallow.read_equipment(DATA / "equipment.csv")
     areas, foreign = fallow.read_areas(DATA / "areas.csv"), fallow.read_foreign(DATA / "foreign.csv")
@@ -124,9 +129,9 @@ def plan_and_audit(air: JudgedAir) -> tuple[Plan, Audit, Sequence[fallow.Assignm
     return plan, audit, rows
 
 
-def draw(judged: JudgedAir, path: Path, title: str, carriers: dict[str, int]) -> None:
-    """One picture of the television band and above."""
-    draw_air(judged.air, path, channels=channels_of(judged), title=title, carriers=carriers)
+def draw(judged: JudgedAir, path: Path, title: str, span: Span, carriers: dict[str, int] | None = None) -> None:
+    """One picture of a part of the air."""
+    draw_air(judged.air, path, channels=channels_of(judged), span=span, title=title, carriers=carriers)
 
 
 # --- the story
