@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fallow.errors import UsageError
-from fallow.plan.audit_notes import Standing, notes_on
+from fallow.plan.audit_notes import SortedRows, notes_on
 from fallow.plan.carriers import Carrier, Company
 from fallow.plan.footing import Footing, nearest_allowed_hz, nearest_tunable_hz
 from fallow.plan.places import Ground
@@ -72,10 +72,10 @@ def audit(rows: Sequence[Assignment], wanted: Wanted, ground: Ground | None = No
     channels are not judged, and noted. ``ground``: law and air; ``None`` where neither is known. Raises UsageError
     for equipment that is not known.
     """
-    standing = _standing(rows, wanted)
-    company = Company((*standing.ours, *(Carrier.of_stranger(foreign) for foreign in wanted.foreign)), wanted.losses)
+    sorted_rows = _sorted_rows(rows, wanted)
+    company = Company((*sorted_rows.ours, *(Carrier.of_stranger(foreign) for foreign in wanted.foreign)), wanted.losses)
     pairs = list(_pairs_that_meet(company))
-    footings = [Footing.of(c, c.equipment, ground) for c in standing.ours if c.equipment is not None]
+    footings = [Footing.of(c, c.equipment, ground) for c in sorted_rows.ours if c.equipment is not None]
     found = [*_too_near(company, pairs), *_product_hits(company)]
     for footing in footings:
         found += [*_off_tuning(footing), *_against_law(footing, ground), *_on_occupied_air(footing)]
@@ -83,7 +83,7 @@ def audit(rows: Sequence[Assignment], wanted: Wanted, ground: Ground | None = No
         conflicts=tuple(sorted(found, key=_by_kind_and_nearness)),
         pairs=len(pairs),
         products=sum(_products_compared(company)),
-        notes=notes_on(standing, company, footings),
+        notes=notes_on(sorted_rows, company, footings),
     )
 
 
@@ -95,20 +95,20 @@ def _by_kind_and_nearness(conflict: Conflict) -> tuple[int, int, str, tuple[str,
 # Who stands where
 
 
-def _standing(rows: Sequence[Assignment], wanted: Wanted) -> Standing:
+def _sorted_rows(rows: Sequence[Assignment], wanted: Wanted) -> SortedRows:
     links = {link.name: link for link in wanted.links}
-    standing = Standing()
+    sorted_rows = SortedRows()
     for row in rows:
         link = links.get(row.link)
         if link is not None and not link.planned:
-            standing.unplanned.append(row.link)
+            sorted_rows.unplanned.append(row.link)
         elif row.frequency_hz is None:
-            standing.without_frequency.append(row.link)
+            sorted_rows.without_frequency.append(row.link)
         else:
-            standing.ours.append(_carrier_of(row, row.frequency_hz, link, wanted))
+            sorted_rows.ours.append(_carrier_of(row, row.frequency_hz, link, wanted))
             if link is not None and _differs(row, link):
-                standing.different.append(row.link)
-    return standing
+                sorted_rows.different.append(row.link)
+    return sorted_rows
 
 
 def _carrier_of(row: Assignment, frequency_hz: int, link: Link | None, wanted: Wanted) -> Carrier:

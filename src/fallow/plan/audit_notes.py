@@ -11,11 +11,11 @@ from fallow.plan.wording import counted, few, mhz
 from fallow.rules.territory import Answer
 from fallow.spectrum.verdict import Verdict
 
-__all__ = ["Standing", "notes_on"]
+__all__ = ["SortedRows", "notes_on"]
 
 
 @dataclass
-class Standing:
+class SortedRows:
     """The rows of a plan, sorted: carriers of ours to judge, and names of rows about which something has to be said."""
 
     ours: list[Carrier] = field(default_factory=list)
@@ -24,24 +24,24 @@ class Standing:
     different: list[str] = field(default_factory=list)
 
 
-def notes_on(standing: Standing, company: Company, footings: Sequence[Footing]) -> tuple[str, ...]:
+def notes_on(rows: SortedRows, company: Company, footings: Sequence[Footing]) -> tuple[str, ...]:
     """The notes of an audit, each one sentence, the weightiest last."""
     return (
-        *_on_rows(standing),
+        *_on_rows(rows),
         *_on_law(footings),
         *_on_air(footings),
         *_on_strangers_products(company),
     )
 
 
-def _on_rows(standing: Standing) -> Iterator[str]:
-    if standing.unplanned:
-        names = few(standing.unplanned)
+def _on_rows(rows: SortedRows) -> Iterator[str]:
+    if rows.unplanned:
+        names = few(rows.unplanned)
         yield f"not judged, because they choose their own channels: {names}"
-    if standing.without_frequency:
-        yield f"not judged, because they have no frequency: {few(standing.without_frequency)}"
-    if standing.different:
-        names = few(standing.different)
+    if rows.without_frequency:
+        yield f"not judged, because they have no frequency: {few(rows.without_frequency)}"
+    if rows.different:
+        names = few(rows.different)
         yield f"the plan and the list of links differ in equipment, area or scenes, and the list was believed: {names}"
 
 

@@ -84,6 +84,7 @@ class Company:
     def __init__(self, carriers: Sequence[Carrier], losses: AreaLosses) -> None:
         self.carriers = tuple(carriers)
         self.losses = losses
+        self._neighbourhoods: dict[tuple[str, frozenset[str], bool], tuple[NDArray[np.intp], Neighbourhood]] = {}
 
     @cached_property
     def hz(self) -> NDArray[np.int64]:
@@ -120,28 +121,37 @@ class Company:
         return np.asarray(shared.any(axis=1), dtype=np.bool_)
 
     def product_hits(self, *, by_ours: bool = True) -> Iterator[tuple[int, Form, NDArray[np.intp]]]:
-        """For each victim and form: who makes the products that fall too near to it.
+        """For each victim and form that it asks for: who makes the products that fall too near to it.
 
-        Yields (position of the victim, form, positions of the makers, shape (product, letter)). The makers and the
-        victim are all different, on together in one scene, and heard where the victim is; with ``by_ours`` at least
-        one maker is ours, without it none is (and the victims are ours: such a product is nobody's conflict, but
-        worth knowing).
+        Yields (position of the victim, form, positions of the makers as in ``products_near``).
         """
-        heard: dict[tuple[str, frozenset[str]], tuple[NDArray[np.intp], Neighbourhood]] = {}
         for victim, carrier in enumerate(self.carriers):
-            if not carrier.product_distances_hz or not (by_ours or carrier.ours):
-                continue
-            alike = carrier.area, carrier.scenes
-            if alike not in heard:
-                mixing = self.mixing_with(victim)
-                mixing = mixing if by_ours else mixing[~self.ours[mixing]]
-                heard[alike] = mixing, Neighbourhood(self.hz[mixing])
-            mixing, neighbourhood = heard[alike]
-            for form, needed_hz in carrier.product_distances_hz.items():
-                makers = mixing[neighbourhood.near(form, carrier.frequency_hz, needed_hz)]
-                makers = makers[(makers != victim).all(axis=1)]
-                makers = makers[self.ours[makers].any(axis=1) == by_ours]
-                yield victim, form, makers[self.on_in_one_scene(makers, victim)]
+            if by_ours or carrier.ours:
+                for form, needed_hz in carrier.product_distances_hz.items():
+                    yield victim, form, self.products_near(victim, form, needed_hz, by_ours=by_ours)
+
+    def products_near(self, victim: int, form: Form, within_hz: int, *, by_ours: bool = True) -> NDArray[np.intp]:
+        """Who makes the products of a form that fall less than ``within_hz`` from a victim, shape (product, letter).
+
+        The makers and the victim are all different, on together in one scene, and heard where the victim is. With
+        ``by_ours`` at least one maker is ours. Without it none is: such a product is nobody's conflict, but worth
+        knowing.
+        """
+        carrier = self.carriers[victim]
+        mixing, neighbourhood = self._neighbourhood(victim, by_ours=by_ours)
+        makers = mixing[neighbourhood.near(form, carrier.frequency_hz, within_hz)]
+        makers = makers[(makers != victim).all(axis=1)]
+        makers = makers[self.ours[makers].any(axis=1) == by_ours]
+        return np.compress(self.on_in_one_scene(makers, victim), makers, axis=0)
+
+    def _neighbourhood(self, victim: int, *, by_ours: bool) -> tuple[NDArray[np.intp], Neighbourhood]:
+        """The carriers that mix and meet a victim, with their products; one for all victims of an area and scenes."""
+        alike = self.carriers[victim].area, self.carriers[victim].scenes, by_ours
+        if alike not in self._neighbourhoods:
+            mixing = self.mixing_with(victim)
+            mixing = mixing if by_ours else mixing[~self.ours[mixing]]
+            self._neighbourhoods[alike] = mixing, Neighbourhood(self.hz[mixing])
+        return self._neighbourhoods[alike]
 
 
 def scene_bits(scenes: Sequence[frozenset[str]]) -> NDArray[np.uint64]:
