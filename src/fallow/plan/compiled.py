@@ -6,6 +6,7 @@ in each process.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from types import FunctionType
 from typing import Any
 
@@ -15,9 +16,15 @@ from numba.extending import register_jitable
 from numpy.typing import NDArray
 
 from fallow.plan import loops
+from fallow.plan.places import Ground
+from fallow.plan.question import Question, whole
 from fallow.plan.tables import Tables
+from fallow.show.equipment import Equipment, Kind
+from fallow.show.link import Link
+from fallow.show.wanted import Wanted
+from fallow.units import Span
 
-__all__ = ["CompiledKernels"]
+__all__ = ["CompiledKernels", "exercise"]
 
 Whole = NDArray[np.int64]
 
@@ -26,7 +33,7 @@ for function in vars(loops).values():
         register_jitable(function)
 
 
-def _compiled(function: FunctionType) -> Any:
+def _compiled(function: Callable[..., None]) -> Any:
     try:
         return numba.njit(cache=True)(function)
     except RuntimeError:  # numba found no folder that it may write its cache to
@@ -60,3 +67,19 @@ class CompiledKernels:
         busy = np.zeros(t.size, dtype=np.int32)
         _busy_row(t, k, busy)
         return busy
+
+
+def exercise() -> None:
+    """Use every kernel once on a small question: compiles them, or loads them from the cache."""
+    span = Span(500_000_000, 502_000_000)
+    radio = Equipment(
+        "invented", Kind.MICROPHONE, (span,), 25_000, (), 200_000, None, None, 350_000, 100_000, 50_000, 50_000
+    )
+    wanted = Wanted((Link("one", radio.name), Link("two", radio.name)), {radio.name: radio})
+    tables = Question.build(wanted, Ground()).tables()
+    kernels, who = CompiledKernels(), whole([0, 1])
+    classes, homes = whole([0, 0]), whole([-1, -1])
+    at_hz = kernels.place(tables, classes, who, homes, np.array([-1.0, 0.5]))
+    kernels.busy(tables, 0)
+    kernels.take(tables, classes, who, at_hz)
+    kernels.put(tables, classes, who, at_hz)

@@ -13,7 +13,17 @@ from numpy.typing import NDArray
 
 from fallow.plan.tables import NO_PLACE, SENDS, SUFFERS, Tables
 
-__all__ = ["HOME_ONLY", "IN_ANY_TIER", "LOWEST", "Kernels", "NumpyKernels", "busy_row", "change", "choose", "numpy_kernels"]
+__all__ = [
+    "HOME_ONLY",
+    "IN_ANY_TIER",
+    "LOWEST",
+    "Kernels",
+    "NumpyKernels",
+    "busy_row",
+    "change",
+    "choose",
+    "numpy_kernels",
+]
 
 Counts = NDArray[np.int32]
 Whole = NDArray[np.int64]
@@ -94,7 +104,7 @@ def choose(t: Tables, k: int, busy: Counts, home: int, pick: float) -> int:
 
 def busy_row(t: Tables, k: int) -> Counts:
     """Where a class can't stand: anything but zero."""
-    busy = t.spacing_row[k].copy()
+    busy: Counts = t.spacing_row[k].copy()
     for g, role in _groups_of(t, k):
         if role & SUFFERS:
             busy |= t.victim_row[g]
@@ -144,7 +154,7 @@ class _Company:
     def odd(self, at_hz: Whole) -> NDArray[np.bool_]:
         """Which carriers are off the raster."""
         place, rest = np.divmod(at_hz - self.t.base_hz, self.t.step_hz)
-        return (rest != 0) | (place < 0) | (place >= self.t.size)
+        return np.asarray((rest != 0) | (place < 0) | (place >= self.t.size))
 
 
 def _groups_of(t: Tables, k: int) -> list[tuple[int, int]]:

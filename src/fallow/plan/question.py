@@ -115,6 +115,11 @@ class Question:
         return question
 
     @property
+    def links(self) -> tuple[Carrier, ...]:
+        """The planned links."""
+        return tuple(carrier for carrier in self.carriers if not carrier.is_spare)
+
+    @property
     def notes(self) -> tuple[str, ...]:
         """What a reader of the plan should know about how the question was put."""
         return self.raster.notes
@@ -237,28 +242,42 @@ def empty_tables(question: Question) -> Tables:
     pad = max(int(reach.max(initial=0)), 0) + 1
     members = max(question.members, default=1)
 
-    def counts(rows: int, cells: int) -> NDArray[np.int32]:
-        return np.zeros((rows, cells), dtype=np.int32)
+    def counts(*shape: int) -> NDArray[np.int32]:
+        return np.zeros(shape, dtype=np.int32)
 
-    def lists() -> NDArray[np.int64]:
-        return np.zeros((n_groups, members), dtype=np.int64)
-
-    def counters() -> NDArray[np.int64]:
-        return np.zeros(n_groups, dtype=np.int64)
+    def numbers(*shape: int) -> NDArray[np.int64]:
+        return np.zeros(shape, dtype=np.int64)
 
     cells = 2 * raster.size + 2 * pad
-    histograms = [counts(n_groups, cells) for _ in range(5)]
-    rows = [counts(n_groups, raster.size), counts(n_groups, raster.size), counts(n_classes, raster.size)]
     return Tables(
-        *(raster.base_hz, raster.step_hz, raster.size, pad),
-        *(question.tier, question.extent, raster.segments),
-        *(groups.start, groups.index, groups.roles),
-        *(groups.distance_hz, reach, spacings_hz(question.classes, question.losses)),
-        *rows,
-        *histograms,
-        *(lists(), lists(), counters()),
-        *(lists(), lists(), counters()),
-        counters(),
+        base_hz=raster.base_hz,
+        step_hz=raster.step_hz,
+        size=raster.size,
+        pad=pad,
+        tier=question.tier,
+        extent=question.extent,
+        segments=np.ascontiguousarray(raster.segments),
+        group_start=groups.start,
+        groups=groups.index,
+        roles=groups.roles,
+        distance_hz=groups.distance_hz,
+        reach=reach,
+        spacing_hz=spacings_hz(question.classes, question.losses),
+        victim_row=counts(n_groups, raster.size),
+        sender_row=counts(n_groups, raster.size),
+        spacing_row=counts(n_classes, raster.size),
+        differences=counts(n_groups, cells),
+        sums=counts(n_groups, cells),
+        victim_less_sender=counts(n_groups, cells),
+        sender_less_victim=counts(n_groups, cells),
+        victim_and_sender=counts(n_groups, cells),
+        senders_hz=numbers(n_groups, members),
+        senders=numbers(n_groups, members),
+        sender_count=numbers(n_groups),
+        victims_hz=numbers(n_groups, members),
+        victims=numbers(n_groups, members),
+        victim_count=numbers(n_groups),
+        odd_count=numbers(n_groups),
     )
 
 

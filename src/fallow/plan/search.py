@@ -116,7 +116,8 @@ class _Search:
         """Where each carrier is tried first, −1 for nowhere: at home, else where it wishes to be if that is a clean place."""
         facts = self.facts
         clean = self.question.worth_at(facts.wish_hz)[0] < VERDICT_STEP
-        return np.where(facts.home_hz >= 0, facts.home_hz, np.where(clean, facts.wish_hz, -1)).tolist()
+        homes_hz: list[int] = np.where(facts.home_hz >= 0, facts.home_hz, np.where(clean, facts.wish_hz, -1)).tolist()
+        return homes_hz
 
     # ---- filling
 
@@ -143,7 +144,7 @@ class _Search:
 
     def _room(self, carrier: int) -> int:
         """How many places a carrier has to choose from."""
-        return self.question.worths[self.facts.class_index[carrier]].frequencies_hz.size
+        return int(self.question.worths[self.facts.class_index[carrier]].frequencies_hz.size)
 
     def _place(self, carriers: Sequence[int], picks: Sequence[float]) -> None:
         """Place carriers in turn: at home, else where they wish to be if that is a clean place, else as picked."""
@@ -245,4 +246,5 @@ class _Search:
         """Lowest free place or any free place, in turns of whole steps and of single carriers; sometimes whatever its tier."""
         share = self.random.choice([0.0, 0.3, 1.0])
         picks = np.where(self.random.random(n) < share, self.random.random(n), LOWEST)
-        return (picks + IN_ANY_TIER * ((picks >= 0) & (self.random.random() < 0.2))).tolist()
+        chosen: list[float] = (picks + IN_ANY_TIER * ((picks >= 0) & (self.random.random() < 0.2))).tolist()
+        return chosen

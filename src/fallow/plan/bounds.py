@@ -1,0 +1,201 @@
+"""How many links any plan can hold, and why: cheap bounds, each true for every plan.
+
+Areas that all hear each other share one stretch of spectrum. There the carriers of one scene lie at least the smallest spacing apart, and
+where A+B−C is asked all differences between them differ by at least the smallest distance (Erdős and Turán's argument for Sidon
+sets, with distances; our own derivation). Links outside such a part add at most their own number.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fallow.plan.exact import free_of_products, free_of_spacing
+from fallow.plan.groups import Class
+from fallow.plan.question import Question, whole
+from fallow.units import format_width
+
+__all__ = ["Bound", "Rule", "most", "most_by_spacing", "most_in_windows"]
+
+Whole = NDArray[np.int64]
+
+WINDOWS = 120
+"""Window widths tried; any of them gives a true bound."""
+
+
+@dataclass(frozen=True)
+class Bound:
+    """No plan can place more than ``links`` of the planned links; ``because`` is one sentence."""
+
+    links: int
+    because: str
+
+
+@dataclass(frozen=True)
+class Rule:
+    """What all carriers of a part keep: hertz between neighbours, and between any two differences (0: not asked)."""
+
+    spacing_hz: int
+    difference_hz: int
+
+
+@dataclass(frozen=True)
+class _Part:
+    """Classes that all meet, how many links they have, how many of them fit, and the reason."""
+
+    classes: tuple[int, ...]
+    links: int
+    fit: int
+    because: str
+
+
+def most(question: Question) -> Bound | None:
+    """The most links that any plan can place, or ``None`` when nothing cheap says that some must be left out."""
+    n_links = len(question.links)
+    best = min(_bounds_by_scene(question), key=lambda bound: bound.links, default=None)
+    return best if best is not None and best.links < n_links else None
+
+
+def most_by_spacing(places_hz: Whole, spacing_hz: int) -> int:
+    """The most of these places (rising) that lie ``spacing_hz`` apart: taken greedily from below, which is exact."""
+    count, next_hz = 0, -1
+    at = 0
+    while at < places_hz.size:
+        count += 1
+        next_hz = int(places_hz[at]) + max(spacing_hz, 1)
+        at = int(np.searchsorted(places_hz, next_hz))
+    return count
+
+
+def most_in_windows(places_hz: Whole, rule: Rule) -> int:
+    """The most of these places that can lie ``rule.spacing_hz`` apart with all differences ``rule.difference_hz`` apart.
+
+    Slide a window of T hertz over the places. With n carriers the mean number in it is m = nT/μ, where μ counts the
+    positions of the window that touch a place; so the pairs in it number at least μ(k(k−1)/2 + (m−k)k), k = ⌊m⌋. A pair of
+    difference d is inside T − d times, and the differences are at least S, S+G, S+2G …: Σ max(0, T − S − jG) in all. Every T that
+    breaks this refutes n.
+    """
+    gaps_hz = np.diff(places_hz)
+    width_hz = int(places_hz[-1] - places_hz[0]) + 1
+    most_links = places_hz.size
+    for window_hz in np.unique(np.geomspace(rule.spacing_hz + 1, 2 * width_hz, WINDOWS).astype(np.int64)).tolist():
+        touching = window_hz + int(np.minimum(gaps_hz, window_hz).sum())
+        most_links = min(most_links, _most_in_window(window_hz, touching, rule, most_links))
+    return most_links
+
+
+def _most_in_window(window_hz: int, touching: int, rule: Rule, at_most: int) -> int:
+    """The largest n up to ``at_most`` that windows of one width do not refute, by halving."""
+    spare_hz, step_hz = window_hz - rule.spacing_hz, rule.difference_hz
+    n_terms = -(-spare_hz // step_hz) if spare_hz > 0 else 0
+    twice_pairs = 2 * n_terms * spare_hz - step_hz * n_terms * (n_terms - 1)
+
+    def refuted(n: int) -> bool:
+        whole_part, rest = divmod(n * window_hz, touching)
+        return touching * whole_part * (whole_part - 1) + 2 * rest * whole_part > twice_pairs
+
+    low, high = 0, at_most
+    while low < high:
+        middle = (low + high + 1) // 2
+        low, high = (low, middle - 1) if refuted(middle) else (middle, high)
+    return low
+
+
+def _bounds_by_scene(question: Question) -> Iterator[Bound]:
+    movable = [carrier for carrier in question.links if carrier.fixed_hz is None]
+    count = np.bincount([carrier.class_index for carrier in movable], minlength=len(question.classes))
+    places = _places_left(question)
+    for scene in sorted(frozenset[str]().union(*(each.scenes for each in question.classes))) or [""]:
+        on = [k for k in range(len(question.worths)) if count[k] and question.classes[k].on_in(scene)]
+        parts = [_fit(part, question, count, places) for part in _areas_that_meet(on, question)]
+        elsewhere = len(question.links) - sum(part.links for part in parts)
+        tight = [part for part in parts if part.fit < part.links]
+        because = "; ".join(part.because for part in tight[:3])
+        if scene and tight:
+            because = f"in the scene {scene} {because}"
+        yield Bound(elsewhere + sum(part.fit for part in parts), because)
+
+
+def _places_left(question: Question) -> list[Whole]:
+    """Places of each class of ours that fixed links and strangers leave free, in hertz."""
+    tables = question.tables()
+    fixed = [carrier for carrier in question.carriers if carrier.fixed_hz is not None]
+    others = whole([carrier.class_index for carrier in fixed] + [k for k, _ in question.strangers])
+    others_hz = whole([carrier.fixed_hz or 0 for carrier in fixed] + [hz for _, hz in question.strangers])
+    left = []
+    for k, worth in enumerate(question.worths):
+        at_hz = worth.frequencies_hz
+        free = free_of_spacing(tables, k, at_hz, others, others_hz)
+        left.append(at_hz[free & free_of_products(tables, k, at_hz, len(question.carriers))])
+    return left
+
+
+def _areas_that_meet(classes: Sequence[int], question: Question) -> list[list[int]]:
+    """Classes in parts whose areas all hear each other; areas with most classes first, each joins the first part it can."""
+    parts: list[list[int]] = []
+    for k in sorted(classes, key=lambda k: question.classes[k].area):
+        area = question.classes[k].area
+        for part in parts:
+            if all(question.losses.hears(area, question.classes[j].area) for j in part):
+                part.append(k)
+                break
+        else:
+            parts.append([k])
+    return parts
+
+
+def _fit(part: Sequence[int], question: Question, count: NDArray[np.int64], places: Sequence[Whole]) -> _Part:
+    """The better of two bounds: all classes of a part together, and each equipment of it by itself."""
+    links = int(sum(count[k] for k in part))
+    together = _fit_alike(part, question, count, places)
+    kinds: dict[str, list[int]] = {}
+    for k in part:
+        equipment = question.classes[k].equipment
+        kinds.setdefault("" if equipment is None else equipment.name, []).append(k)
+    alone = [_fit_alike(kind, question, count, places) for kind in kinds.values()]
+    if sum(kind.fit for kind in alone) < together.fit:
+        tight = [kind.because for kind in alone if kind.fit < kind.links]
+        return _Part(tuple(part), links, sum(kind.fit for kind in alone), "; ".join(tight))
+    return together
+
+
+def _fit_alike(part: Sequence[int], question: Question, count: NDArray[np.int64], places: Sequence[Whole]) -> _Part:
+    links = int(sum(count[k] for k in part))
+    classes = [question.classes[k] for k in part]
+    places_hz = np.unique(np.concatenate([places[k] for k in part]))
+    rule = _rule_of(classes)
+    fit, reason = most_by_spacing(places_hz, rule.spacing_hz), _spacing_reason(rule)
+    if places_hz.size and rule.difference_hz:
+        in_windows = most_in_windows(places_hz, rule)
+        if in_windows < fit:
+            fit, reason = in_windows, _difference_reason(rule)
+    fit = min(fit, links)
+    where = ", ".join(sorted({each.area for each in classes} - {""}))
+    kinds = ", ".join(sorted({each.equipment.name for each in classes if each.equipment is not None}))
+    return _Part(
+        tuple(part),
+        links,
+        fit,
+        f"at most {fit} of {links} links of {kinds}{f' in {where}' if where else ''} fit: {reason}",
+    )
+
+
+def _rule_of(classes: Sequence[Class]) -> Rule:
+    """The mildest rule of these classes: what all their carriers keep in any plan."""
+    spacing_hz = min(each.spacing_hz for each in classes)
+    two_hz, three_hz = (min(each.distances_hz[form] for each in classes) for form in (0, 1))
+    return Rule(spacing_hz, min(two_hz, three_hz, spacing_hz))
+
+
+def _spacing_reason(rule: Rule) -> str:
+    return f"the places left to them hold no more at {format_width(rule.spacing_hz)} between neighbours"
+
+
+def _difference_reason(rule: Rule) -> str:
+    return (
+        f"with A+B−C and 2A−B products {format_width(rule.difference_hz)} away all differences between carriers must differ by that much, "
+        "and the places left to them do not have that many"
+    )

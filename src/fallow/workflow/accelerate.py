@@ -1,0 +1,160 @@
+"""The planner's compiled kernels, without anybody waiting for a compiler.
+
+The first plan is made with NumPy. Meanwhile a thread sees to it that numba's cache on disk holds the compiled kernels (a process of its own
+compiles them where it does not: ten seconds or so), loads them, and hands them over. No numba, no cache, no second process: NumPy plans on.
+"""
+
+from __future__ import annotations
+
+import functools
+import hashlib
+import importlib
+import importlib.util
+import os
+import platform
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Callable
+from importlib import metadata
+from pathlib import Path
+
+import fallow
+from fallow.plan.engine import Kernels, NumpyKernels
+
+__all__ = ["Acceleration", "kernels", "kernels_cache_dir"]
+
+LONGEST_COMPILING_S = 180.0
+_COMPILE = "from fallow.plan.compiled import exercise; exercise()"
+_IN_CHILD = "FALLOW_COMPILING"
+
+
+def kernels() -> Callable[[], Kernels]:
+    """What ``plan.search.improve`` takes: a call gives the quickest kernels that are ready. Preparing begins with the first call."""
+    return _acceleration()
+
+
+@functools.cache
+def _acceleration() -> Acceleration:
+    acceleration = Acceleration(kernels_cache_dir())
+    acceleration.start()
+    return acceleration
+
+
+def kernels_cache_dir() -> Path:
+    """Where compiled kernels are kept: ``NUMBA_CACHE_DIR``, else the user's cache folder."""
+    stated = os.environ.get("NUMBA_CACHE_DIR")
+    if stated:
+        return Path(stated)
+    if sys.platform == "win32":
+        base = Path(os.environ.get("LOCALAPPDATA") or Path.home() / "AppData" / "Local")
+    elif sys.platform == "darwin":
+        base = Path.home() / "Library" / "Caches"
+    else:
+        base = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache")
+    return base / "fallow" / "kernels"
+
+
+class Acceleration:
+    """Gives NumPy kernels until the compiled ones are ready. ``done`` is set when nothing more will change."""
+
+    def __init__(self, cache_dir: Path) -> None:
+        self.cache_dir = cache_dir
+        self.done = threading.Event()
+        self._kernels: Kernels = NumpyKernels()
+        self._stamp = cache_dir / f"compiled-{_fingerprint()}"
+        self._lock = cache_dir / f"compiling-{_fingerprint()}"
+
+    def __call__(self) -> Kernels:
+        """The quickest kernels that are ready."""
+        return self._kernels
+
+    def start(self) -> None:
+        """Prepare the compiled kernels in the background. The thread ends with the process, whatever it is at."""
+        threading.Thread(target=self._prepare, name="fallow kernels", daemon=True).start()
+
+    def _prepare(self) -> None:
+        try:
+            if importlib.util.find_spec("numba") is not None:
+                if not self._stamp.exists():
+                    self._fill_cache()
+                self._load()
+        except (ImportError, OSError, RuntimeError, subprocess.SubprocessError):
+            return  # NumPy plans on: slower, and otherwise the same
+        finally:
+            self.done.set()
+
+    def _load(self) -> None:
+        """Load the compiled kernels; where the cache is of no use this compiles them here."""
+        settings = importlib.import_module("numba.core.config")  # heavy, and optional
+        before = settings.CACHE_DIR
+        settings.CACHE_DIR = before or str(self.cache_dir)
+        try:  # numba settles where to keep a function when it is declared; other people's functions go where they went before
+            from fallow.plan.compiled import CompiledKernels, exercise  # heavy: needs numba
+        finally:
+            settings.CACHE_DIR = before
+        exercise()
+        self._kernels = CompiledKernels()
+
+    def _fill_cache(self) -> None:
+        """Have the kernels compiled by a process of its own, or wait for one that is at it already."""
+        if not _can_start_python():
+            return
+        self.cache_dir.mkdir(parents=True, exist_ok=True)
+        if _is_locked(self._lock):
+            _wait_for(self._stamp)
+            return
+        self._lock.touch()
+        package = str(Path(fallow.__file__).resolve().parent.parent)
+        paths = [package, *filter(None, [os.environ.get("PYTHONPATH")])]
+        environment = os.environ | {
+            "NUMBA_CACHE_DIR": str(self.cache_dir),
+            "PYTHONPATH": os.pathsep.join(paths),
+            _IN_CHILD: "1",
+        }
+        child = subprocess.run(
+            [sys.executable, "-c", _COMPILE],
+            env=environment,
+            cwd=self.cache_dir,
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+            timeout=LONGEST_COMPILING_S,
+            check=False,
+        )
+        if child.returncode == 0:
+            self._stamp.touch()
+        self._lock.unlink(missing_ok=True)
+
+
+def _can_start_python() -> bool:
+    """Whether ``sys.executable`` is a Python that can be started anew: not a frozen program, not a host that embeds Python."""
+    if getattr(sys, "frozen", False) or os.environ.get(_IN_CHILD) or not sys.executable:
+        return False
+    return Path(sys.executable).stem.lower().startswith(("python", "pypy"))
+
+
+def _is_locked(lock: Path) -> bool:
+    try:
+        return time.time() - lock.stat().st_mtime < LONGEST_COMPILING_S
+    except FileNotFoundError:
+        return False
+
+
+def _wait_for(stamp: Path) -> None:
+    deadline_s = time.monotonic() + LONGEST_COMPILING_S
+    while not stamp.exists() and time.monotonic() < deadline_s:
+        time.sleep(0.25)
+
+
+def _fingerprint() -> str:
+    """What compiled kernels depend on: their source, Python, numba and the machine."""
+    folder = Path(fallow.__file__).resolve().parent / "plan"
+    parts = [(folder / name).read_bytes() for name in ("loops.py", "compiled.py", "tables.py", "engine.py")]
+    try:
+        version = metadata.version("numba")
+    except metadata.PackageNotFoundError:
+        version = ""
+    parts.append(f"{sys.version} {version} {platform.machine()} {platform.processor()} {folder}".encode())
+    return hashlib.sha256(b"\0".join(parts)).hexdigest()[:16]
