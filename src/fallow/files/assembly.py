@@ -1,0 +1,369 @@
+"""Rows of a file put together into sweeps on exact axes: where a sweep ends, which axis it has, what is missing in it.
+
+What comes out are ``Passes``: levels as printed, per axis and trace, rising in frequency. What the numbers mean is ``levels``'
+business, and what to make of it all ``delimited``'s.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fallow.errors import InputError
+from fallow.files.axes import axis_of
+from fallow.files.cells import Rows
+from fallow.files.plan import MATRIX, WIDE_ROWS, Plan
+from fallow.files.wording import FREQUENCY_FACTORS_HZ
+from fallow.spectrum.axis import Axis
+
+__all__ = ["Assembled", "Passes", "assemble"]
+
+_JOIN_FEWEST = 3  # a stretch of fewer points is no sweep
+
+
+@dataclass(frozen=True, eq=False)
+class Passes:
+    """Sweeps of one trace on one axis. ``values``: as printed, shape (sweep, bin); ``stamps``: a text per sweep, may be empty."""
+
+    axis: Axis
+    values: NDArray[np.floating]
+    stamps: tuple[str, ...]
+    trace: str
+
+
+@dataclass(frozen=True, eq=False)
+class Assembled:
+    """All passes of a file. ``span_hz``: the stated edges of wide rows, else ``None``. ``stacked``: sweeps stood below each other."""
+
+    passes: tuple[Passes, ...]
+    notes: tuple[str, ...] = ()
+    span_hz: tuple[int, int] | None = None
+    stacked: bool = False
+
+
+def assemble(rows: Iterable[Rows], plan: Plan, path: str) -> Assembled:
+    """Put the rows of a file together. Raises InputError where they make no sweep."""
+    if plan.layout == MATRIX:
+        return _matrix(rows, plan, path)
+    if plan.layout == WIDE_ROWS:
+        return _wide_rows(rows, plan, path)
+    return _columns(rows, plan, path)
+
+
+# --- a matrix --------------------------------------------------------------------------------------------------------------
+
+
+def _matrix(rows: Iterable[Rows], plan: Plan, path: str) -> Assembled:
+    parts, stamps, cut = [], [], False
+    for part in rows:
+        parts.append(part.levels.astype(np.float32 if not plan.scale.linear else np.float64, copy=False))
+        stamps.extend(part.stamp(row) for row in range(part.levels.shape[0]))
+        cut = cut or part.cut
+    values = np.concatenate(parts) if parts else np.empty((0, len(plan.levels)))
+    if not values.shape[0]:
+        raise InputError("no row of levels follows the frequencies", path=path)
+    header = np.asarray(plan.header)
+    if plan.falling:
+        header, values = header[::-1], values[:, ::-1]
+    axis = axis_of(np.ascontiguousarray(header), plan.units.units[0], plan.decimals, path)
+    return Assembled((Passes(axis, values, tuple(stamps), ""),), _cut_note(cut))
+
+
+def _cut_note(cut: bool) -> tuple[str, ...]:
+    return ("the last line is cut off: what is whole of it was kept, the rest was not measured",) if cut else ()
+
+
+# --- columns ---------------------------------------------------------------------------------------------------------------
+
+
+@dataclass(eq=False)
+class _Stack:
+    """Frequencies of sweeps below each other. As long as they repeat the first sweep's, they are counted, not kept."""
+
+    falling: bool
+    kept: list[NDArray[np.float64]] = field(default_factory=list)
+    first: NDArray[np.float64] | None = None
+    rows: int = 0
+    repeated: int = 0
+
+    def add(self, frequencies: NDArray[np.float64]) -> None:
+        """The frequencies of the next rows."""
+        self.rows += frequencies.size
+        if self.first is None:
+            self.kept.append(frequencies)
+            self._look_for_first()
+        elif self.repeated < 0 or not self._repeats(frequencies):
+            self._keep_all(frequencies)
+        else:
+            self.repeated += frequencies.size
+
+    def all(self) -> NDArray[np.float64]:
+        """Every row's frequency, shape (row,)."""
+        if self.first is not None and self.repeated >= 0:
+            return np.resize(self.first, self.rows)
+        return np.concatenate(self.kept)
+
+    @property
+    def even(self) -> NDArray[np.float64] | None:
+        """The first sweep's frequencies, where every other sweep repeats them; else ``None``."""
+        return self.first if self.repeated >= 0 else None
+
+    def _look_for_first(self) -> None:
+        last = self.kept[-1] if len(self.kept) == 1 else np.concatenate([self.kept[-2][-1:], self.kept[-1]])
+        steps = np.diff(last)
+        if not np.any(steps > 0 if self.falling else steps < 0):
+            return
+        joined = np.concatenate(self.kept)
+        end = int(starts_of(joined, falling=self.falling)[1])
+        self.first, self.kept, self.repeated = joined[:end], [], 0
+        rest = joined[end:]
+        if self._repeats(rest):
+            self.repeated = rest.size
+        else:
+            self.kept, self.repeated = [joined], -1
+
+    def _repeats(self, frequencies: NDArray[np.float64]) -> bool:
+        assert_first = self.first if self.first is not None else frequencies
+        phase = self.repeated % assert_first.size
+        expected = np.resize(np.roll(assert_first, -phase), frequencies.size)
+        return bool(np.array_equal(expected, frequencies))
+
+    def _keep_all(self, frequencies: NDArray[np.float64]) -> None:
+        if self.repeated >= 0 and self.first is not None:
+            self.kept, self.repeated = [np.resize(self.first, self.first.size + self.repeated)], -1
+        self.kept.append(frequencies)
+
+
+def starts_of(frequencies: NDArray[np.float64], *, falling: bool) -> NDArray[np.int64]:
+    """Rows at which a sweep begins: the first, and each where the frequency turns back."""
+    steps = np.diff(frequencies)
+    return np.concatenate([[0], np.flatnonzero(steps > 0 if falling else steps < 0) + 1])
+
+
+def _columns(rows: Iterable[Rows], plan: Plan, path: str) -> Assembled:
+    stack, levels, cut = _Stack(plan.falling), [], False
+    stamps: list[tuple[int, str]] = []
+    for part in rows:
+        if part.frequencies is None or not part.frequencies.size:
+            cut = cut or part.cut
+            continue
+        if plan.times:
+            stamps.extend(_stamps_where_sweeps_begin(part, stack.rows, plan))
+        stack.add(part.frequencies)
+        levels.append(part.levels.astype(np.float32 if not plan.scale.linear else np.float64, copy=False))
+        cut = cut or part.cut
+    if stack.rows < 2:
+        raise InputError("fewer than two frequencies with levels: that is no sweep", path=path)
+    values = np.concatenate(levels)
+    levels.clear()
+    done = _even_sweeps(stack, values, plan, stamps, path) or _uneven_sweeps(stack.all(), values, plan, stamps, path)
+    return Assembled(done.passes, (*done.notes, *_cut_note(cut)), None, done.stacked)
+
+
+def _stamps_where_sweeps_begin(part: Rows, before: int, plan: Plan) -> list[tuple[int, str]]:
+    """Row number in the file and time, for the first row of the part and for each at which a sweep begins."""
+    frequencies = part.frequencies if part.frequencies is not None else np.empty(0)
+    return [(before + int(row), part.stamp(int(row))) for row in starts_of(frequencies, falling=plan.falling)]
+
+
+def _even_sweeps(
+    stack: _Stack, values: NDArray[np.floating], plan: Plan, stamps: Sequence[tuple[int, str]], path: str
+) -> Assembled | None:
+    """All sweeps have the first one's frequencies; the last may be short."""
+    first = stack.even
+    if first is None or np.any(np.diff(first) == 0):
+        return None
+    n = first.size
+    missing = -values.shape[0] % n
+    notes = ()
+    if missing:
+        values = np.concatenate([values, np.full((missing, values.shape[1]), np.nan, dtype=values.dtype)])
+        notes = (f"the last sweep ends after {n - missing} of {n} frequencies: the rest of it was not measured",)
+    sweeps = values.reshape(-1, n, values.shape[1])
+    at = dict(stamps)
+    texts = tuple(at.get(sweep * n, "") for sweep in range(sweeps.shape[0]))
+    order = slice(None, None, -1) if plan.falling else slice(None)
+    axis = axis_of(np.ascontiguousarray(first[order]), plan.units.units[0], plan.decimals, path)
+    traces = tuple(
+        Passes(axis, sweeps[:, order, trace], texts, name) for trace, name in enumerate(_names(plan, values.shape[1]))
+    )
+    return Assembled(traces, notes, stacked=sweeps.shape[0] > 1)
+
+
+def _names(plan: Plan, count: int) -> tuple[str, ...]:
+    return plan.names or tuple(str(place) for place in range(count))
+
+
+def _uneven_sweeps(
+    frequencies: NDArray[np.float64],
+    values: NDArray[np.floating],
+    plan: Plan,
+    stamps: Sequence[tuple[int, str]],
+    path: str,
+) -> Assembled:
+    """One sweep, spans in any order that make one sweep, or sweeps that differ in their frequencies."""
+    starts = starts_of(frequencies, falling=plan.falling)
+    bounds = [*starts.tolist(), frequencies.size]
+    pieces = [slice(low, high) for low, high in zip(bounds, bounds[1:], strict=False)]
+    groups = _joined_spans(frequencies, pieces)
+    if len(groups) > max(3, frequencies.size // _JOIN_FEWEST):
+        raise InputError("the frequencies jump to and fro: they are no sweeps", path=path)
+    at = dict(stamps)
+    notes: list[str] = []
+    by_axis: dict[bytes, list[tuple[NDArray[np.float64], NDArray[np.floating], str]]] = {}
+    for group in groups:
+        rows = np.concatenate([np.arange(piece.start, piece.stop) for piece in group])
+        rows = rows[np.argsort(frequencies[rows], kind="stable")]
+        points, at_once = np.unique(frequencies[rows], return_index=True)
+        if points.size < rows.size:
+            notes.append(
+                f"{rows.size - points.size} frequencies stand twice in a sweep: the first level of each was kept"
+            )
+        entry = (points, values[rows[at_once]], at.get(group[0].start, ""))
+        by_axis.setdefault(points.tobytes(), []).append(entry)
+    passes = _passes_of(_with_partial(list(by_axis.values()), notes), plan, path)
+    return Assembled(passes, tuple(dict.fromkeys(notes)), stacked=len(groups) > 1)
+
+
+def _joined_spans(frequencies: NDArray[np.float64], pieces: Sequence[slice]) -> list[list[slice]]:
+    """Pieces that follow each other and don't overlap are spans of one sweep."""
+    groups: list[list[slice]] = []
+    spans: list[tuple[float, float]] = []
+    for piece in pieces:
+        ends = sorted((float(frequencies[piece.start]), float(frequencies[piece.stop - 1])))
+        if groups and all(ends[1] <= low or ends[0] >= high for low, high in spans):
+            groups[-1].append(piece)
+        else:
+            groups.append([piece])
+            spans = []
+        spans.append((ends[0], ends[1]))
+    return groups
+
+
+_Entry = tuple[NDArray[np.float64], NDArray[np.floating], str]
+
+
+def _with_partial(kinds: list[list[_Entry]], notes: list[str]) -> list[list[_Entry]]:
+    """Sweeps whose frequencies are some of another sweep's are put on that one's axis, with gaps."""
+    kinds.sort(key=lambda entries: -entries[0][0].size)
+    kept: list[list[_Entry]] = []
+    for entries in kinds:
+        points = entries[0][0]
+        home = next((other for other in kept if np.isin(points, other[0][0]).all()), None)
+        if home is None:
+            kept.append(entries)
+            continue
+        whole = home[0][0]
+        notes.append(
+            f"{len(entries)} of the sweeps have only {points.size} of {whole.size} frequencies: the rest was not measured"
+        )
+        for _, values, stamp in entries:
+            filled = np.full((whole.size, values.shape[1]), np.nan, dtype=values.dtype)
+            filled[np.searchsorted(whole, points)] = values
+            home.append((whole, filled, stamp))
+    return kept
+
+
+def _passes_of(kinds: Sequence[Sequence[_Entry]], plan: Plan, path: str) -> tuple[Passes, ...]:
+    passes = []
+    for entries in kinds:
+        points = entries[0][0]
+        if points.size < 2:
+            raise InputError("a sweep of a single frequency is no sweep", path=path)
+        axis = axis_of(points, plan.units.units[0], plan.decimals, path)
+        stamps = tuple(stamp for _, _, stamp in entries)
+        for trace, name in enumerate(_names(plan, entries[0][1].shape[1])):
+            values = np.stack([levels[:, trace] for _, levels, _ in entries])
+            passes.append(Passes(axis, values, stamps, name))
+    return tuple(passes)
+
+
+# --- wide rows -------------------------------------------------------------------------------------------------------------
+
+
+def _wide_rows(rows: Iterable[Rows], plan: Plan, path: str) -> Assembled:
+    edges, levels, stamps, cut = [], [], [], False
+    for part in rows:
+        if part.edges is None:
+            continue
+        edges.append(part.edges)
+        levels.append(part.levels)
+        stamps.extend(part.stamp(row) for row in range(part.edges.shape[0]))
+        cut = cut or part.cut
+    if not edges:
+        raise InputError("no row of levels was found", path=path)
+    return _tiled(np.concatenate(edges), np.concatenate(levels), stamps, _Wide(plan, path, cut))
+
+
+@dataclass(frozen=True)
+class _Wide:
+    """What putting wide rows together needs to know besides the rows."""
+
+    plan: Plan
+    path: str
+    cut: bool
+
+
+def _tiled(edges: NDArray[np.float64], levels: NDArray[np.floating], stamps: Sequence[str], wide: _Wide) -> Assembled:
+    factor = FREQUENCY_FACTORS_HZ[wide.plan.units.units[0]]
+    kinds, kind_of_row = np.unique(edges, axis=0, return_inverse=True)
+    kind_of_row = kind_of_row.reshape(-1)
+    if np.any(kinds[:, 1] <= kinds[:, 0]) or np.any(kinds[:, 2] <= 0):
+        raise InputError("a row's upper edge or step is not above its lower edge", path=wide.path)
+    counts = _cells_of(kinds, levels.shape[1])
+    ends = np.cumsum(counts)
+    centres = np.concatenate(
+        [_centres(kind, int(count), levels.shape[1]) for kind, count in zip(kinds, counts, strict=True)]
+    )
+    sweep_of_row = _sweeps_of(kind_of_row)
+    values = np.full((int(sweep_of_row[-1]) + 1, int(ends[-1])), np.nan)
+    for row, (kind, sweep) in enumerate(zip(kind_of_row, sweep_of_row, strict=True)):
+        measured = min(int(counts[kind]), levels.shape[1])
+        start = int(ends[kind] - counts[kind])
+        values[sweep, start : start + measured] = levels[row, :measured]
+    order = np.argsort(centres, kind="stable")
+    points, at_once = np.unique(centres[order], return_index=True)
+    slack = min(10.0**-wide.plan.edge_decimals, 0.01 * float(kinds[:, 2].min()))
+    axis = axis_of(points, wide.plan.units.units[0], max(wide.plan.decimals, 0) + 1, wide.path, slack)
+    first_row = np.searchsorted(sweep_of_row, np.arange(values.shape[0]))
+    notes = [*_wide_notes(counts, levels.shape[1]), *_cut_note(wide.cut)]
+    span = (round(float(kinds[:, 0].min()) * factor), round(float(kinds[:, 1].max()) * factor))
+    passes = Passes(axis, values[:, order[at_once]], tuple(stamps[row] for row in first_row), "")
+    return Assembled((passes,), tuple(notes), span)
+
+
+def _cells_of(kinds: NDArray[np.float64], printed: int) -> NDArray[np.int64]:
+    """Cells that each kind of row should have; one more than fit where both edges are points."""
+    room = np.rint((kinds[:, 1] - kinds[:, 0]) / kinds[:, 2]).astype(np.int64)
+    return np.maximum(np.where(room + 1 == printed, printed, room), 1)
+
+
+def _centres(kind: NDArray[np.float64], count: int, printed: int) -> NDArray[np.float64]:
+    """Middle of each cell: cells fill the row from edge to edge, or, where there is one more, stand on the edges."""
+    low, high, step = (float(value) for value in kind)
+    room = round((high - low) / step)
+    offset = 0.0 if count == room + 1 and count == printed else 0.5
+    return low + step * (np.arange(count) + offset)
+
+
+def _sweeps_of(kind_of_row: NDArray[np.intp]) -> NDArray[np.int64]:
+    """The sweep that each row belongs to: a new one begins where a row comes that the sweep already has."""
+    sweep, seen = 0, set()
+    sweeps = np.empty(kind_of_row.size, dtype=np.int64)
+    for row, kind in enumerate(kind_of_row.tolist()):
+        if kind in seen:
+            sweep += 1
+            seen = set()
+        seen.add(kind)
+        sweeps[row] = sweep
+    return sweeps
+
+
+def _wide_notes(counts: NDArray[np.int64], printed: int) -> list[str]:
+    short = int(counts.max())
+    if short <= printed:
+        return []
+    return [f"rows hold {printed} levels where their edges and step make {short}: the rest was not measured"]

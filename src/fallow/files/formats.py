@@ -1,0 +1,239 @@
+"""Files and folders to readings: what kind of file each is, told by its content, and what becomes of those that are no sweeps."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
+from os import PathLike, fspath
+from pathlib import Path
+
+from fallow.errors import FallowError, InputError
+from fallow.files.readings import FileReading, FileRefusal, NotASweepError, Telling
+from fallow.files.wording import words_of
+
+__all__ = ["read_file", "read_paths"]
+
+_MAGIC: tuple[tuple[bytes, str], ...] = (
+    (b"PK\x03\x04", "an archive or an office document: save what is in it as text"),
+    (b"PK\x05\x06", "an archive: unpack it first"),
+    (b"\x1f\x8b", "compressed: unpack it first"),
+    (b"BZh", "compressed: unpack it first"),
+    (b"\xfd7zXZ", "compressed: unpack it first"),
+    (b"(\xb5/\xfd", "compressed: unpack it first"),
+    (b"7z\xbc\xaf", "an archive: unpack it first"),
+    (b"\x89HDF", "an HDF5 file, which can't be read yet"),
+    (b"PAR1", "a Parquet file, which can't be read yet"),
+    (b"SQLite format 3", "a database, which can't be read as sweeps"),
+    (b"RIFF", "a recording of samples (WAV), and recordings can't be read yet"),
+    (b"\xd0\xcf\x11\xe0", "an office document: save what is in it as text"),
+)
+_NO_SWEEP_MAGIC: tuple[tuple[bytes, str], ...] = (
+    (b"\x89PNG", "a picture"), (b"\xff\xd8\xff", "a picture"), (b"GIF8", "a picture"), (b"BM", "a picture"), (b"%PDF", "a PDF document"),
+    (b"\x7fELF", "a program"), (b"MZ", "a program"),
+)  # fmt: skip
+_RECORDINGS = (
+    ".sigmf-data",
+    ".sigmf-meta",
+    ".sigmf",
+    ".iq",
+    ".cf32",
+    ".cs16",
+    ".cs8",
+    ".cu8",
+    ".c64",
+    ".complex",
+    ".bin",
+    ".raw",
+    ".wav",
+)
+_NEVER_SWEEPS = (
+    ".md", ".rst", ".py", ".ipynb", ".png", ".jpg", ".jpeg", ".gif", ".svg", ".pdf", ".html", ".htm", ".css", ".js", ".toml", ".ini",
+    ".cfg", ".yml", ".yaml", ".sh", ".bat", ".exe", ".dll", ".fallow", ".log.gz",
+)  # fmt: skip
+_READABLE_NAMES = ("readme", "license", "licence", "changelog", "makefile", "attribution")
+_LENGTH_PREFIXED = re.compile(rb"\s*\d{1,6}[\r\n]*\{")
+
+
+def read_file(
+    path: str | PathLike[str], telling: Telling | None = None, progress: Callable[[float], None] | None = None
+) -> FileReading:
+    """Read one file of sweeps, whatever its format.
+
+    ``progress`` is called with the share that is done, 0 to 1. What only the user can answer stands in the reading's ``needs``.
+    Raises InputError, with the reason, when it can't be read, and UsageError when ``telling`` says something impossible.
+    """
+    where, told = Path(path), telling or Telling()
+    head = _head(where)
+    _refuse_other_kinds(where, head)
+    if head.startswith(b"\x93NUMPY"):
+        from fallow.files.npy import read_npy  # late: it needs numpy, and most files of a refusal don't
+
+        reading = read_npy(where, told)
+    else:
+        from fallow.files.delimited import read_delimited  # late: it needs numpy, as above
+
+        reading = read_delimited(where, told, progress)
+    return _marked_reference(reading, where)
+
+
+def read_paths(
+    paths: Sequence[str | PathLike[str]],
+    telling: Telling | None = None,
+    progress: Callable[[str, float], None] | None = None,
+) -> tuple[FileReading | FileRefusal, ...]:
+    """Read files and folders (with the folders in them). A path that can't be read gives a FileRefusal, never an exception.
+
+    Files of a folder that are no sweeps are left out with a note on the folder's first reading; vectors of frequencies or times
+    beside vectors of levels serve them and give no reading of their own. ``progress`` gets the path and the share that is done.
+    """
+    results: list[FileReading | FileRefusal] = []
+    for path in paths:
+        where = Path(path)
+        if where.is_dir():
+            results.extend(_read_folder(where, telling, progress))
+        elif not (where.suffix == ".npy" and _serves_others(where, paths)):
+            results.append(_read_or_refuse(where, telling, progress))
+    return tuple(results)
+
+
+def _read_folder(
+    folder: Path, telling: Telling | None, progress: Callable[[str, float], None] | None
+) -> Iterator[FileReading | FileRefusal]:
+    left_out: list[str] = []
+    results: list[FileReading | FileRefusal] = []
+    try:
+        files = list(_files_in(folder))
+    except OSError as error:
+        yield FileRefusal(
+            str(folder),
+            InputError(f"the folder can't be opened ({(error.strerror or 'unknown').lower()})", path=folder),
+        )
+        return
+    for path in files:
+        if _is_never_sweep(path) or (path.suffix == ".npy" and _serves_others(path, files)):
+            left_out.append(path.name)
+            continue
+        result = _read_or_refuse(path, telling, progress)
+        if isinstance(result, FileRefusal) and isinstance(result.error, NotASweepError):
+            left_out.append(path.name)
+        else:
+            results.append(result)
+    if not results:
+        found = f"only {_listed(left_out)}" if left_out else "nothing"
+        yield FileRefusal(str(folder), InputError(f"the folder holds no sweeps ({found})", path=folder))
+    yield from _with_note(results, left_out, folder)
+
+
+def _with_note(
+    results: Sequence[FileReading | FileRefusal], left_out: Sequence[str], folder: Path
+) -> Iterator[FileReading | FileRefusal]:
+    """The results, the first reading among them with a note on what was left out."""
+    note = f"left out of {folder.name or folder} as no sweeps: {_listed(left_out)}"
+    noted = not left_out
+    for result in results:
+        if isinstance(result, FileReading) and not noted:
+            yield replace(result, notes=(*result.notes, note))
+            noted = True
+        else:
+            yield result
+
+
+def _listed(names: Sequence[str]) -> str:
+    return ", ".join(names[:8]) + (f" and {len(names) - 8} more" if len(names) > 8 else "")
+
+
+def _files_in(folder: Path) -> Iterator[Path]:
+    """Files of a folder and of the folders in it, hidden ones apart, in the order of their names."""
+    for path in sorted(folder.iterdir()):
+        if path.name.startswith((".", "__")):
+            continue
+        if path.is_dir():
+            yield from (inner for inner in sorted(path.iterdir()) if inner.is_file() and not inner.name.startswith("."))
+        elif path.is_file():
+            yield path
+
+
+def _read_or_refuse(
+    path: Path, telling: Telling | None, progress: Callable[[str, float], None] | None
+) -> FileReading | FileRefusal:
+    try:
+        return read_file(path, telling, None if progress is None else lambda share: progress(str(path), share))
+    except InputError as error:
+        return FileRefusal(str(path), error)
+
+
+def _serves_others(path: Path, paths: Sequence[str | PathLike[str]]) -> bool:
+    """Whether a vector is the axis or the times of other vectors that are read too."""
+    from fallow.files.npy import companions_of, is_companion  # late: it needs numpy
+
+    beside = companions_of(path.parent)
+    others = [Path(other) for other in paths]
+    levels = [o for o in others if o.suffix == ".npy" and o.parent == path.parent and not is_companion(o.name, beside)]
+    return bool(levels) and is_companion(path.name, beside)
+
+
+def _head(path: Path) -> bytes:
+    try:
+        if path.is_dir():
+            raise InputError("it is a folder, not a file", path=path)
+        if not path.is_file():
+            kind = "it is no regular file" if path.exists() else "there is no such file"
+            raise InputError(kind, path=path)
+        with path.open("rb") as stream:
+            return stream.read(64)
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or "its name is none"
+        raise InputError(f"the file can't be opened ({reason.lower()})", path=fspath(path)) from error
+
+
+def _refuse_other_kinds(path: Path, head: bytes) -> None:
+    """Say what a file is where fallow knows the kind and can't read it."""
+    for magic, what in _MAGIC:
+        if head.startswith(magic):
+            raise InputError(f"it is {what}", path=path)
+    for magic, what in _NO_SWEEP_MAGIC:
+        if head.startswith(magic):
+            raise NotASweepError(f"it is {what}, no sweep", path=path)
+    if path.name.lower().endswith(_RECORDINGS) and not head.startswith(b"\x93NUMPY"):
+        raise InputError("it is a recording of samples or its description, and recordings can't be read yet", path=path)
+    bare = head.lstrip(b"\xef\xbb\xbf \t\r\n")
+    if (
+        bare.startswith(b"{")
+        or re.match(rb"\[\s*[\[{\"]", bare)
+        or path.suffix.lower() in (".json", ".jsonl", ".geojson")
+    ):
+        raise InputError("it is JSON, which can't be read yet", path=path)
+    if bare[:1] == b"<":
+        raise NotASweepError("it is XML or a web page, no table of text", path=path)
+    if _LENGTH_PREFIXED.match(head):
+        raise InputError(
+            "it holds records with a length and a JSON head before each, which can't be read yet", path=path
+        )
+
+
+def _is_never_sweep(path: Path) -> bool:
+    """Files that lie in folders for people and programs, told by name."""
+    return path.name.lower().endswith(_NEVER_SWEEPS) or path.stem.lower() in _READABLE_NAMES
+
+
+def _marked_reference(reading: FileReading, path: Path) -> FileReading:
+    by_name = named_reference(path)
+    if not (reading.is_reference or by_name):
+        return reading
+    why = "its name says so" if by_name else "it says so above its numbers"
+    return replace(
+        reading,
+        is_reference=True,
+        notes=(*reading.notes, f"it seems to be a reference sweep, with a load for an antenna: {why}"),
+    )
+
+
+def named_reference(path: Path) -> bool:
+    """Whether a file's name says that a load stood in place of the antenna, or the name of its folder says nothing else."""
+    known = set(words_of("reference"))
+    stem = re.sub(r"load[-_ ]?(in|out)", "", path.name.split(".")[0].casefold())
+    words = [word for word in re.split(r"[\W_]+", stem) if word]
+    joined = [first + second for first, second in zip(words, words[1:], strict=False)]
+    names = {*words, *joined, *(word.rstrip("0123456789") for word in words), path.parent.name.casefold()}
+    return bool(names & known) or any(name.startswith("terminat") for name in words)

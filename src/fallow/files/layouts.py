@@ -1,0 +1,519 @@
+"""Which shape a table has: columns, wide rows, a matrix. Each recogniser gives plans to read it by, or the reason why it declines.
+
+To add a shape: one function ``(table, words) -> tuple[Plan, ...] | str`` and its line in ``RECOGNISERS``, a reader for it in
+``assembly``, samples, tests.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from fallow.files.axes import UnitChoice, plausible_units, rises_or_falls
+from fallow.files.dialect import Column, Table
+from fallow.files.levels import LevelScale, can_be_levels, scale_concluded, scale_named
+from fallow.files.numbers import decimals_of
+from fallow.files.plan import COLUMNS, MATRIX, TRANSPOSED, WIDE_ROWS, Plan
+from fallow.files.preamble import Preamble
+from fallow.files.readings import Telling
+from fallow.files.times import epoch_scale, looks_like_time
+from fallow.files.wording import FREQUENCY_FACTORS_HZ, detector_named, frequency_unit_named, level_unit_named, says
+
+__all__ = ["RECOGNISERS", "Words"]
+
+_PER_HERTZ = re.compile(r"/\s*hz", re.IGNORECASE)
+_FEWEST_IN_HEADER = 3
+_SHOWN = 40  # values of a sample that are compared
+
+
+@dataclass(frozen=True)
+class Words:
+    """What is said about the numbers: by the user, and by the file's preamble."""
+
+    telling: Telling
+    preamble: Preamble
+
+
+def recognise_wide_rows(table: Table, words: Words) -> tuple[Plan, ...] | str:
+    """Rows of ``[date, time,] low, high, step, [count,] level, level ...``."""
+    if table.width < 5:
+        return "wide rows need a lower edge, an upper edge, a step and levels"
+    for lead in range(min(4, table.width - 4)):
+        for extra in (4, 3):
+            if _is_wide(table, lead, extra):
+                return _wide_plan(table, words, lead, extra)
+    return "no place in the rows where a lower edge, an upper edge and a fitting step stand side by side"
+
+
+def recognise_matrix(table: Table, words: Words) -> tuple[Plan, ...] | str:
+    """A row of frequencies above rows of levels; what stands before the frequencies is times."""
+    candidates = [(row.cells, 0) for row in reversed(table.above[-4:])] + [(table.body[0].cells, 1)]
+    for cells, skipped in candidates:
+        found = _header_frequencies(cells, table)
+        if found is not None and len(table.body) > skipped:
+            plan = _matrix_plan(table, words, found, skipped)
+            if plan is not None:
+                return (plan,)
+    return "no row of rising frequencies stands above rows of levels"
+
+
+def recognise_columns(table: Table, words: Words) -> tuple[Plan, ...] | str:
+    """One column of frequencies and one or more of levels; perhaps a row number and times."""
+    numbers = [column for column in table.columns if column.kind == "number"]
+    if len(numbers) < 2:
+        return "fewer than two columns hold numbers"
+    axes = _frequency_columns(numbers)
+    if not axes:
+        return "no column holds frequencies that steadily rise or fall"
+    outcomes = [_columns_plan(table, words, axis, axes) for axis in axes]
+    plans = tuple(plan for plan in outcomes if isinstance(plan, Plan))
+    return plans or next(reason for reason in outcomes if isinstance(reason, str))
+
+
+RECOGNISERS: tuple[tuple[str, Callable[[Table, Words], tuple[Plan, ...] | str]], ...] = (
+    (WIDE_ROWS, recognise_wide_rows),
+    (MATRIX, recognise_matrix),
+    (COLUMNS, recognise_columns),
+)
+
+
+# --- columns ---------------------------------------------------------------------------------------------------------------
+
+
+def _frequency_columns(numbers: Sequence[Column]) -> list[Column]:
+    """Columns that can be the frequency axis: those that are named so, else those that look so; a mere count only if alone."""
+    named = [column for column in numbers if names_frequency(column.name) or _suffix_unit(column) is not None]
+    fitting = [column for column in named or numbers if _is_axis(column, named=bool(named))]
+    if not named:
+        fitting = [column for column in fitting if not (says(column.name, "index") or names_time(column.name))]
+        fitting = [column for column in fitting if not says(column.name, "level")] or fitting
+        fitting = [column for column in fitting if not _counts(column)] or fitting
+    different: list[Column] = []
+    for column in fitting:
+        if all(column.values != other.values for other in different):
+            different.append(column)
+    return different
+
+
+def _columns_plan(table: Table, words: Words, axis: Column, axes: Sequence[Column]) -> Plan | str:
+    times = _time_columns(table, axis)
+    others = [
+        column
+        for column in table.columns
+        if column.kind == "number"
+        and column not in (axis, *times)
+        and column.values != axis.values
+        and not _is_index(column, axis)
+    ]
+    levels, notes = _level_columns(others)
+    if isinstance(levels, str):
+        return levels
+    units = _axis_units(axis, table, words)
+    if isinstance(units, str):
+        return units
+    stamps = tuple(column.name for column in levels)
+    transposed = len(levels) > 1 and all(_is_stamp(name) for name in stamps)
+    named = names_frequency(axis.name)
+    return Plan(
+        layout=TRANSPOSED if transposed else COLUMNS,
+        dialect=table.dialect,
+        width=table.width,
+        first_line=table.body[0].number,
+        units=units,
+        scale=_scale_of(levels, words),
+        levels=tuple(column.place for column in levels),
+        sample=(axis.values[:_SHOWN], _first_values(levels)),
+        decimals=_decimals(axis),
+        frequency=axis.place,
+        times=tuple(column.place for column in times),
+        names=() if transposed else _trace_names(levels),
+        header_times=stamps if transposed else (),
+        level_decimals=_level_decimals(levels),
+        suffixed=any(column.suffixes for column in (axis, *levels)),
+        falling=rises_or_falls(axis.values) < 0,
+        counted=_counts(axis) and not named and not units.certain,
+        strength=2 * named + units.certain + (len(axes) == 1),
+        first_lines=_first_lines(table),
+        notes=notes,
+    )
+
+
+def _level_columns(columns: Sequence[Column]) -> tuple[list[Column] | str, tuple[str, ...]]:
+    """The columns that hold levels, and notes on those that were left out; a sentence where one can't be explained."""
+    kept = [column for column in columns if not _is_left_out(column)]
+    named = [column for column in kept if names_level(column.name)]
+    for column in named or kept:
+        if not can_be_levels(column.values):
+            return f"column {_called(column)} holds numbers that are no levels", ()
+    levels = named or kept
+    moving = [column for column in levels if len(set(column.values)) > 1]
+    if not named and len(moving) != len(levels):
+        levels = moving or (levels if len(levels) == 1 else [])
+    if not levels:
+        return "no column holds levels", ()
+    left_out = [column for column in columns if column not in levels]
+    notes = [f"column {_called(column)} was left out: it holds neither frequencies nor levels" for column in left_out]
+    if not moving:
+        notes.append("all levels are the same number")
+    return levels, tuple(notes)
+
+
+def _is_left_out(column: Column) -> bool:
+    """Columns whose header names something else than levels."""
+    return says(column.name, "ignored") and detector_named(column.name) is None
+
+
+def _time_columns(table: Table, axis: Column) -> list[Column]:
+    columns = [column for column in table.columns if column is not axis]
+    return [column for column in columns if column.kind == "time" or (column.kind == "number" and _is_epoch(column))]
+
+
+def _is_epoch(column: Column) -> bool:
+    """Times since 1970 in numbers, never falling."""
+    steps = np.diff(column.values)
+    return epoch_scale(column.values) is not None and bool(np.all(steps >= 0)) and not names_frequency(column.name)
+
+
+def _is_axis(column: Column, *, named: bool) -> bool:
+    values = column.values
+    if len(values) < len(column.numbers) or len(values) < 2 or min(values) < 0:
+        return False
+    direction = rises_or_falls(values)
+    if direction == 0:
+        return False
+    steps = np.diff(values) * direction
+    restarts = np.flatnonzero(steps < 0) + 1
+    if np.count_nonzero(steps == 0) > len(values) // 20:
+        return False
+    again = {values[place] for place in restarts}
+    return named or restarts.size <= 1 + len(values) // 20 or again == {values[0]}
+
+
+def _counts(column: Column) -> bool:
+    """Whether a column counts 0, 1, 2 ... or 1, 2, 3 ..., perhaps from the start again."""
+    values = column.values
+    if not values or values[0] not in (0.0, 1.0) or column.suffixes:
+        return False
+    steps = set(np.diff(values).tolist())
+    return steps <= {1.0} or all(step == 1.0 or step < 0 for step in steps)
+
+
+def _is_index(column: Column, axis: Column) -> bool:
+    if says(column.name, "index") and not says(column.name, "level"):
+        return True
+    integers = all(value == int(value) for value in column.values)
+    steps = np.diff(column.values)
+    return (
+        integers
+        and not names_level(column.name)
+        and len(column.values) == len(axis.values)
+        and bool(np.all(steps == 1) or _counts(column))
+    )
+
+
+def _trace_names(levels: Sequence[Column]) -> tuple[str, ...]:
+    if len(levels) == 1:
+        return ("",)
+    return tuple(
+        re.sub(r"\s*[\[(][^\])]*[\])]\s*$", "", column.name) or f"column {column.place + 1}" for column in levels
+    )
+
+
+# --- matrix ----------------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class _Header:
+    """A row of frequencies: cells from ``lead`` on, the labels before them, and how much the body is shifted against it."""
+
+    lead: int
+    values: tuple[float, ...]
+    texts: tuple[str, ...]
+    labels: tuple[str, ...]
+    unit: str | None
+
+
+def _header_frequencies(cells: Sequence[str], table: Table) -> _Header | None:
+    numbers = [table.dialect.notation.number(_without_words(cell)) for cell in cells]
+    last = len(cells)
+    while last and not cells[last - 1]:
+        last -= 1
+    lead = last
+    while (
+        lead
+        and (number := numbers[lead - 1]) is not None
+        and (lead == last or _goes_on(numbers[lead:last], number.value))
+    ):
+        lead -= 1
+    run = [number for number in numbers[lead:last] if number is not None]
+    if len(run) < _FEWEST_IN_HEADER or len(run) > table.width:
+        return None
+    shift = 1 if last == table.width - 1 and lead == 0 else 0
+    suffixes = {number.suffix for number in run}
+    unit = frequency_unit_named(suffixes.pop()) if len(suffixes) == 1 else None
+    return _Header(
+        lead + shift,
+        tuple(number.value for number in run),
+        tuple(number.text for number in run),
+        tuple(cells[:lead]),
+        unit,
+    )
+
+
+def _without_words(cell: str) -> str:
+    """A heading such as ``P(470.1 MHz)`` or ``f=470.1`` without what stands around the number."""
+    match = re.search(r"\d[\d.,'\u00a0٫]*(?:[eE][-+]?\d+)?\s?(?:[kMG]?Hz)?", cell)
+    return match[0] if match is not None and not looks_like_time(cell) and re.match(r"[A-Za-z@(=_]", cell) else cell
+
+
+def _goes_on(later: Sequence[object], value: float) -> bool:
+    """Whether a value before others keeps their strict order."""
+    values = [number.value for number in later[:2]]  # type: ignore[attr-defined]  # only numbers stand in the run
+    rising = len(values) < 2 or values[1] > values[0]
+    return (
+        value < values[0]
+        if len(values) > 1 and rising
+        else value > values[0]
+        if len(values) > 1
+        else value != values[0]
+    )
+
+
+def _matrix_plan(table: Table, words: Words, header: _Header, skipped: int) -> Plan | None:
+    columns = table.columns
+    places = tuple(range(header.lead, header.lead + len(header.values)))
+    if places[-1] >= table.width or min(header.values) < 0:
+        return None
+    cells = [
+        number.value
+        for row in range(skipped, len(table.body))
+        for place in places
+        if (number := columns[place].numbers[row])
+    ]
+    label = " ".join(header.labels)
+    before = [column for column in columns[: header.lead] if column.kind in ("time", "number")]
+    timed = [
+        column for column in before if column.kind == "time" or names_time(column.name) or _epoch_after(column, skipped)
+    ]
+    if not cells or not can_be_levels(cells) or (names_frequency(label) and not timed and not names_time(label)):
+        return None
+    if len(cells) and _same_kind(header.values, cells) and not header.unit:
+        return None
+    units = _units(header.values, frequency_unit_named(label) or header.unit, words, "the header")
+    if isinstance(units, str) or not units.units:
+        return None
+    steps = np.diff(header.values)
+    return Plan(
+        layout=MATRIX,
+        dialect=table.dialect,
+        width=table.width,
+        first_line=table.body[skipped].number,
+        units=units,
+        scale=_told_scale(words) or _header_scale(label) or scale_concluded(cells),
+        levels=places,
+        sample=(header.values[:_SHOWN], tuple(cells[:_SHOWN])),
+        decimals=max(decimals_of(text) for text in header.texts),
+        times=tuple(column.place for column in timed[:2]),
+        names=("",),
+        header=header.values,
+        falling=bool(steps[0] < 0),
+        level_decimals=_level_decimals([columns[place] for place in places], skipped),
+        suffixed=any(columns[place].suffixes for place in places),
+        strength=3 + units.certain,
+        first_lines=_first_lines(table),
+    )
+
+
+def _epoch_after(column: Column, skipped: int) -> bool:
+    values = [number.value for number in column.numbers[skipped:] if number is not None]
+    return epoch_scale(values) is not None
+
+
+def _same_kind(header: Sequence[float], cells: Sequence[float]) -> bool:
+    """Whether a row above the levels is just levels like them: within their range, and not evenly spaced."""
+    steps = np.diff(header)
+    even = bool(np.all(np.abs(steps - steps.mean()) <= 0.02 * abs(steps.mean())))
+    return min(cells) - 20 <= min(header) and max(header) <= max(cells) + 20 and not (even and len(header) > 3)
+
+
+def _header_scale(label: str) -> LevelScale | None:
+    unit = level_unit_named(label)
+    return scale_named(unit, "the header") if unit else None
+
+
+# --- wide rows -------------------------------------------------------------------------------------------------------------
+
+
+def _is_wide(table: Table, lead: int, extra: int) -> bool:
+    columns = table.columns
+    count = table.width - lead - extra
+    edges = columns[lead : lead + extra]
+    if count < 1 or any(column.kind != "number" or len(column.values) < len(column.numbers) for column in edges):
+        return False
+    low, high, step = (np.asarray(column.values) for column in edges[:3])
+    if extra == 4 and any(value < 1 or value != int(value) for value in edges[3].values):
+        return False
+    if np.any(step <= 0) or np.any(high <= low) or np.any(low < 0):
+        return False
+    room = (high - low) / step
+    cells = [value for column in columns[lead + extra :] for value in column.values]
+    return bool(np.all(count <= room + 1.5) and np.all(room >= 0.99) and can_be_levels(cells) and np.all(room < 1e7))
+
+
+def _wide_plan(table: Table, words: Words, lead: int, extra: int) -> tuple[Plan, ...] | str:
+    columns = table.columns
+    low, high = columns[lead], columns[lead + 1]
+    unit = frequency_unit_named(low.name) or _suffix_unit(low)
+    units = _units(
+        (min(low.values), max(high.values), min(columns[lead + 2].values)), unit, words, "the header", ranged=True
+    )
+    if isinstance(units, str):
+        return units
+    levels = columns[lead + extra :]
+    plan = Plan(
+        layout=WIDE_ROWS,
+        dialect=table.dialect,
+        width=table.width,
+        first_line=table.body[0].number,
+        units=units,
+        scale=_scale_of(levels, words),
+        levels=tuple(column.place for column in levels),
+        sample=(low.values[:_SHOWN], _first_values(levels)),
+        decimals=max(_decimals(column) for column in columns[lead : lead + 3]),
+        lead=lead,
+        edge_decimals=_decimals(low),
+        times=tuple(column.place for column in columns[:lead] if column.kind == "time" or _is_epoch(column)),
+        names=("",),
+        level_decimals=_level_decimals(levels),
+        suffixed=True,
+        strength=4,
+        first_lines=_first_lines(table),
+    )
+    return (plan,)
+
+
+# --- units and scales ------------------------------------------------------------------------------------------------------
+
+
+def _axis_units(axis: Column, table: Table, words: Words) -> UnitChoice | str:
+    stated = frequency_unit_named(_PER_HERTZ.sub("", axis.name)) or _suffix_unit(axis) or _unit_column(table, axis)
+    return _units(axis.values, stated, words, "the file")
+
+
+def _units(
+    values: Sequence[float], stated: str | None, words: Words, by: str, *, ranged: bool = False
+) -> UnitChoice | str:
+    """The units in question; a sentence where the only one is impossible. ``ranged``: values are lowest, highest, step."""
+    low, high = min(values[:2] if ranged else values), max(values[:2] if ranged else values)
+    steps = [values[2]] if ranged else sorted(abs(step) for step in np.diff(values) if step)
+    step = float(steps[len(steps) // 2]) if steps else 0.0
+    if words.telling.unit is not None:
+        return UnitChoice((_unit_spelt(words.telling.unit),), "you")
+    unit = stated or words.preamble.frequency_unit(low, high)
+    possible = plausible_units(low, high, step)
+    if unit is None:
+        return (
+            UnitChoice(possible) if possible else f"in no unit are {low:.10g} to {high:.10g} the frequencies of a sweep"
+        )
+    factor = FREQUENCY_FACTORS_HZ[unit]
+    if high * factor > 1e12 or high * factor < 1e3:
+        return f"{by} says {unit}, and {low:.10g} to {high:.10g} {unit} are no frequencies of a sweep"
+    return UnitChoice((unit,), by if stated else "the preamble")
+
+
+def _unit_spelt(unit: str) -> str:
+    return next(name for name in FREQUENCY_FACTORS_HZ if name.lower() == unit.lower())
+
+
+def _suffix_unit(column: Column) -> str | None:
+    units = {frequency_unit_named(suffix) for suffix in column.suffixes}
+    return next(iter(units)) if len(units) == 1 else ("MHz" if units and None not in units else None)
+
+
+def _unit_column(table: Table, axis: Column) -> str | None:
+    """The unit in the column behind the axis, where it holds nothing else (``470.1 MHz -90 dBm`` with blanks between)."""
+    behind = table.columns[axis.place + 1 : axis.place + 2]
+    return frequency_unit_named(behind[0].cells[0]) if behind and behind[0].kind == "unit" else None
+
+
+def _scale_of(levels: Sequence[Column], words: Words) -> LevelScale:
+    told = _told_scale(words)
+    if told is not None:
+        return told
+    for column in levels:
+        unit = level_unit_named(column.name) or next(
+            (level_unit_named(suffix) for suffix in sorted(column.suffixes)), None
+        )
+        if unit is not None and not (unit in ("v", "w") and len(column.name) < 2):
+            return scale_named(unit, "the file")
+    unit = words.preamble.level_unit
+    if unit is not None:
+        return scale_named(unit, "the preamble")
+    return scale_concluded([value for column in levels for value in column.values])
+
+
+def _told_scale(words: Words) -> LevelScale | None:
+    return None if words.telling.level_unit is None else scale_named(words.telling.level_unit, "you")
+
+
+# --- names and samples -----------------------------------------------------------------------------------------------------
+
+
+def names_frequency(name: str) -> bool:
+    """Whether a heading stands above frequencies."""
+    bare = _PER_HERTZ.sub("", name)
+    return says(bare, "frequency") and level_unit_named(bare) is None
+
+
+def names_level(name: str) -> bool:
+    """Whether a heading stands above levels: a word for level, a level unit, a detector or a trace kind."""
+    return not names_frequency(name) and (
+        says(name, "level")
+        or level_unit_named(name) is not None
+        or detector_named(name) is not None
+        or says(name, "live")
+    )
+
+
+def names_time(name: str) -> bool:
+    """Whether a heading stands above times."""
+    return says(name.replace("_", " "), "time") or says(name.replace("_", " "), "date")
+
+
+def _is_stamp(name: str) -> bool:
+    return looks_like_time(name) or (name.replace(".", "", 1).isdigit() and epoch_scale([float(name)]) is not None)
+
+
+def _called(column: Column) -> str:
+    return f"{column.place + 1} ({column.name})" if column.name else str(column.place + 1)
+
+
+def _decimals(column: Column) -> int:
+    """Printed digits behind the point; with exponents, of the coarsest number, because all have as many digits."""
+    texts = [number.text for number in column.numbers if number is not None]
+    counts = [decimals_of(text) for text in texts]
+    return min(counts) if any("e" in text.lower() for text in texts) else max(counts)
+
+
+def _level_decimals(levels: Sequence[Column], skipped: int = 0) -> int | None:
+    """Digits behind the point of the levels, where all have as many; the sample's last row may be the cut one."""
+    counts = {
+        decimals_of(number.text) for column in levels for number in column.numbers[skipped:-1] if number is not None
+    }
+    return counts.pop() if len(counts) == 1 else None
+
+
+def _first_values(levels: Sequence[Column]) -> tuple[float, ...]:
+    return tuple(value for column in levels[:8] for value in column.values[:_SHOWN])
+
+
+def _first_lines(table: Table) -> tuple[str, ...]:
+    return tuple(table.dialect.delimiter.join(row.cells[:6]) for row in table.body[:2])
+
+
+def with_units(plan: Plan, unit: str) -> Plan:
+    """The same plan with its unit settled."""
+    return replace(plan, units=UnitChoice((unit,), plan.units.by))

@@ -1,0 +1,224 @@
+"""NumPy vectors: levels in one file, the frequencies they belong to in another one beside it, perhaps times in a third.
+
+Nothing is ever unpickled: an array of objects is reported as not read. Which file is the axis is decided by shape and content.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fallow.errors import InputError
+from fallow.files.axes import axis_of, plausible_units
+from fallow.files.levels import LevelScale, can_be_levels, scale_concluded, scale_named, series_levels
+from fallow.files.readings import FileReading, NotASweepError, Telling
+from fallow.files.times import epoch_scale, iso_text, zone_named
+from fallow.files.wording import FREQUENCY_FACTORS_HZ, detector_named
+from fallow.spectrum.sweep import Series
+
+__all__ = ["Companions", "companions_of", "is_companion", "read_npy"]
+
+_MOST_BYTES = 2**33
+_FLOAT_DIGITS = 12  # decimals that a float64 of megahertz or hertz can be trusted with
+
+
+@dataclass(frozen=True, eq=False)
+class Companions:
+    """What stands beside level vectors: axes (rising vectors) and times by file name, and files that would need unpickling."""
+
+    axes: dict[str, NDArray[np.generic]]
+    times: dict[str, NDArray[np.generic]]
+    pickled: tuple[str, ...]
+
+
+def companions_of(folder: Path) -> Companions:
+    """The ``.npy`` files of a folder that can be axes or times. Files that can't be opened are none."""
+    axes, times, pickled = {}, {}, []
+    for path in sorted(folder.glob("*.npy")):
+        try:
+            array = _loaded(path)
+        except _PickledError:
+            pickled.append(path.name)
+            continue
+        except InputError:
+            continue
+        if _is_axis(array):
+            axes[path.name] = array
+        elif _is_times(array):
+            times[path.name] = array
+    return Companions(axes, times, tuple(pickled))
+
+
+def is_companion(name: str, beside: Companions) -> bool:
+    """Whether a file of that name only serves others."""
+    return name in beside.axes or name in beside.times or (name in beside.pickled and bool(beside.axes))
+
+
+def read_npy(path: Path, telling: Telling, beside: Companions | None = None) -> FileReading:
+    """Levels from a ``.npy`` file of shape (bin,) or (sweep, bin) and the axis beside it. Raises InputError when it holds none."""
+    beside = companions_of(path.parent) if beside is None else beside
+    array = _loaded(path)
+    if path.name in beside.axes or _is_axis(array):
+        raise NotASweepError(
+            "the vector holds frequencies and no levels", path=path, hint="name the files of levels beside it"
+        )
+    if np.iscomplexobj(array):
+        raise InputError("the array holds complex samples: recordings can't be read yet", path=path)
+    if array.dtype.kind not in "fiu" or array.ndim not in (1, 2) or array.size < 2:
+        raise NotASweepError(f"an array of type {array.dtype} and shape {array.shape} is no sweep", path=path)
+    axes = {name: axis for name, axis in beside.axes.items() if axis.size in array.shape}
+    if len(axes) != 1:
+        return _asking(path, array, sorted(axes))
+    name, frequencies = axes.popitem()
+    return _read(path, array if frequencies.size == array.shape[-1] else array.T, frequencies, name, telling, beside)
+
+
+def _read(
+    path: Path,
+    array: NDArray[np.generic],
+    frequencies: NDArray[np.generic],
+    axis_name: str,
+    telling: Telling,
+    beside: Companions,
+) -> FileReading:
+    points = np.asarray(frequencies, dtype=np.float64)
+    values = np.atleast_2d(np.asarray(array, dtype=np.float64))
+    if points[0] > points[-1]:
+        points, values = points[::-1], values[:, ::-1]
+    units = plausible_units(float(points[0]), float(points[-1]), float(np.median(np.diff(points))))
+    unit = next((name for name in FREQUENCY_FACTORS_HZ if name.lower() == (telling.unit or "").lower()), None)
+    if unit is None and len(units) != 1:
+        return _bare(
+            path,
+            (f"the unit of the frequencies in {axis_name} is open: {' or '.join(units) or 'none fits'} (say --unit)",),
+        )
+    unit = unit or units[0]
+    scale = _scale(values, telling, path)
+    axis = axis_of(np.ascontiguousarray(points), unit, _FLOAT_DIGITS, str(path))
+    levels, rejected = series_levels(values, scale, axis, telling.rbw_hz)
+    seconds, zone_known, time_notes = _times_for(path, values.shape[0], telling, beside)
+    series = Series(
+        axis, levels, scale.unit, seconds, zone_known, telling.rbw_hz, telling.detector or detector_named(path.stem.replace("_", " ")),
+        source=str(path),
+    )  # fmt: skip
+    start = None if seconds is None else iso_text(float(np.nanmin(seconds)), utc=zone_known)
+    assumed = (
+        ()
+        if telling.unit
+        else (f"the unit of the frequencies is not stated: assumed to be {unit} (--unit says otherwise)",)
+    )
+    notes = (f"frequencies from {axis_name}", *assumed, scale.note, *rejected, *time_notes, *_pickled_notes(beside))
+    reading = _bare(path, ())
+    return FileReading(
+        reading.path, reading.layout, None, None, None, scale.told, (series,), False,
+        start if zone_known else None, None if zone_known else start, tuple(note for note in notes if note),
+    )  # fmt: skip
+
+
+def _scale(values: NDArray[np.float64], telling: Telling, path: Path) -> LevelScale:
+    if telling.level_unit is not None:
+        return scale_named(telling.level_unit, "you")
+    if not can_be_levels(values.reshape(-1)):
+        raise InputError("its numbers are neither decibels nor linear power", path=path)
+    return scale_concluded(values)
+
+
+def _times_for(
+    path: Path, sweeps: int, telling: Telling, beside: Companions
+) -> tuple[NDArray[np.float64] | None, bool, tuple[str, ...]]:
+    """Times of the sweeps: one per row where as many stand beside it, or, for a vector, the one with the number of its name."""
+    number = re.search(r"(\d+)$", path.stem)
+    for name, times in beside.times.items():
+        seconds, known = _seconds(times, telling)
+        if sweeps > 1 and seconds.size == sweeps:
+            return seconds, known, (f"times from {name}",)
+        if sweeps == 1 and number is not None and int(number[1]) < seconds.size:
+            return (
+                seconds[int(number[1]) : int(number[1]) + 1],
+                known,
+                (f"time from {name}, entry {number[1]} counted from 0",),
+            )
+    return None, False, ()
+
+
+def _seconds(times: NDArray[np.generic], telling: Telling) -> tuple[NDArray[np.float64], bool]:
+    if times.dtype.kind == "M":
+        seconds = times.astype("datetime64[us]").astype(np.int64) / 1e6
+        if telling.zone is None:
+            return seconds, False
+        zone = zone_named(telling.zone)
+        from datetime import UTC, datetime
+
+        local = [datetime.fromtimestamp(float(second), UTC).replace(tzinfo=zone) for second in seconds]
+        return np.array([moment.timestamp() for moment in local]), True
+    numbers = np.asarray(times, dtype=np.float64)
+    return numbers * (epoch_scale(numbers.tolist()) or 1.0), True
+
+
+def _pickled_notes(beside: Companions) -> tuple[str, ...]:
+    return tuple(
+        f"{name} was not read: it would have to be unpickled, which could run foreign code" for name in beside.pickled
+    )
+
+
+def _asking(path: Path, array: NDArray[np.generic], axes: Sequence[str]) -> FileReading:
+    if axes:
+        return _bare(
+            path, (f"several files beside it hold as many frequencies: {', '.join(axes)}; leave one of them there",)
+        )
+    shape = " x ".join(str(size) for size in array.shape)
+    return _bare(
+        path,
+        (f"no file beside it holds the frequencies of its {shape} numbers: put a .npy vector of them into its folder",),
+    )
+
+
+def _bare(path: Path, needs: tuple[str, ...]) -> FileReading:
+    return FileReading(str(path), "vectors", None, None, None, "dB", (), False, None, None, (), needs)
+
+
+class _PickledError(InputError):
+    """The array holds objects, which only unpickling could read."""
+
+
+def _loaded(path: Path) -> NDArray[np.generic]:
+    try:
+        array = np.load(path, allow_pickle=False, mmap_mode="r")
+    except ValueError as error:
+        if "pickle" in str(error).lower() or "object" in str(error).lower():
+            raise _PickledError(
+                "it was not read: it would have to be unpickled, which could run foreign code", path=path
+            ) from error
+        raise InputError("the file is a damaged .npy file", path=path) from error
+    except (OSError, EOFError, SyntaxError, TypeError, OverflowError, MemoryError) as error:
+        raise InputError("the file is a damaged .npy file", path=path) from error
+    if not isinstance(array, np.ndarray) or array.nbytes > _MOST_BYTES:
+        raise NotASweepError("it holds no array of levels", path=path)
+    return array
+
+
+def _is_axis(array: NDArray[np.generic]) -> bool:
+    """A vector that strictly rises or falls, never below zero, and is no vector of times."""
+    if array.ndim != 1 or array.size < 2 or array.dtype.kind not in "fiu":
+        return False
+    values = np.asarray(array, dtype=np.float64)
+    steps = np.diff(values)
+    even = bool(np.all(steps > 0)) or bool(np.all(steps < 0))
+    return even and float(values.min()) >= 0 and bool(plausible_units(*_range_and_step(values)))
+
+
+def _range_and_step(values: NDArray[np.float64]) -> tuple[float, float, float]:
+    return float(values.min()), float(values.max()), float(np.median(np.abs(np.diff(values))))
+
+
+def _is_times(array: NDArray[np.generic]) -> bool:
+    if array.ndim != 1 or array.size < 1:
+        return False
+    if array.dtype.kind == "M":
+        return True
+    return array.dtype.kind in "fiu" and epoch_scale(np.asarray(array, dtype=np.float64).tolist()) is not None

@@ -1,0 +1,102 @@
+"""What reading a file gives: how it was understood, the sweeps in it, and what is odd, missing or left open."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from fallow.errors import FallowError, InputError
+from fallow.spectrum.sweep import Detector, Series
+
+__all__ = ["FileReading", "FileRefusal", "NotASweepError", "Telling"]
+
+
+@dataclass(frozen=True)
+class Telling:
+    """What the user says about files; it beats whatever fallow would conclude.
+
+    ``unit``: of the frequencies, Hz, kHz, MHz or GHz. ``level_unit``: dBm, dB, dBuV or linear. ``decimal``: ``,`` or ``.``.
+    ``delimiter``: one character, or ``tab``. ``zone``: an IANA name or an offset such as ``+02:00``.
+    """
+
+    unit: str | None = None
+    level_unit: str | None = None
+    decimal: str | None = None
+    delimiter: str | None = None
+    rbw_hz: float | None = None
+    detector: Detector | None = None
+    zone: str | None = None
+
+
+@dataclass(frozen=True)
+class FileReading:
+    """One file as it was understood.
+
+    ``level_unit`` is what the file's levels were taken for: dBm, dB, dBuV or linear; the series hold dBm or dB.
+    ``needs``: questions without whose answer the file is not judged; ``series`` may then be empty.
+    ``stated_span_hz``: lower and upper edge where the file states cells with edges rather than points.
+    """
+
+    path: str
+    layout: str
+    encoding: str | None
+    delimiter: str | None
+    decimal: str | None
+    level_unit: str
+    series: tuple[Series, ...]
+    is_reference: bool
+    start: str | None
+    start_local: str | None
+    notes: tuple[str, ...] = ()
+    needs: tuple[str, ...] = ()
+    stated_span_hz: tuple[int, int] | None = None
+
+    @property
+    def sweeps(self) -> int:
+        """Passes over the air; traces of the same pass count once."""
+        per_trace: dict[str, int] = {}
+        for series in self.series:
+            per_trace[series.trace] = per_trace.get(series.trace, 0) + series.n_sweeps
+        return max(per_trace.values(), default=0)
+
+    @property
+    def points(self) -> int:
+        """Bins of all the different axes together."""
+        return sum(axis.n for axis in {series.axis for series in self.series})
+
+    @property
+    def low_hz(self) -> int | None:
+        """Lowest frequency in hertz: the lower edge where the file states edges, else the centre of the first bin."""
+        if self.stated_span_hz is not None:
+            return self.stated_span_hz[0]
+        return min((round(float(series.axis.centres_hz[0])) for series in self.series), default=None)
+
+    @property
+    def high_hz(self) -> int | None:
+        """Highest frequency in hertz: the upper edge where the file states edges, else the centre of the last bin."""
+        if self.stated_span_hz is not None:
+            return self.stated_span_hz[1]
+        return max((round(float(series.axis.centres_hz[-1])) for series in self.series), default=None)
+
+    @property
+    def rbw_hz(self) -> float | None:
+        """Resolution bandwidth in hertz where all series agree on one."""
+        stated = {series.rbw_hz for series in self.series}
+        return stated.pop() if len(stated) == 1 else None
+
+    @property
+    def detector(self) -> Detector | None:
+        """Detector where all series agree on one."""
+        stated = {series.detector for series in self.series}
+        return stated.pop() if len(stated) == 1 else None
+
+
+@dataclass(frozen=True)
+class FileRefusal:
+    """A file or folder that was named and could not be read, with the reason."""
+
+    path: str
+    error: FallowError
+
+
+class NotASweepError(InputError):
+    """The file is no sweep at all, rather than a broken one: a picture, a program, prose."""
