@@ -1,0 +1,26 @@
+"""The show's tables: equipment, links, areas, foreign carriers, stations, plans and chains as delimited text."""
+
+from fallow.files.tables.chain_table import read_chain
+from fallow.files.tables.plan_table import read_plan, write_plan
+from fallow.files.tables.show_tables import (
+    check_links_against_equipment,
+    read_areas,
+    read_equipment,
+    read_foreign,
+    read_links,
+    read_stations,
+    unused_areas,
+)
+
+__all__ = [
+    "check_links_against_equipment",
+    "read_areas",
+    "read_chain",
+    "read_equipment",
+    "read_foreign",
+    "read_links",
+    "read_plan",
+    "read_stations",
+    "unused_areas",
+    "write_plan",
+]

@@ -1,0 +1,312 @@
+"""Equipment, links, areas, foreign carriers and announced TV channels, read from tables."""
+
+from __future__ import annotations
+
+import difflib
+import re
+from collections.abc import Iterable, Mapping
+
+from fallow.errors import InputError
+from fallow.files.tables.columns import DECIBEL, FREQUENCY, POWER, WIDTH, Column, text_column
+from fallow.files.tables.grid import FilePath, Row, read_table
+from fallow.show.assignment import Assignment
+from fallow.show.equipment import Equipment, Kind, PowerKind
+from fallow.show.link import LOWEST_PRIORITY, USUAL_PRIORITY, AreaLosses, ForeignCarrier, Link, Station
+from fallow.units import Span
+
+__all__ = [
+    "AREA",
+    "EQUIPMENT",
+    "LINK",
+    "LINK_FREQUENCY",
+    "SCENES",
+    "check_links_against_equipment",
+    "read_areas",
+    "read_equipment",
+    "read_foreign",
+    "read_links",
+    "read_stations",
+    "unused_areas",
+]
+
+_FREQUENCY_WORDS = ("frequency", "freq", "carrier", "frequenz", "frequence", "frecuencia", "frequenza", "frequentie")
+LINK = text_column(
+    "link", "name", "link name", "strecke", "funkstrecke", "liaison", "enlace", "verbinding", required=True
+)
+EQUIPMENT = text_column("equipment", "type", "gerät", "gerätetyp", "équipement", "equipo", "apparaat", required=True)
+AREA = text_column("area", "zone", "bereich", "zona", "gebied")
+SCENES = text_column("scenes", "scene", "szenen", "szene", "scènes", "escenas", "escena")
+LINK_FREQUENCY = Column(_FREQUENCY_WORDS, FREQUENCY)
+
+_EQUIPMENT_COLUMNS = (
+    text_column("equipment", "name", "type", "gerät", "gerätetyp", "équipement", "equipo", "apparaat", required=True),
+    text_column("kind", "art", "genre", "clase", "soort", required=True),
+    Column(("tuning", "tuning range", "tuning ranges", "abstimmbereich", "plage", "rango"), FREQUENCY),
+    Column(("step", "raster", "schritt", "pas", "paso", "stap"), WIDTH),
+    Column(("presets", "preset"), FREQUENCY),
+    Column(("bandwidth", "width", "bandbreite", "largeur", "ancho de banda", "bandbreedte"), WIDTH, required=True),
+    Column(("power", "leistung", "puissance", "potencia", "vermogen"), POWER),
+    text_column("power_kind", "power kind", "leistungsart"),
+    Column(("spacing", "abstand", "espacement", "separación"), WIDTH, required=True),
+    Column(("im3",), WIDTH),
+    Column(("im3_three",), WIDTH),
+    Column(("im5",), WIDTH),
+)
+_LINK_COLUMNS = (
+    LINK,
+    EQUIPMENT,
+    AREA,
+    SCENES,
+    Column(("priority", "prio", "priorität", "priorité", "prioridad", "prioriteit"), is_number=True),
+    LINK_FREQUENCY,
+    text_column("fixed", "fest", "fixe", "fijo", "vast"),
+    text_column("planned", "geplant", "planifié", "planificado", "gepland"),
+)
+_AREA_COLUMNS = (
+    text_column("area", "zone", "bereich", "zona", "gebied", required=True),
+    text_column("other", "other area", "anderer", "autre", "otra", "ander", required=True),
+    Column(("loss", "dämpfung", "perte", "pérdida", "demping"), DECIBEL, required=True),
+)
+_FOREIGN_COLUMNS = (
+    text_column("name", "carrier name", "nom", "nombre", "naam", required=True),
+    Column(_FREQUENCY_WORDS, FREQUENCY, required=True),
+    Column(("bandwidth", "width", "bandbreite", "largeur", "ancho de banda", "bandbreedte"), WIDTH),
+    AREA,
+    Column(("spacing", "abstand", "espacement", "separación"), WIDTH),
+    text_column("products", "produkte", "produits", "productos", "producten"),
+    text_column("protect", "schützen", "protéger", "proteger", "beschermen"),
+)
+_STATION_COLUMNS = (
+    text_column("channel", "tv channel", "kanal", "canal", "kanaal", required=True),
+    AREA,
+    text_column("source", "quelle", "fuente", "bron"),
+)
+_KINDS = {
+    "mic": Kind.MICROPHONE,
+    "instrument": Kind.MICROPHONE,
+    "iem": Kind.IN_EAR,
+    "in ear": Kind.IN_EAR,
+    "in_ear": Kind.IN_EAR,
+    "monitor": Kind.IN_EAR,
+    "comms": Kind.INTERCOM,
+    "assistive listening": Kind.ASSISTIVE,
+}
+_APART = {"apart", "getrennt", "separate", "séparé", "separado", "gescheiden"}
+_BETWEEN_ENDS = re.compile(r"\s*(?:\.\.|[-–—−]|\bto\b)\s*")
+_USUAL_STEP_HZ = 25_000  # common practice; stands only where presets make the step meaningless
+
+
+def read_equipment(path: FilePath) -> dict[str, Equipment]:
+    """Types of equipment by name, in the order of the table. Raises InputError with line and column."""
+    table = read_table(path, _EQUIPMENT_COLUMNS)
+    return {row.text("equipment"): _equipment(row) for row in table.unique("equipment")}
+
+
+def read_links(path: FilePath) -> tuple[Link, ...]:
+    """Links in the order of the table. Raises InputError with line and column."""
+    return tuple(_link(row) for row in read_table(path, _LINK_COLUMNS).unique("link"))
+
+
+def read_areas(path: FilePath) -> AreaLosses:
+    """Which areas hear each other. Raises InputError with line and column."""
+    apart: set[frozenset[str]] = set()
+    loss_db: dict[frozenset[str], float] = {}
+    seen: dict[frozenset[str], Row] = {}
+    for row in read_table(path, _AREA_COLUMNS).rows:
+        pair = frozenset((row.needed("area"), row.needed("other")))
+        if len(pair) == 1:
+            raise row.wrong("other", "an area always hears itself", hint="name another area, or remove the row")
+        if pair in seen and row.text("loss_db") != seen[pair].text("loss_db"):
+            raise row.wrong("loss_db", f"line {seen[pair].line} says something else about these two areas")
+        seen[pair] = row
+        if row.needed("loss_db").lower() in _APART:
+            apart.add(pair)
+        else:
+            loss_db[pair] = _loss_db(row)
+    return AreaLosses(frozenset(apart), loss_db)
+
+
+def read_foreign(path: FilePath) -> tuple[ForeignCarrier, ...]:
+    """Carriers that are not ours, in the order of the table. Raises InputError with line and column."""
+    return tuple(
+        ForeignCarrier(
+            name=row.text("name"),
+            frequency_hz=_needed_hz(row, "frequency_mhz"),
+            bandwidth_hz=_distance_hz(row, "bandwidth_khz") or 0,
+            area=row.text("area"),
+            spacing_hz=_distance_hz(row, "spacing_khz") or 0,
+            products=row.yes("products"),
+            protect=row.yes("protect"),
+        )
+        for row in read_table(path, _FOREIGN_COLUMNS).unique("name")
+    )
+
+
+def read_stations(path: FilePath) -> tuple[Station, ...]:
+    """TV channels announced as on the air, by their names in the raster (``21``; ``ch 21`` is understood)."""
+    rows = read_table(path, _STATION_COLUMNS).rows
+    return tuple(Station(_channel_name(row.needed("channel")), row.text("area"), row.text("source")) for row in rows)
+
+
+def check_links_against_equipment(
+    links: Iterable[Link | Assignment],
+    equipment: Mapping[str, Equipment],
+    path: FilePath | None = None,
+    equipment_path: FilePath | None = None,
+) -> None:
+    """Raise InputError for a link whose equipment is not in the table, or can't be tuned although it is to be planned.
+
+    ``path`` and ``equipment_path``: where links and equipment were read, for the message.
+    """
+    for link in links:
+        if link.equipment not in equipment:
+            near = difflib.get_close_matches(link.equipment, equipment, 1, cutoff=0.6)
+            table = "the equipment table" if equipment_path is None else str(equipment_path)
+            hint = f"did you mean {near[0]!r}?" if near else f"{table} has {', '.join(list(equipment)[:12])}"
+            what = f"the equipment {link.equipment!r} is not in {table}"
+            raise InputError(what, path=path, line=link.line, column="equipment", hint=hint)
+        radio = equipment[link.equipment]
+        if isinstance(link, Link) and link.planned and not link.fixed and not (radio.tuning or radio.presets_hz):
+            what = f"{radio.name!r} has neither tuning range nor presets, so {link.name!r} can't be planned"
+            hint = "fill in tuning_mhz in the equipment table, or say no under planned"
+            raise InputError(what, path=path, line=link.line, column="equipment", hint=hint)
+
+
+def unused_areas(losses: AreaLosses, links: Iterable[Link | Assignment]) -> tuple[str, ...]:
+    """Areas that the table of areas names and no link uses, sorted: perhaps misspelled."""
+    named = {area for pair in (*losses.apart, *losses.loss_db) for area in pair}
+    return tuple(sorted(named - {link.area for link in links}))
+
+
+def _equipment(row: Row) -> Equipment:
+    presets_hz = tuple(_positive_hz(row, "presets_mhz", item) for item in row.items("presets_mhz", of_numbers=True))
+    tuning = tuple(_span(row, item) for item in row.items("tuning_mhz", of_numbers=True))
+    step_hz = _distance_hz(row, "step_khz")
+    if not step_hz and tuning and not presets_hz:
+        raise row.wrong("step_khz", "the step of the tuning range is missing", hint="for example 25")
+    bandwidth_hz = _distance_hz(row, "bandwidth_khz")
+    if not bandwidth_hz:
+        raise row.wrong("bandwidth_khz", "the occupied bandwidth is missing", hint="for example 200")
+    spacing_hz = _distance_hz(row, "spacing_khz")
+    if spacing_hz is None:
+        raise row.wrong("spacing_khz", "the spacing is missing", hint="for example 400; 0 where none is needed")
+    return Equipment(
+        name=row.text("equipment"),
+        kind=_kind(row),
+        tuning=tuning,
+        step_hz=step_hz or _USUAL_STEP_HZ,
+        presets_hz=presets_hz,
+        bandwidth_hz=bandwidth_hz,
+        power_mw=_power_mw(row),
+        power_kind=_power_kind(row),
+        spacing_hz=spacing_hz,
+        im3_hz=_distance_hz(row, "im3_khz"),
+        im3_three_hz=_distance_hz(row, "im3_three_khz"),
+        im5_hz=_distance_hz(row, "im5_khz"),
+    )
+
+
+def _link(row: Row) -> Link:
+    frequency_hz = row.hertz("frequency_mhz")
+    if frequency_hz is not None and frequency_hz <= 0:
+        raise row.wrong(
+            "frequency_mhz", "a frequency must be above zero", hint="leave the cell empty where there is none"
+        )
+    fixed = row.yes("fixed")
+    if fixed and frequency_hz is None:
+        raise row.wrong("frequency_mhz", f"{row.text('link')!r} is fixed but has no frequency", hint="fill it in")
+    return Link(
+        name=row.text("link"),
+        equipment=row.needed("equipment"),
+        area=row.text("area"),
+        scenes=frozenset(row.items("scenes")),
+        priority=_priority(row),
+        frequency_hz=frequency_hz,
+        fixed=fixed,
+        planned=row.yes("planned", default=True),
+        line=row.line,
+        extra=row.extra,
+    )
+
+
+def _priority(row: Row) -> int:
+    value = row.number("priority")
+    if value is None:
+        return USUAL_PRIORITY
+    if value not in range(1, LOWEST_PRIORITY + 1):
+        hint = f"1 is the most important, {LOWEST_PRIORITY} the least; empty means {USUAL_PRIORITY}"
+        raise row.wrong(
+            "priority", f"the priority {row.text('priority')!r} is none of 1 to {LOWEST_PRIORITY}", hint=hint
+        )
+    return int(value)
+
+
+def _kind(row: Row) -> Kind:
+    text = row.needed("kind").lower()
+    if text in list(Kind):
+        return Kind(text)
+    if text not in _KINDS:
+        raise row.wrong("kind", f"the kind {row.text('kind')!r} is not known", hint=f"it is one of {', '.join(Kind)}")
+    return _KINDS[text]
+
+
+def _power_mw(row: Row) -> float | None:
+    value = row.number("power_mw")
+    if value is not None and value <= 0:
+        raise row.wrong("power_mw", "a power must be above zero", hint="leave the cell empty where it is not known")
+    return None if value is None else float(value)
+
+
+def _power_kind(row: Row) -> PowerKind | None:
+    text = re.sub(r"[^a-z]", "", row.text("power_kind").lower())
+    if not text:
+        return None
+    if text not in list(PowerKind):
+        what = f"the kind of power {row.text('power_kind')!r} is not known"
+        raise row.wrong("power_kind", what, hint=f"it is one of {', '.join(PowerKind)}")
+    return PowerKind(text)
+
+
+def _span(row: Row, text: str) -> Span:
+    """A tuning range such as ``470-526``; dashes, ``..`` and ``to`` are understood."""
+    ends = _BETWEEN_ENDS.split(text)
+    if len(ends) != 2:
+        hint = "write the two ends of each range: 470-526;600-606. Single frequencies belong under presets_mhz"
+        raise row.wrong("tuning_mhz", f"{text!r} is no tuning range", hint=hint)
+    low_hz, high_hz = (_positive_hz(row, "tuning_mhz", end) for end in ends)
+    if high_hz <= low_hz:
+        raise row.wrong("tuning_mhz", f"the tuning range {text!r} does not rise", hint="write the lower end first")
+    return Span(low_hz, high_hz)
+
+
+def _positive_hz(row: Row, name: str, text: str) -> int:
+    value_hz = row.value_hz(name, text)
+    if value_hz <= 0:
+        raise row.wrong(name, f"{text!r} is no frequency above zero")
+    return value_hz
+
+
+def _needed_hz(row: Row, name: str) -> int:
+    return _positive_hz(row, name, row.needed(name))
+
+
+def _distance_hz(row: Row, name: str) -> int | None:
+    """A width or distance, which can't be negative."""
+    value_hz = row.hertz(name)
+    if value_hz is not None and value_hz < 0:
+        raise row.wrong(name, f"{row.text(name)!r} is negative", hint="write widths and distances without a sign")
+    return value_hz
+
+
+def _loss_db(row: Row) -> float:
+    text = row.text("loss_db")
+    value = row.value("loss_db", text)
+    if value < 0:
+        raise row.wrong("loss_db", f"the loss {text!r} is negative", hint="write how many dB are lost, without a sign")
+    return float(value)
+
+
+def _channel_name(text: str) -> str:
+    """``ch 21``, ``Kanal 21``, ``K21`` and ``021`` as the raster names it: ``21``."""
+    match = re.fullmatch(r"(?:tv\s*)?(?:channel|ch|kanal|canal|kanaal|k|c|e)?\.?\s*0*(\d+)\s*([a-z]?)", text.lower())
+    return f"{match[1]}{match[2].upper()}" if match else text
