@@ -25,6 +25,7 @@ FOLLOW_HZ = 4e6  # width over which the floor is smoothed
 ORDINARY_HZ = 80e6  # width over which the ordinary floor is looked for
 SHARP_DB = 1.5
 SHARP_SIGMAS = 6.0
+HIGHEST_RISE_DB = 15.0  # common practice: wall, lights and neighbours lift a floor by 3 to 15 dB; what is more is a signal
 UNSEEN_END_HZ = 40e6  # a step this near to the end of the data may be a block that is not seen whole
 MOST_ROWS = 200  # sweeps that the group medians need at most
 
@@ -69,6 +70,7 @@ def find_floor(heard: Heard, reference_db: NDArray[np.float64] | None = None) ->
     blocks, steps = find_blocks(excess, groups)
     followed, residual = _follow(excess, blocks, groups.width_hz)
     ordinary = _ordinary(followed, blocks, steps, groups.width_hz)
+    followed = np.minimum(followed, ordinary + HIGHEST_RISE_DB)
     rises = _rises(groups.levels_db - base - followed, groups.width_hz)
     centres = heard.axis.centres_hz
     per_bin = _at(groups.centres_hz, base, centres) if reference_db is None else _filled(reference_db)
@@ -182,12 +184,14 @@ def _rises(excess_db: NDArray[np.float64], width_hz: float) -> NDArray[np.float6
     return np.maximum(0.0, np.nan_to_num(np.stack([running_quantile(row, window, 0.25) for row in excess_db])))
 
 
-def running_quantile(values: NDArray[np.float64], window: int, share: float) -> NDArray[np.float64]:
-    """Quantile of the valid values within ``window`` places around each; NaN where there is none. Long windows are thinned."""
+def running_quantile(
+    values: NDArray[np.float64], window: int, share: float, *, hop: int | None = None
+) -> NDArray[np.float64]:
+    """Quantile of the valid values within ``window`` places around each, looked at every ``hop`` places, lines between."""
     if values.size == 0:
         return values
     window = min(window | 1, (values.size - 1) | 1)
-    hop = max(1, window // 32)
+    hop = hop or max(1, window // 32)
     starts = np.arange(0, values.size, hop)
     padded = np.pad(values, window // 2, constant_values=np.nan)
     views = np.lib.stride_tricks.sliding_window_view(padded, window)[starts]

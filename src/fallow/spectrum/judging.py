@@ -1,0 +1,406 @@
+"""A survey judged: what is on the air, and the verdict of any slice or window of it.
+
+``judge`` prepares everything that does not depend on the question (corrections, floors, lines, blocks, emitters); the ``Air`` that
+it returns is then asked for slices (as bad as their worst window) or for single windows.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, fields
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fallow.errors import UsageError
+from fallow.spectrum.blocks import Block, find_mobile, find_television
+from fallow.spectrum.chain import BudgetLine, Chain, budget_of, combined_u_db
+from fallow.spectrum.deciding import FLOOR_RISE_DB, Decided, Evidence, Flag, Rule, decide
+from fallow.spectrum.emitters import MOST_EMITTERS, find_emitters
+from fallow.spectrum.heard import Heard, is_absolute, make_ready
+from fallow.spectrum.lines import Line, bins_of, find_lines, own_lines, suspect_lines
+from fallow.spectrum.noise_floor import find_floor
+from fallow.spectrum.reasons import RELATIVE_PROOF, Circumstances, SliceWindows, reasons_of
+from fallow.spectrum.services import usual_rasters
+from fallow.spectrum.statistics import missed_share
+from fallow.spectrum.sweep import Survey
+from fallow.spectrum.verdict import (
+    USUAL_LIMIT_ABOVE_FLOOR_DB,
+    USUAL_LIMIT_DBM,
+    Emitter,
+    JudgedSlice,
+    Judging,
+    Verdict,
+    WindowVerdicts,
+)
+from fallow.units import Channel, Span, format_mhz
+
+__all__ = ["Air", "judge"]
+
+STRONG_DB = 20.0  # above the floor: may overload a receiver. Common practice
+SHOWN_DB = 1.5  # above the floor: an announced channel counts as heard
+MOST_LINES_NAMED = 12
+Edges = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Air:
+    """A survey judged, ready to be asked. Levels are dBm at the antenna, or with a relative basis the source's own unit.
+
+    ``limit_dbm`` or ``limit_above_floor_db`` is the limit that was used, the other is ``None``. ``missed_share``: share of time
+    that an emitter can be on and yet stay unseen. ``low_hz``, ``high_hz``: extent of what was swept.
+    """
+
+    basis: str
+    limit_dbm: float | None
+    limit_above_floor_db: float | None
+    floor_from: str
+    confidence_pct: float
+    link_width_hz: int
+    sweeps: int
+    missed_share: float
+    emitters: tuple[Emitter, ...]
+    notes: tuple[str, ...]
+    budget: tuple[BudgetLine, ...]
+    low_hz: float
+    high_hz: float
+    evidence: tuple[Evidence, ...]
+    rule: Rule
+    circumstances: Circumstances
+
+    @property
+    def heard_with_floors(self) -> tuple[tuple[Heard, NDArray[np.float64]], ...]:
+        """Each series as it was judged, with its noise floor per bin in dB: what a picture needs."""
+        return tuple((part.heard, part.floor.noise_db) for part in self.evidence)
+
+    def judge_slices(self, channels: Sequence[Channel]) -> tuple[JudgedSlice, ...]:
+        """Each slice as bad as its worst window of a link's width, windows half overlapping."""
+        laid = [_lay(channel, self.link_width_hz) for channel in channels]
+        if not laid:
+            return ()
+        low, high = (np.concatenate([edges[side] for edges in laid]) for side in (0, 1))
+        slices = np.repeat(np.arange(len(laid)), [edges[0].size for edges in laid])
+        decided = self._decide(low, high, slices)
+        ends = np.cumsum([0, *(edges[0].size for edges in laid)])
+        return tuple(
+            self._sum_up(channel, low[first:last], high[first:last], _part(decided, slice(first, last)))
+            for channel, first, last in zip(channels, ends[:-1], ends[1:], strict=True)
+        )
+
+    def judge_windows(self, low_hz: NDArray[np.floating], high_hz: NDArray[np.floating]) -> WindowVerdicts:
+        """The verdict of each window [low, high] in hertz, exactly as wide as it is. Raises ValueError where one is empty."""
+        low, high = np.asarray(low_hz, dtype=np.float64), np.asarray(high_hz, dtype=np.float64)
+        if low.shape != high.shape or low.ndim != 1 or bool(np.any(high <= low)):
+            raise ValueError("windows need a lower and a higher edge each")
+        decided = self._decide(low, high, np.arange(low.size))
+        return WindowVerdicts(decided.verdict, decided.level_db, decided.u_db, decided.floor_db, decided.margin_db)
+
+    def judge_window(self, low_hz: float, high_hz: float) -> JudgedSlice:
+        """One window [low, high] in hertz with its reasons."""
+        low, high = np.array([float(low_hz)]), np.array([float(high_hz)])
+        decided = self._decide(low, high, np.zeros(1, dtype=np.int64))
+        return self._sum_up(Channel("", round(low_hz), round(high_hz)), low, high, decided)
+
+    def _decide(self, low: Edges, high: Edges, slices: NDArray[np.int64]) -> Decided:
+        decided = [decide(part, self.rule, low, high, slices) for part in self.evidence]
+        worst = decided[0]
+        for other in decided[1:]:
+            worst = _worse(worst, other)
+        _overlay(worst, low, high, self.circumstances)
+        return worst
+
+    def _sum_up(self, channel: Channel, low: Edges, high: Edges, decided: Decided) -> JudgedSlice:
+        verdict = Verdict(int(decided.verdict.max()))
+        over = np.where(decided.verdict == verdict, decided.level_db - decided.limit_db, -np.inf)
+        key = int(np.argmax(np.nan_to_num(over, nan=-1e9)))
+        numbers = (decided.level_db[key], decided.u_db[key], decided.floor_db[key])
+        return JudgedSlice(
+            channel.name,
+            channel.low_hz,
+            channel.high_hz,
+            verdict,
+            reasons_of(verdict, SliceWindows(low, high, decided, key), self.circumstances),
+            *(float(number) if np.isfinite(number) else None for number in numbers),
+            shares=_shares(low, high, decided.verdict),
+        )
+
+
+def judge(
+    survey: Survey,
+    judging: Judging = Judging(),  # noqa: B008 - a frozen value
+    *,
+    raster: Sequence[Channel] = (),
+    reference: Survey | None = None,
+    chain: Chain | None = None,
+    own: Sequence[Span] = (),
+    announced: Sequence[Channel] = (),
+    progress: Callable[[float], None] | None = None,
+) -> Air:
+    """Judge a survey against a limit.
+
+    ``raster``: the TV channels of the region, if one is known. ``reference``: sweeps with a load in place of the antenna.
+    ``own``: spans in which our own carriers were on. ``announced``: TV channels that are on the air by announcement.
+    ``progress``: told the share that is done, 0 to 1. Raises UsageError for a limit that does not fit the survey's levels, for a
+    reference in another unit, and where there are no levels.
+    """
+    absolute = is_absolute(survey, chain)
+    rule, budget = _rule_and_budget(judging, chain, absolute=absolute, referenced=reference is not None)
+    heard, notes = make_ready(survey, chain, own, absolute=absolute)
+    loads = _loads(reference, chain, absolute=absolute)
+    found = []
+    for index, part in enumerate(heard):
+        found.append(_find(part, loads, raster, judging.confidence_pct, absolute=absolute))
+        if progress is not None:
+            progress((index + 1) / len(heard))
+    evidence = tuple(one.evidence for one in found)
+    emitters = _without_doubles(emitter for one in found for emitter in one.emitters)
+    around = _circumstances(evidence, found, judging, announced, absolute=absolute)
+    fewest = _fewest_looks(heard)
+    return Air(
+        basis="absolute" if absolute else "relative",
+        limit_dbm=rule.limit_dbm,
+        limit_above_floor_db=rule.above_floor_db,
+        floor_from="reference" if loads else "survey",
+        confidence_pct=judging.confidence_pct,
+        link_width_hz=judging.link_width_hz,
+        sweeps=survey.n_sweeps,
+        missed_share=missed_share(fewest, judging.confidence_pct),
+        emitters=emitters[:MOST_EMITTERS],
+        notes=(*notes, *_notes(around, emitters)),
+        budget=budget,
+        low_hz=min(part.axis.low_hz for part in heard),
+        high_hz=max(part.axis.high_hz for part in heard),
+        evidence=evidence,
+        rule=rule,
+        circumstances=around,
+    )
+
+
+# --- what is asked for
+
+
+def _rule_and_budget(
+    judging: Judging, chain: Chain | None, *, absolute: bool, referenced: bool
+) -> tuple[Rule, tuple[BudgetLine, ...]]:
+    if absolute and judging.limit_above_floor_db is not None:
+        raise UsageError(
+            "a limit above the floor is for relative levels, and these are in dBm", hint="give the limit in dBm with --limit"
+        )
+    if not absolute and judging.limit_dbm is not None:
+        raise UsageError(
+            "a limit in dBm can't be held against relative levels",
+            hint="give --limit-above-floor, or a --chain with a row of kind instrument that states the scale",
+        )
+    budget = budget_of(chain) if absolute else _relative_budget(referenced=referenced)
+    confidence, u_db = judging.confidence_pct / 100.0, combined_u_db(budget)
+    if absolute:
+        limit = USUAL_LIMIT_DBM if judging.limit_dbm is None else judging.limit_dbm
+        return Rule(limit, None, confidence, u_db), budget
+    above = USUAL_LIMIT_ABOVE_FLOOR_DB if judging.limit_above_floor_db is None else judging.limit_above_floor_db
+    return Rule(None, above, confidence, u_db), budget
+
+
+def _relative_budget(*, referenced: bool) -> tuple[BudgetLine, ...]:
+    """What is left when a level and a floor of the same instrument are compared: common errors cancel (JCGM 100, F.1.2.3)."""
+    defaults = {line.part: line for line in budget_of(None)}
+    if referenced:
+        return (
+            defaults["repeatability"],
+            BudgetLine("repeatability of the reference", defaults["repeatability"].u_db, defaults["repeatability"].source),
+        )
+    return defaults["repeatability"], defaults["response"]
+
+
+def _loads(reference: Survey | None, chain: Chain | None, *, absolute: bool) -> tuple[Heard, ...]:
+    if reference is None:
+        return ()
+    if absolute and not is_absolute(reference, chain):
+        raise UsageError(
+            "the reference has relative levels and the survey absolute ones", hint="say so with --level-unit if both are dBm"
+        )
+    return make_ready(reference, chain, absolute=absolute)[0]
+
+
+# --- what is found
+
+
+@dataclass(frozen=True, eq=False)
+class _Found:
+    evidence: Evidence
+    own: tuple[Line, ...]
+    suspect: tuple[Line, ...]
+    blocks: tuple[Block, ...]
+    emitters: tuple[Emitter, ...]
+
+
+def _find(
+    heard: Heard, loads: Sequence[Heard], raster: Sequence[Channel], confidence_pct: float, *, absolute: bool
+) -> _Found:
+    reference_db = _reference_floor(heard, loads)
+    referenced = bool(np.isfinite(reference_db).any())
+    floor = find_floor(heard, reference_db if referenced else None)
+    lines = find_lines(heard)
+    own = tuple(line for load in loads for line in own_lines(heard, lines, load))
+    suspect = () if referenced else suspect_lines(heard, lines, absolute=absolute)
+    ordinary = np.where(floor.noise_db > floor.ordinary_db + FLOOR_RISE_DB, floor.ordinary_db, floor.noise_db)
+    base = floor.noise_db if absolute else np.where(np.isfinite(reference_db), reference_db, ordinary)
+    evidence = Evidence(
+        heard, floor, base, referenced, bins_of(own, heard.axis.n), bins_of(suspect, heard.axis.n)
+    )
+    shape = reference_db if referenced else np.zeros(heard.axis.n)
+    flagged = evidence.own_lines | evidence.suspect_lines
+    television = find_television(heard, shape, raster or usual_rasters(), flagged)
+    blocks = (*television, *find_mobile(heard, floor, television))
+    return _Found(evidence, own, suspect, blocks, tuple(find_emitters(evidence, blocks, confidence_pct)))
+
+
+def _reference_floor(heard: Heard, loads: Sequence[Heard]) -> NDArray[np.float64]:
+    """The floor of the reference on the axis of a series, NaN where it was not swept; noise goes with the bandwidth."""
+    centres = heard.axis.centres_hz
+    floor = np.full(centres.size, np.nan)
+    for load in loads:
+        covered = (centres >= load.axis.low_hz) & (centres <= load.axis.high_hz) & np.isnan(floor)
+        wider_db = 10.0 * np.log10(heard.rbw_hz / load.rbw_hz)
+        floor[covered] = np.interp(centres[covered], load.axis.centres_hz, find_floor(load).noise_db) + wider_db
+    return floor
+
+
+def _without_doubles(emitters: Iterable[Emitter]) -> tuple[Emitter, ...]:
+    """The strongest of those that several series show at one place, rising in frequency; the strongest ones if too many."""
+    kept: list[Emitter] = []
+    for emitter in sorted(emitters, key=lambda emitter: -emitter.level_dbm):
+        if not any(other.low_hz <= emitter.centre_hz <= other.high_hz for other in kept):
+            kept.append(emitter)
+    return tuple(sorted(kept[:MOST_EMITTERS], key=lambda emitter: emitter.low_hz))
+
+
+def _fewest_looks(heard: Sequence[Heard]) -> int:
+    """Sweeps at the place that was looked at least; instruments and traces that ran side by side count once."""
+    edges = np.unique([edge for part in heard for edge in (part.axis.low_hz, part.axis.high_hz)])
+    looks = [
+        max((part.n_sweeps for part in heard if part.axis.low_hz <= low and high <= part.axis.high_hz), default=0)
+        for low, high in zip(edges[:-1], edges[1:], strict=True)
+    ]
+    return min((count for count in looks if count > 0), default=0)
+
+
+def _circumstances(
+    evidence: Sequence[Evidence], found: Sequence[_Found], judging: Judging, announced: Sequence[Channel], *, absolute: bool
+) -> Circumstances:
+    blocks = tuple(block for one in found for block in one.blocks)
+    strong = [
+        (float(emitter.low_hz), float(emitter.high_hz))
+        for one in found
+        for emitter in one.emitters
+        if emitter.high_hz - emitter.low_hz > 1e6 and _height_db(one.evidence, emitter) >= STRONG_DB
+    ]
+    return Circumstances(
+        absolute=absolute,
+        from_reference=any(part.from_reference for part in evidence),
+        confidence_pct=judging.confidence_pct,
+        link_width_hz=judging.link_width_hz,
+        n_sweeps=max(part.heard.n_sweeps for part in evidence),
+        rbw_assumed=not all(part.heard.rbw_known for part in evidence),
+        own_lines_hz=np.unique([line.frequency_hz for one in found for line in one.own]),
+        suspect_lines_hz=np.unique([line.frequency_hz for one in found for line in one.suspect]),
+        blocks=blocks,
+        announced=tuple(
+            Block(channel.low_hz, channel.high_hz, "announced as on the air", (f"channel {channel.name}",))
+            for channel in announced
+        ),
+        missing=tuple(f"channel {channel.name}" for channel in announced if _not_shown(channel, evidence, blocks)),
+        strong=strong,
+    )
+
+
+def _height_db(evidence: Evidence, emitter: Emitter) -> float:
+    """Median height of an emitter above the floor, dB."""
+    bins = evidence.heard.axis.bins_touching(emitter.low_hz, emitter.high_hz)
+    return float(np.nanmedian((evidence.heard.mean_db - evidence.floor.noise_db)[bins]))
+
+
+def _not_shown(channel: Channel, evidence: Sequence[Evidence], blocks: Sequence[Block]) -> bool:
+    """Whether series that measured all of a channel show nothing in it."""
+    if any(block.low_hz < channel.high_hz and channel.low_hz < block.high_hz for block in blocks):
+        return False
+    looked = False
+    for part in evidence:
+        bins = part.heard.axis.bins_touching(channel.low_hz, channel.high_hz)
+        inside = part.heard.axis.low_hz <= channel.low_hz and channel.high_hz <= part.heard.axis.high_hz
+        if not inside or not part.heard.measured[bins].all():
+            continue
+        looked = True
+        if float(np.nanmedian((part.heard.mean_db - part.floor.ordinary_db)[bins])) > SHOWN_DB:
+            return False
+    return looked
+
+
+def _notes(around: Circumstances, emitters: Sequence[Emitter]) -> list[str]:
+    notes = []
+    if not around.absolute:
+        notes.append(RELATIVE_PROOF)
+    for lines, what in (
+        (around.own_lines_hz, "also in the reference: the instrument's own, no emitters"),
+        (around.suspect_lines_hz, "suspected to be the instrument's own; a reference sweep (a load for the antenna) would tell"),
+    ):
+        if lines.size:
+            named = ", ".join(format_mhz(line) for line in lines[:MOST_LINES_NAMED])
+            more = f" and {lines.size - MOST_LINES_NAMED} more" if lines.size > MOST_LINES_NAMED else ""
+            notes.append(f"lines at {named} MHz{more} are {what}")
+    if len(emitters) >= MOST_EMITTERS:
+        notes.append(f"only the {MOST_EMITTERS} strongest emitters are listed")
+    if around.missing:
+        notes.append(f"{', '.join(around.missing)}: announced as on the air and not in the sweeps, which may be deaf")
+    elif not emitters:
+        notes.append("antenna not proven: nothing stands out, which a quiet place and an antenna that is not connected both show")
+    return notes
+
+
+# --- windows and slices
+
+
+def _lay(channel: Channel, width_hz: int) -> tuple[Edges, Edges]:
+    """Half overlapping windows that cover a slice; the last one ends with it. A slice narrower than a link is one window."""
+    low, high = float(channel.low_hz), float(channel.high_hz)
+    if high - low <= width_hz:
+        return np.array([low]), np.array([high])
+    lows = np.arange(low, high - width_hz, width_hz / 2)
+    lows = np.append(lows, high - width_hz)
+    return lows, lows + width_hz
+
+
+def _worse(one: Decided, other: Decided) -> Decided:
+    """Window by window the worse of two, not measured only where neither measured; the louder one where they agree."""
+    rank = np.array([1, 2, 0, 3])  # clean, doubtful, not measured, occupied
+    over = [np.nan_to_num(part.level_db - part.limit_db, nan=-np.inf) for part in (one, other)]
+    ranks = [rank[part.verdict] for part in (one, other)]
+    take = (ranks[1] > ranks[0]) | ((ranks[1] == ranks[0]) & (over[1] > over[0]))
+    return Decided(**{field.name: np.where(take, getattr(other, field.name), getattr(one, field.name)) for field in fields(Decided)})
+
+
+def _overlay(decided: Decided, low: Edges, high: Edges, around: Circumstances) -> None:
+    """Blocks in use and announced channels make occupied; announced channels that are missing make clean doubtful."""
+    if around.missing:
+        clean = decided.verdict == Verdict.CLEAN
+        decided.verdict[clean] = Verdict.DOUBTFUL
+        decided.flags[clean] = Flag.ANNOUNCED_MISSING
+    for blocks, flag in ((around.blocks, Flag.BLOCK), (around.announced, Flag.ANNOUNCED)):
+        for block in blocks:
+            touched = (low < block.high_hz) & (high > block.low_hz)
+            decided.flags[touched] = np.where(decided.verdict == Verdict.OCCUPIED, decided.flags, 0)[touched] | flag
+            decided.verdict[touched] = Verdict.OCCUPIED
+
+
+def _part(decided: Decided, which: slice) -> Decided:
+    return Decided(**{field.name: getattr(decided, field.name)[which] for field in fields(Decided)})
+
+
+def _shares(low: Edges, high: Edges, verdicts: NDArray[np.uint8]) -> dict[Verdict, float]:
+    """How much of the slice each verdict covers; a place has the worst verdict of the windows over it."""
+    edges = np.unique(np.concatenate([low, high]))
+    first = np.searchsorted(high, edges[1:])
+    last = np.searchsorted(low, edges[:-1], side="right")
+    ends = np.stack([first, last], axis=1).ravel()
+    worst = np.maximum.reduceat(np.append(verdicts, 0), ends)[::2]
+    widths = np.diff(edges)
+    return {verdict: float(widths[worst == verdict].sum() / widths.sum()) for verdict in Verdict}

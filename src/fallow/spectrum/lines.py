@@ -1,0 +1,132 @@
+"""Narrow lines that the instrument makes by itself: proven by a reference sweep, suspected by pattern without one.
+
+A reference sweep has a load in place of the antenna, so a line in it is the instrument's own. Without one, a line is suspect when
+it is steady, as narrow as the instrument can show (an unmodulated carrier) and stands on a multiple of a usual clock; in
+levels without an absolute scale, which come from receivers that make many such lines, the clock is not asked for.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fallow.spectrum.heard import Heard
+from fallow.spectrum.noise_floor import running_quantile
+from fallow.spectrum.statistics import noise_quantile_db
+
+__all__ = ["Line", "bins_of", "find_lines", "own_lines", "suspect_lines"]
+
+CLOCKS_HZ = (10e6, 13e6, 15.36e6, 19.2e6, 25e6, 28.8e6)  # common practice: reference oscillators of receivers
+NEIGHBOURHOOD_HZ = 600e3
+LEAST_HEIGHT_DB = 2.5
+FALSE_LINES = 0.01  # chance that noise alone makes any line
+SAME_LINE_DB = 12.0  # own lines grow when the antenna is on, by coupling; what grows by more is on the air. Common practice
+STEADY_DB = 2.0  # between the weakest and the strongest sweep
+FINEST_MODULATION_HZ = 30e3  # common practice: with a wider resolution a modulated carrier looks like a line
+SKIRT_DB = -14.0
+
+
+@dataclass(frozen=True)
+class Line:
+    """A narrow line: its bins (``first`` to ``last``, exclusive), the strongest of them, power above the level around it."""
+
+    first: int
+    last: int
+    peak: int
+    frequency_hz: float
+    above_mw: float
+
+
+def find_lines(heard: Heard) -> tuple[Line, ...]:
+    """Lines of the mean over sweeps that stand out from the 600 kHz around them by more than noise makes."""
+    around = _around_db(heard)
+    readings = heard.noise.shape * heard.n_sweeps
+    least = max(LEAST_HEIGHT_DB, float(noise_quantile_db(1.0 - FALSE_LINES / heard.axis.n, readings)))
+    height = np.nan_to_num(heard.mean_db - around, nan=-99.0)
+    lines = []
+    for first, last in _stretches(height > min(least, 1.0), height >= least):
+        if (last - first) * float(heard.axis.step_hz) > NEIGHBOURHOOD_HZ / 2:
+            continue
+        peak = first + int(np.argmax(height[first:last]))
+        above = 10.0 ** (heard.mean_db[peak] / 10.0) - 10.0 ** (around[peak] / 10.0)
+        lines.append(Line(first, last, peak, float(heard.axis.centres_hz[peak]), float(above)))
+    return tuple(lines)
+
+
+def own_lines(heard: Heard, lines: tuple[Line, ...], reference: Heard) -> tuple[Line, ...]:
+    """The lines of the reference on the axis of ``heard``, but for those that are much stronger on the air.
+
+    A line of the reference that the sweeps don't show stays: it comes and goes.
+    """
+    apart = 2.0 * max(heard.rbw_hz, reference.rbw_hz, float(heard.axis.step_hz), float(reference.axis.step_hz))
+    places = np.array([line.frequency_hz for line in lines])
+    own = []
+    for line in find_lines(reference):
+        low, high = float(reference.axis.cells_hz[0][line.first]), float(reference.axis.cells_hz[1][line.last - 1])
+        bins = heard.axis.bins_touching(low, high)
+        near = [lines[index] for index in np.flatnonzero(np.abs(places - line.frequency_hz) <= apart)]
+        on_air = max((other.above_mw for other in near), default=0.0)
+        if bins.start < bins.stop and on_air <= 10.0 ** (SAME_LINE_DB / 10.0) * line.above_mw:
+            first = min([bins.start, *(other.first for other in near)])
+            last = max([bins.stop, *(other.last for other in near)])
+            own.append(replace(line, first=first, last=last, peak=(bins.start + bins.stop) // 2))
+    return tuple(own)
+
+
+def suspect_lines(heard: Heard, lines: tuple[Line, ...], *, absolute: bool) -> tuple[Line, ...]:
+    """Those lines that look like the instrument's own, for want of a reference."""
+    if max(heard.rbw_hz, float(heard.axis.step_hz)) > FINEST_MODULATION_HZ:
+        return ()
+    around = _around_db(heard)
+    return tuple(
+        line
+        for line in lines
+        if (not absolute or _on_clock(line.frequency_hz, float(heard.axis.step_hz)))
+        and _steady(heard, line)
+        and _unmodulated(heard, line, around)
+    )
+
+
+def bins_of(lines: tuple[Line, ...], count: int) -> NDArray[np.bool_]:
+    """The bins of the lines and one more to each side, shape (bin,)."""
+    bins = np.zeros(count, dtype=bool)
+    for line in lines:
+        bins[max(0, line.first - 1) : line.last + 1] = True
+    return bins
+
+
+def _around_db(heard: Heard) -> NDArray[np.float64]:
+    window = max(15, round(NEIGHBOURHOOD_HZ / float(heard.axis.step_hz)))
+    return running_quantile(heard.mean_db, window, 0.5, hop=max(1, window // 8))
+
+
+def _stretches(wide: NDArray[np.bool_], core: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """Runs of ``wide`` that hold some ``core``: first and last (exclusive) index."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], wide, [False]]).astype(np.int8)))
+    total = np.concatenate([[0], np.cumsum(core)])
+    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True) if total[b] > total[a]]
+
+
+def _on_clock(frequency_hz: float, step_hz: float) -> bool:
+    tolerance = 0.5 * step_hz + 1e-6 * frequency_hz  # 1 ppm: what a receiver's oscillator keeps. Common practice
+    return any(abs(frequency_hz - round(frequency_hz / clock) * clock) <= tolerance for clock in CLOCKS_HZ)
+
+
+def _steady(heard: Heard, line: Line) -> bool:
+    levels = heard.levels_db[:, line.peak]
+    levels = levels[np.isfinite(levels)]
+    return bool(levels.size) and float(np.percentile(levels, 90) - np.percentile(levels, 10)) <= STEADY_DB
+
+
+def _unmodulated(heard: Heard, line: Line, around_db: NDArray[np.float64]) -> bool:
+    """Whether the line falls to almost nothing a few resolutions away, as the instrument's own shape does."""
+    reach = max(1, round(heard.rbw_hz / float(heard.axis.step_hz)))
+    power = 10.0 ** (heard.mean_db / 10.0)
+    sides = []
+    for begin, end in ((line.peak - 7 * reach, line.peak - 3 * reach), (line.peak + 3 * reach + 1, line.peak + 7 * reach + 1)):
+        side = power[max(0, begin) : max(0, end)]
+        if side.size:
+            sides.append(float(np.nanmedian(side)) - 10.0 ** (around_db[line.peak] / 10.0))
+    return not sides or max(sides) < 10.0 ** (SKIRT_DB / 10.0) * line.above_mw

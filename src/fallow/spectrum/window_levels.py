@@ -1,0 +1,157 @@
+"""Power in windows of an axis, for each sweep: sums over cells, with the part of a cell that a window holds.
+
+A cell counts step/RBW of its reading (at most once: a wider step has looked at a part only), so that noise adds up to the
+power in the window's width. Source: channel power, Rec. ITU-R SM.1753-2 and every spectrum analyser's handbook.
+A window narrower than a cell, or than the RBW, is charged with a whole cell: a narrow carrier may stand anywhere in it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fallow.spectrum.heard import Heard
+
+__all__ = ["Geometry", "WindowPowers", "geometry_of", "pieces", "powers_in", "sum_over"]
+
+MOST_NUMBERS = 3_000_000  # sweeps times bins (or windows) that are worked on at once: about 25 MB each
+WIDEST_STEP = 1.25  # in RBWs; beyond that a carrier may hide between the looks. Source: design decision
+
+
+@dataclass(frozen=True, eq=False)
+class Geometry:
+    """Where windows lie on an axis, arrays of shape (window,).
+
+    ``first``, ``last``: bins touched (last exclusive). ``scale``: what a narrow window's power is raised by to stand for a whole
+    cell. ``covered``: share in measured cells. ``cells``: how many independent readings add up in it, at least 1.
+    """
+
+    low_hz: NDArray[np.float64]
+    high_hz: NDArray[np.float64]
+    first: NDArray[np.int64]
+    last: NDArray[np.int64]
+    scale: NDArray[np.float64]
+    covered: NDArray[np.float64]
+    cells: NDArray[np.float64]
+    step_hz: NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class WindowPowers:
+    """Power in windows for each sweep, mW or the source's linear unit, arrays of shape (sweep, window).
+
+    ``least``: shared by overlap, to prove a signal. ``most``: whole cells, and never less than the strongest bin, to prove
+    that there is none. ``squares``: Σ(weighted power)², which tells over how many cells the power is spread.
+    ``valid``: whether the sweep measured the window well enough.
+    """
+
+    least: NDArray[np.float64]
+    most: NDArray[np.float64]
+    squares: NDArray[np.float64]
+    valid: NDArray[np.bool_]
+
+
+def geometry_of(heard: Heard, low_hz: NDArray[np.float64], high_hz: NDArray[np.float64]) -> Geometry:
+    """Where the windows [low, high] lie on the axis of a series."""
+    lows, highs = heard.axis.cells_hz
+    first = np.searchsorted(highs, low_hz, side="right")
+    last = np.maximum(first, np.searchsorted(lows, high_hz, side="left"))
+    width = high_hz - low_hz
+    middle = np.minimum(np.searchsorted(highs, (low_hz + high_hz) / 2), heard.axis.n - 1)
+    step = heard.steps_hz[middle]
+    coarsest = np.maximum(step, heard.rbw_hz)
+    covered = sum_over(heard, np.where(heard.measured, heard.steps_hz, 0.0), low_hz, high_hz) / width
+    return Geometry(
+        low_hz=low_hz,
+        high_hz=high_hz,
+        first=first,
+        last=last,
+        scale=np.maximum(1.0, coarsest / width),
+        covered=np.minimum(covered, 1.0),
+        cells=np.maximum(1.0, width / coarsest),
+        step_hz=step,
+    )
+
+
+def sum_over(
+    heard: Heard, per_bin: NDArray[np.float64], low_hz: NDArray[np.float64], high_hz: NDArray[np.float64], origin: int = 0
+) -> NDArray[np.float64]:
+    """Sum of a quantity per cell over windows, cells shared by overlap.
+
+    ``per_bin``: shape (…, bin), from bin ``origin`` on. Returns shape (…, window).
+    """
+    lows, highs = heard.axis.cells_hz
+    count = per_bin.shape[-1]
+    lows, highs = lows[origin : origin + count], highs[origin : origin + count]
+    total = np.zeros((*per_bin.shape[:-1], count + 1))
+    np.cumsum(per_bin, axis=-1, out=total[..., 1:])
+    return _up_to(total, per_bin, lows, highs, high_hz) - _up_to(total, per_bin, lows, highs, low_hz)
+
+
+def _up_to(
+    total: NDArray[np.float64],
+    per_bin: NDArray[np.float64],
+    lows: NDArray[np.float64],
+    highs: NDArray[np.float64],
+    at_hz: NDArray[np.float64],
+) -> NDArray[np.float64]:
+    place = np.minimum(np.searchsorted(highs, at_hz), highs.size - 1)
+    inside = np.clip((at_hz - lows[place]) / (highs[place] - lows[place]), 0.0, 1.0)
+    return np.asarray(total[..., place] + per_bin[..., place] * inside)
+
+
+def pieces(heard: Heard, geometry: Geometry) -> Iterator[NDArray[np.int64]]:
+    """Indices of windows that are worked on together, neighbours in frequency, so that memory stays bounded."""
+    order = np.argsort(geometry.low_hz, kind="stable")
+    most = max(1, MOST_NUMBERS // max(1, heard.n_sweeps))
+    begin = 0
+    while begin < order.size:
+        reach = np.maximum.accumulate(geometry.last[order[begin : begin + most]]) - geometry.first[order[begin]]
+        end = begin + max(1, int(np.searchsorted(reach, most, side="right")))
+        yield order[begin:end]
+        begin = end
+
+
+def powers_in(heard: Heard, geometry: Geometry, instead_db: NDArray[np.float64], replaced: NDArray[np.bool_]) -> WindowPowers:
+    """Power in the windows of one piece. Bins in ``replaced`` count in ``least`` as if they showed ``instead_db`` (per bin)."""
+    begin, end = int(geometry.first.min()), max(int(geometry.first.min()) + 1, int(geometry.last.max()))
+    bins = slice(begin, min(end, heard.axis.n))
+    if bins.start >= heard.axis.n or geometry.first.size == 0:
+        bins = slice(heard.axis.n - 1, heard.axis.n)
+    shape = (heard.n_sweeps, geometry.first.size)
+    ratio = heard.steps_hz[bins] / heard.rbw_hz
+    power = np.exp(heard.levels_db[:, bins].astype(np.float64) * (np.log(10.0) / 10.0))
+    valid = np.ones(shape, dtype=bool)
+    if not heard.complete:
+        valid = _valid(heard, geometry, np.isfinite(power), bins)
+        power = np.nan_to_num(power, copy=False)
+    touched = _touched_sum(power * np.minimum(WIDEST_STEP, ratio), geometry, bins.start)
+    strongest = _touched_max(power, geometry, bins.start) if ratio.min() < 1.0 else 0.0
+    squares = _touched_sum(np.square(power * np.minimum(1.0, ratio)), geometry, bins.start) * geometry.scale**2
+    if replaced[bins].any():
+        power[:, replaced[bins]] = 10.0 ** (instead_db[bins][replaced[bins]] / 10.0)
+    shared = sum_over(heard, power * np.minimum(1.0, ratio), geometry.low_hz, geometry.high_hz, bins.start)
+    return WindowPowers(shared * geometry.scale, np.maximum(touched, strongest), squares, valid)
+
+
+def _valid(heard: Heard, geometry: Geometry, finite: NDArray[np.bool_], bins: slice) -> NDArray[np.bool_]:
+    """Sweeps that measured at least nine tenths of what any sweep measured of the window."""
+    covered = sum_over(heard, finite * heard.steps_hz[bins], geometry.low_hz, geometry.high_hz, bins.start)
+    return np.asarray((covered > 0) & (covered >= 0.9 * geometry.covered * (geometry.high_hz - geometry.low_hz)))
+
+
+def _touched_sum(per_bin: NDArray[np.float64], geometry: Geometry, origin: int) -> NDArray[np.float64]:
+    total = np.zeros((per_bin.shape[0], per_bin.shape[1] + 1))
+    np.cumsum(per_bin, axis=1, out=total[:, 1:])
+    first, last = (np.clip(ends - origin, 0, per_bin.shape[1]) for ends in (geometry.first, geometry.last))
+    return np.asarray(total[:, last] - total[:, first])
+
+
+def _touched_max(per_bin: NDArray[np.float64], geometry: Geometry, origin: int) -> NDArray[np.float64]:
+    padded = np.append(per_bin, np.zeros((per_bin.shape[0], 1)), axis=1)
+    first, last = (np.clip(ends - origin, 0, per_bin.shape[1]) for ends in (geometry.first, geometry.last))
+    ends = np.stack([first, np.maximum(last, first + 1)], axis=1).ravel()
+    return np.asarray(np.maximum.reduceat(padded, np.minimum(ends, per_bin.shape[1]), axis=1)[:, ::2])
