@@ -41,6 +41,8 @@ USUAL_WINDOWS = 80  # half overlapping windows of 200 kHz in a TV channel of 8 M
 SMALLEST_COVER = 0.9  # less of a window with a valid level is not measured: the contract of this project
 RAISED_DB = 2.0  # above the floor of the reference: the contract of this project
 FLOOR_RISE_DB = 3.0  # of a survey's floor above its ordinary one; common practice (the floor rises by 3 to 15 dB)
+LEAST_ABOVE_NOISE_DB = 1.0  # common practice: how far the shape of a floor is known between its supports
+RAGGED_DB = 3.0  # the same where the floor is raised by something from outside
 STANDS_OUT = 0.05  # chance that a run of sweeps stands out from the rest by noise, all runs together
 FEWEST_FOR_SCATTER = 8  # sweeps from which their own scatter is believed
 
@@ -298,22 +300,21 @@ def _occupied(
     bias = 0.0 if evidence.heard.noise.peak_of <= 1 or rule.limit_dbm is None else evidence.heard.noise.bias_db
     several = len(found.lengths) > 1
     proven = np.full(slices.size, -1, dtype=np.int64)
-    excess = np.full(slices.size, -np.inf)
     by_noise = np.zeros(slices.size, dtype=bool)
-    for index, length in enumerate(found.lengths):
+    raised = windows.noise_db > np.minimum(windows.ordinary_db + FLOOR_RISE_DB, windows.base_db + RAISED_DB)
+    least_above_noise = np.where(raised, RAGGED_DB, LEAST_ABOVE_NOISE_DB)
+    for index, length in enumerate(found.lengths):  # rising: what the longest run proves is told
         whole = length == evidence.heard.n_sweeps
         near = np.zeros(looked.size)
         np.add.at(near, slices, np.nan_to_num(found.above[index]) / 2.0)  # windows overlap by half
         samples = found.whole_samples if whole else found.samples[index]
         allowed = _allowance_db(samples, np.maximum(1.0, near)[slices], rule, several=several)
-        above = found.least[index] - bias - windows.limit_db - allowed
+        loud = found.least[index] - bias > windows.limit_db + allowed
         tail = NOISE_ALONE / (np.maximum(USUAL_WINDOWS, looked)[slices] * found.runs[index] * len(found.lengths))
-        noise = windows.noise_db + found.rise[index] + 2.33 * evidence.floor.u_db
-        noise += noise_quantile_db(1.0 - tail, windows.shape * length)
-        loud = above > 0
-        by_noise |= loud & (found.least[index] <= noise)
-        better = loud & (found.least[index] > noise) & (above > excess)
-        proven[better], excess[better] = index, above[better]
+        scatter = noise_quantile_db(1.0 - tail, windows.shape * length) + 2.33 * evidence.floor.u_db
+        quiet = found.least[index] <= windows.noise_db + found.rise[index] + np.maximum(scatter, least_above_noise)
+        by_noise |= loud & quiet
+        proven[loud & ~quiet] = index
     return proven, by_noise & (proven < 0)
 
 
@@ -357,8 +358,9 @@ def _conclude(
     verdict[occupied >= 0] = Verdict.OCCUPIED
     flags[occupied >= 0] = Flag.ABOVE
     level = np.where(run == evidence.heard.n_sweeps, found.whole_least, np.nan)
+    told = np.where(run < evidence.heard.n_sweeps, run, 0)
     for index, length in enumerate(found.lengths):
-        here = np.where(occupied >= 0, occupied == index, (run == length) & np.isnan(level))
+        here = np.where((occupied >= 0) & (told == 0), occupied == index, run == length)
         level[here] = found.least[index][here]
         run[here] = length
         samples[here] = (found.whole_samples if length == evidence.heard.n_sweeps else found.samples[index])[here]

@@ -68,9 +68,11 @@ def _stand_outs(evidence: Evidence, blocks: Sequence[Block]) -> list[tuple[int, 
     readings = heard.noise.shape
     single = noise_quantile_db(1.0 - FALSE_EMITTERS / (heard.axis.n * heard.n_sweeps), readings)
     mean = noise_quantile_db(1.0 - FALSE_EMITTERS / heard.axis.n, readings * heard.n_sweeps)
-    lifted = floor.rises_db.max(initial=0.0)
-    out = np.nan_to_num(heard.highest_db - floor.noise_db, nan=-99.0) > max(float(single) + lifted, LEAST_ABOVE_FLOOR_DB)
-    out |= np.nan_to_num(heard.mean_db - floor.noise_db, nan=-99.0) > max(float(mean) + lifted, LEAST_ABOVE_FLOOR_DB)
+    lifted = np.interp(heard.axis.centres_hz, floor.group_centres_hz, floor.rises_db.max(axis=0))
+    above = heard.highest_db - floor.noise_db - lifted
+    out = np.nan_to_num(above, nan=-99.0) > max(float(single), LEAST_ABOVE_FLOOR_DB)
+    above = heard.mean_db - floor.noise_db - lifted
+    out |= np.nan_to_num(above, nan=-99.0) > max(float(mean), LEAST_ABOVE_FLOOR_DB)
     out &= ~(evidence.own_lines | evidence.suspect_lines)
     for block in blocks:
         out[heard.axis.bins_touching(block.low_hz - heard.rbw_hz, block.high_hz + heard.rbw_hz)] = False

@@ -241,7 +241,8 @@ def _find(
     floor = find_floor(heard, reference_db if referenced else None)
     lines = find_lines(heard)
     own = tuple(line for load in loads for line in own_lines(heard, lines, load))
-    suspect = () if referenced else suspect_lines(heard, lines, absolute=absolute)
+    unproven = tuple(line for line in lines if not any(other.first <= line.peak < other.last for other in own))
+    suspect = suspect_lines(heard, unproven, absolute=absolute, loads=loads if referenced else ())
     ordinary = np.where(floor.noise_db > floor.ordinary_db + FLOOR_RISE_DB, floor.ordinary_db, floor.noise_db)
     base = floor.noise_db if absolute else np.where(np.isfinite(reference_db), reference_db, ordinary)
     evidence = Evidence(

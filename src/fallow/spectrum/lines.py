@@ -1,12 +1,13 @@
 """Narrow lines that the instrument makes by itself: proven by a reference sweep, suspected by pattern without one.
 
-A reference sweep has a load in place of the antenna, so a line in it is the instrument's own. Without one, a line is suspect when
-it is steady, as narrow as the instrument can show (an unmodulated carrier) and stands on a multiple of a usual clock; in
-levels without an absolute scale, which come from receivers that make many such lines, the clock is not asked for.
+A reference sweep has a load in place of the antenna, so a line in it is the instrument's own. Without one, a line is
+suspect when it is steady, as narrow as the instrument can show (an unmodulated carrier) and stands on a multiple of a
+usual clock; or when the instrument is seen to make many lines.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -26,6 +27,8 @@ SAME_LINE_DB = 12.0  # own lines grow when the antenna is on, by coupling; what 
 STEADY_DB = 2.0  # between the weakest and the strongest sweep
 FINEST_MODULATION_HZ = 30e3  # common practice: with a wider resolution a modulated carrier looks like a line
 SKIRT_DB = -14.0
+MANY_LINES = 10  # common practice: a calibrated instrument shows a few at most
+NARROWEST_SIGNAL_HZ = 80e3  # common practice: a modulated link is wider than this, 10 dB down
 
 
 @dataclass(frozen=True)
@@ -75,18 +78,34 @@ def own_lines(heard: Heard, lines: tuple[Line, ...], reference: Heard) -> tuple[
     return tuple(own)
 
 
-def suspect_lines(heard: Heard, lines: tuple[Line, ...], *, absolute: bool) -> tuple[Line, ...]:
-    """Those lines that look like the instrument's own, for want of a reference."""
-    if max(heard.rbw_hz, float(heard.axis.step_hz)) > FINEST_MODULATION_HZ:
+def suspect_lines(heard: Heard, lines: tuple[Line, ...], *, absolute: bool, loads: Sequence[Heard] = ()) -> tuple[Line, ...]:
+    """Those lines that may be made inside, though no reference proves it.
+
+    On a multiple of a usual clock, steady and unmodulated: suspect, for want of a reference. An instrument that is seen to make
+    many lines (a reference shows ``MANY_LINES``, or far more lines stand on clocks than chance puts there) is not believed
+    any steady narrow line while its levels are relative: a load shows only the lines that need no signal from outside.
+    """
+    step = max(heard.rbw_hz, float(heard.axis.step_hz))
+    if step > FINEST_MODULATION_HZ:
         return ()
     around = _around_db(heard)
-    return tuple(
-        line
-        for line in lines
-        if (not absolute or _on_clock(line.frequency_hz, float(heard.axis.step_hz)))
-        and _steady(heard, line)
-        and _unmodulated(heard, line, around)
-    )
+    plain = [line for line in lines if _steady(heard, line) and _unmodulated(heard, line, around)]
+    on_clock = [line for line in plain if _on_clock(line.frequency_hz, float(heard.axis.step_hz))]
+    if loads:
+        makes_many = sum(len(find_lines(load)) for load in loads) >= MANY_LINES
+    else:
+        makes_many = _more_than_chance(len(on_clock), len(plain), float(heard.axis.step_hz))
+    if makes_many and not absolute:
+        return tuple(line for line in lines if _steady(heard, line) and _narrow(heard, line, around))
+    return () if loads else tuple(on_clock)
+
+
+def _more_than_chance(on_clock: int, lines: int, step_hz: float) -> bool:
+    """Whether more lines stand on multiples of clocks than lines at random would, at odds of 1 in 1000. Binomial tail."""
+    from scipy import special  # heavy, so only where it is used
+
+    chance = min(1.0, sum((step_hz + 2e3) / clock for clock in CLOCKS_HZ))
+    return on_clock >= 3 and float(special.betainc(on_clock, lines - on_clock + 1, chance)) < 1e-3
 
 
 def bins_of(lines: tuple[Line, ...], count: int) -> NDArray[np.bool_]:
@@ -118,6 +137,12 @@ def _steady(heard: Heard, line: Line) -> bool:
     levels = heard.levels_db[:, line.peak]
     levels = levels[np.isfinite(levels)]
     return bool(levels.size) and float(np.percentile(levels, 90) - np.percentile(levels, 10)) <= STEADY_DB
+
+
+def _narrow(heard: Heard, line: Line, around_db: NDArray[np.float64]) -> bool:
+    """Whether the line is narrower, 10 dB under its top, than a link's signal."""
+    power = 10.0 ** (heard.mean_db[line.first : line.last] / 10.0) - 10.0 ** (around_db[line.peak] / 10.0)
+    return int((power > 0.1 * line.above_mw).sum()) * float(heard.axis.step_hz) <= NARROWEST_SIGNAL_HZ
 
 
 def _unmodulated(heard: Heard, line: Line, around_db: NDArray[np.float64]) -> bool:
