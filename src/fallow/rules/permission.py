@@ -75,7 +75,17 @@ class _Judged:
     """A permitting row held against equipment and circumstances."""
 
     rule: Rule
-    obstacles: tuple[_Obstacle, ...]
+    standing: tuple[_Obstacle, ...]
+    misfits: tuple[_Obstacle, ...]
+
+    @property
+    def obstacles(self) -> tuple[_Obstacle, ...]:
+        return self.misfits + self.standing
+
+    @property
+    def distance(self) -> tuple[int, int]:
+        """How far the row is from allowing it: refusals that no other gear would lift, then the rest."""
+        return _refusals(self.standing), _refusals(self.misfits)
 
     @property
     def answer(self) -> Answer:
@@ -169,10 +179,14 @@ def rows_that_matter(territory: Territory, circumstances: Circumstances) -> tupl
 def _judge_rows(territory: Territory, equipment: Equipment, circumstances: Circumstances) -> list[_Judged]:
     territory.licences_held(circumstances.licence)  # raises for a licence that is not known
     return [
-        _Judged(rule, (*_misfits(rule, equipment), *_standing(rule, circumstances, territory.places)))
+        _Judged(rule, tuple(_standing(rule, circumstances, territory.places)), tuple(_misfits(rule, equipment)))
         for rule in territory.rules
         if rule.allows
     ]
+
+
+def _refusals(obstacles: tuple[_Obstacle, ...]) -> int:
+    return sum(obstacle.answer is Answer.NO for obstacle in obstacles)
 
 
 def _standing(rule: Rule, circumstances: Circumstances, known: tuple[Place, ...] = ()) -> Iterator[_Obstacle]:
@@ -334,7 +348,7 @@ def _not_allowed(judged: list[_Judged], certain: list[Rule], equipment: Equipmen
     near = [row for row in judged if _touched(row.rule, equipment, frequency_hz)]
     if not near:
         return Permission(Answer.NO, (), f"no row allows {equipment.kind} links at {format_mhz(frequency_hz)} MHz")
-    nearest = min(near, key=lambda row: sum(obstacle.answer is Answer.NO for obstacle in row.obstacles))
+    nearest = min(near, key=lambda row: row.distance)
     refusals = (obstacle.text for obstacle in nearest.obstacles if obstacle.answer is Answer.NO)
     outside = (
         "its carrier is none of those listed" if nearest.rule.carriers_hz else "part of its bandwidth lies outside"

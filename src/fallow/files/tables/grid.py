@@ -149,7 +149,7 @@ class Table:
             yield row
 
 
-def read_table(path: FilePath, columns: Sequence[Column]) -> Table:
+def read_table(path: FilePath, columns: Sequence[Column], *, may_be_empty: bool = False) -> Table:
     """A delimited file as a table. Raises InputError when it can't be read as one with these columns."""
     path = Path(path)
     text = _text(path)
@@ -164,7 +164,7 @@ def read_table(path: FilePath, columns: Sequence[Column]) -> Table:
             what = f"{len(cells)} cells, but the headings name {len(headings)} columns"
             raise row.wrong(None, what, hint='put a cell that holds the delimiter into quotation marks: "a;b"')
         table.rows.append(row)
-    if not table.rows:
+    if not table.rows and not may_be_empty:
         raise InputError("the table has headings but no rows", path=path)
     table.notation = _notation(table)
     table.units = {name: _unit(table, name) for name in table.found if table.columns[name].quantity is not None}

@@ -31,7 +31,7 @@ _COLUMNS = (
 
 def read_plan(path: FilePath) -> tuple[Assignment, ...]:
     """The rows of a plan; only link, equipment and frequency must be there. Raises InputError with line and column."""
-    table = read_table(path, _COLUMNS)
+    table = read_table(path, _COLUMNS, may_be_empty=True)
     rows = []
     taken: dict[str, int] = {}
     for row in table.rows:

@@ -112,7 +112,7 @@ def read_areas(path: FilePath) -> AreaLosses:
     apart: set[frozenset[str]] = set()
     loss_db: dict[frozenset[str], float] = {}
     seen: dict[frozenset[str], Row] = {}
-    for row in read_table(path, _AREA_COLUMNS).rows:
+    for row in read_table(path, _AREA_COLUMNS, may_be_empty=True).rows:
         pair = frozenset((row.needed("area"), row.needed("other")))
         if len(pair) == 1:
             raise row.wrong("other", "an area always hears itself", hint="name another area, or remove the row")
@@ -138,13 +138,13 @@ def read_foreign(path: FilePath) -> tuple[ForeignCarrier, ...]:
             products=row.yes("products"),
             protect=row.yes("protect"),
         )
-        for row in read_table(path, _FOREIGN_COLUMNS).unique("name")
+        for row in read_table(path, _FOREIGN_COLUMNS, may_be_empty=True).unique("name")
     )
 
 
 def read_stations(path: FilePath) -> tuple[Station, ...]:
     """TV channels announced as on the air, by their names in the raster (``21``; ``ch 21`` is understood)."""
-    rows = read_table(path, _STATION_COLUMNS).rows
+    rows = read_table(path, _STATION_COLUMNS, may_be_empty=True).rows
     return tuple(Station(_channel_name(row.needed("channel")), row.text("area"), row.text("source")) for row in rows)
 
 
