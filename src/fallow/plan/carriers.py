@@ -117,6 +117,8 @@ class Company:
 
     def on_in_one_scene(self, makers: NDArray[np.intp], victim: int) -> NDArray[np.bool_]:
         """For each row of ``makers`` (shape (product, letter)): whether all of them and the victim share one scene."""
+        if not any(carrier.scenes for carrier in self.carriers):
+            return np.ones(len(makers), dtype=np.bool_)
         shared: NDArray[np.uint64] = np.bitwise_and.reduce(self.scene_bits[makers], axis=1) & self.scene_bits[victim]
         return np.asarray(shared.any(axis=1), dtype=np.bool_)
 

@@ -19,6 +19,7 @@ from fallow.plan.products import AUDITED, FIFTH, THREE_CARRIERS, TWO_CARRIERS
 __all__ = ["OF_DISTANCE", "Obstacles", "obstacles_for"]
 
 OF_DISTANCE = ("spacing", "foreign", *(form.name for form in AUDITED))
+LARGEST_TABLE = 2_000_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -106,7 +107,7 @@ class _Tally:
     """Counts per place, kept as +1 where a stretch begins and −1 where it ends."""
 
     def __init__(self, places_hz: NDArray[np.int64], carriers: int) -> None:
-        self._multiples_hz = {times: times * places_hz for times in (1, 2, 3)}
+        self._steps = _Steps(places_hz)
         self.by_kind = np.zeros((len(OF_DISTANCE), len(places_hz) + 1), dtype=np.int64)
         self.halved = np.zeros_like(self.by_kind)
         self.by_carrier = np.zeros((carriers, len(places_hz) + 1), dtype=np.int64)
@@ -114,20 +115,14 @@ class _Tally:
     def add(self, stretches: _Stretches) -> None:
         """Count stretches; those that hold no place count nothing."""
         kind = OF_DISTANCE.index(stretches.kind)
-        first, last = self._places_within(stretches, stretches.within_hz)
-        some = first < last
-        first, last = first[some], last[some]
-        _mark(self.by_kind[kind], first, last)
-        for column in stretches.others[some].T:
-            _mark(self.by_carrier, first, last, column)
-        _mark(self.halved[kind], *self._places_within(stretches, -(-stretches.within_hz // 2)))
-
-    def _places_within(self, stretches: _Stretches, within_hz: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-        """The first place inside each stretch, and the first one beyond it."""
-        places_hz = self._multiples_hz[stretches.times]
-        first = np.searchsorted(places_hz, stretches.around_hz - within_hz, side="right")
-        last = np.searchsorted(places_hz, stretches.around_hz + within_hz, side="left")
-        return first, np.maximum(first, last)
+        first, end = self._steps.inside(stretches.times, stretches.around_hz, stretches.within_hz)
+        some = np.flatnonzero(first < end)
+        first, end = first[some], end[some]
+        _mark(self.by_kind[kind], first, end)
+        for other in stretches.others[some].T:
+            _mark(self.by_carrier, first, end, other)
+        half_hz = -(-stretches.within_hz // 2)  # of whole hertz: less than the half, rounded up
+        _mark(self.halved[kind], *self._steps.inside(stretches.times, stretches.around_hz[some], half_hz))
 
     @staticmethod
     def total(counts: NDArray[np.int64]) -> NDArray[np.int64]:
@@ -135,14 +130,40 @@ class _Tally:
         return np.cumsum(counts, axis=1)[:, :-1]
 
 
+class _Steps:
+    """Finds places among sorted ones: by a table over their common step where that is small, else by bisection."""
+
+    def __init__(self, places_hz: NDArray[np.int64]) -> None:
+        self._places_hz = places_hz
+        self._low_hz = int(places_hz[0]) if len(places_hz) else 0
+        self._step_hz = int(np.gcd.reduce(np.diff(places_hz))) or 1
+        steps = (places_hz - self._low_hz) // self._step_hz
+        self._up_to: NDArray[np.int64] | None = None
+        if len(steps) and steps[-1] < LARGEST_TABLE:
+            self._up_to = np.concatenate(([0], np.cumsum(np.bincount(steps))))
+
+    def inside(
+        self, times: int, around_hz: NDArray[np.int64], within_hz: int
+    ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """The first place p with |times · p − around_hz| < within_hz, and the first one beyond it."""
+        first = self._count_up_to((around_hz - within_hz) // times)
+        end = self._count_up_to((around_hz + within_hz - 1) // times)
+        return first, end
+
+    def _count_up_to(self, hz: NDArray[np.int64]) -> NDArray[np.int64]:
+        if self._up_to is None:
+            return np.searchsorted(self._places_hz, hz, side="right")
+        step = (hz - self._low_hz) // self._step_hz + 1
+        return self._up_to[np.clip(step, 0, len(self._up_to) - 1)]
+
+
 def _mark(
-    counts: NDArray[np.int64], first: NDArray[np.intp], last: NDArray[np.intp], row: NDArray[np.intp] | int = 0
+    counts: NDArray[np.int64], first: NDArray[np.int64], end: NDArray[np.int64], row: NDArray[np.intp] | int = 0
 ) -> None:
     """Mark stretches in a row of counts, or each in its own row of a table."""
-    width = counts.shape[-1]
-    begins = np.bincount(row * width + first, minlength=counts.size)
-    ends = np.bincount(row * width + last, minlength=counts.size)
-    counts += (begins - ends).reshape(counts.shape)
+    cells = counts.reshape(-1)
+    np.add.at(cells, row * counts.shape[-1] + first, 1)
+    np.subtract.at(cells, row * counts.shape[-1] + end, 1)
 
 
 def _of_spacing(company: Company) -> Iterator[_Stretches]:
