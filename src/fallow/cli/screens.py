@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -34,6 +35,8 @@ __all__ = [
 ]
 
 STRIP_WIDTH = 72
+MOST_EMITTERS = 24
+MOST_REASONS = 2  # in a row of the table; all of them stand in the JSON answer
 LONGEST_TABLE = 60  # slices; a longer survey lists only what is not clean
 INK = {Verdict.CLEAN: "", Verdict.DOUBTFUL: "yellow", Verdict.NOT_MEASURED: "dim", Verdict.OCCUPIED: "bold"}
 
@@ -100,9 +103,15 @@ def show_air(judged: JudgedAir) -> None:
     if len(listed) > LONGEST_TABLE:
         listed = tuple(part for part in listed if part.verdict is not Verdict.CLEAN)
         out.print(f"{len(judged.slices) - len(listed)} clean slices are not listed one by one.")
-    out.print(_slice_table(listed, absolute=judged.basis == "absolute"))
+    common = _common_reasons(judged.slices)
+    out.print(_slice_table(listed, common, absolute=judged.basis == "absolute"))
+    for reason in common:
+        out.print(Padding(f"in most slices: {reason}", (0, 0, 0, 2)))
     if judged.emitters:
-        out.print(_emitter_table(judged.emitters, absolute=judged.basis == "absolute"))
+        strongest = sorted(judged.emitters, key=lambda one: -one.level_dbm)[:MOST_EMITTERS]
+        out.print(_emitter_table(sorted(strongest, key=lambda one: one.low_hz), absolute=judged.basis == "absolute"))
+        if len(judged.emitters) > MOST_EMITTERS:
+            out.print(f"These are the strongest {MOST_EMITTERS} of {len(judged.emitters)}; --json lists all.")
     _print_notes(out, judged.notes)
 
 
@@ -134,7 +143,13 @@ def _strip(slices: Sequence[JudgedSlice]) -> Text:
     return strip.append(f" {format_mhz(slices[-1].high_hz)} MHz")
 
 
-def _slice_table(slices: Sequence[JudgedSlice], *, absolute: bool) -> Table:
+def _common_reasons(slices: Sequence[JudgedSlice]) -> tuple[str, ...]:
+    """Reasons that stand with more than half of the slices: said once, not in every row."""
+    count = Counter(reason for part in slices for reason in part.reasons)
+    return tuple(reason for reason, n in count.items() if n > 2 and n > len(slices) / 2)
+
+
+def _slice_table(slices: Sequence[JudgedSlice], common: Sequence[str], *, absolute: bool) -> Table:
     table = Table(box=None, padding=(0, 1, 0, 0), show_edge=False, header_style="underline")
     table.add_column("", width=1)
     table.add_column("slice", no_wrap=True)
@@ -149,15 +164,19 @@ def _slice_table(slices: Sequence[JudgedSlice], *, absolute: bool) -> Table:
             f"{part.low_hz / 1e6:g}-{part.high_hz / 1e6:g}",
             Text(part.verdict.word, style=INK[part.verdict]),
             _level(part.level_dbm, part.u_db),
-            _why(part),
+            _why(part, common),
         )
     return table
 
 
-def _why(part: JudgedSlice) -> str:
-    shares = [f"{share:.0%} {verdict.word}" for verdict, share in part.shares.items() if 0 < share < 0.9995]
-    reasons = "; ".join(part.reasons)
-    return f"{reasons} ({', '.join(shares)})" if shares else reasons
+def _why(part: JudgedSlice, common: Sequence[str]) -> str:
+    """The weightiest reasons; how much of the slice each verdict covers where it is not all of it."""
+    own = [reason for reason in part.reasons if reason not in common]
+    told = own[:MOST_REASONS]
+    if len(own) > MOST_REASONS:
+        told.append(f"{len(own) - MOST_REASONS} more (--json)")
+    shares = [f"{share:.0%} {verdict.word}" for verdict, share in part.shares.items() if 0.005 <= share < 0.995]
+    return "; ".join([*told, *([f"in all {', '.join(shares)}"] if len(shares) > 1 else [])])
 
 
 def _level(level_dbm: float | None, u_db: float | None) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from os import PathLike, fspath
 from pathlib import Path
@@ -54,17 +54,16 @@ class TakenIn:
 
 @dataclass(frozen=True, eq=False)
 class JudgedAir:
-    """A survey judged: the slices that were asked for, and ``air``, which answers for any other window."""
+    """A survey judged: the slices that were asked for, and ``air``, which answers for any other window.
+
+    ``emitters``: what was found on the air (in the span that was asked for, where one was), rising in frequency.
+    """
 
     air: Air
     slices: tuple[JudgedSlice, ...]
+    emitters: tuple[Emitter, ...] = ()
     notes: tuple[str, ...] = ()
     refusals: tuple[FileRefusal, ...] = ()
-
-    @property
-    def emitters(self) -> tuple[Emitter, ...]:
-        """What was found on the air, rising in frequency."""
-        return self.air.emitters
 
     @property
     def basis(self) -> str:
@@ -206,7 +205,9 @@ def judge_with(
         progress=progress,
     )
     slices = _slices(air, territory, listing)
-    return JudgedAir(air, air.judge_slices(slices), (*sweeps.notes, *air.notes))
+    span = listing.span
+    emitters = tuple(one for one in air.emitters if span is None or span.touches(one.low_hz, one.high_hz))
+    return JudgedAir(air, air.judge_slices(slices), emitters, (*sweeps.notes, *air.notes))
 
 
 @dataclass(frozen=True)
@@ -240,7 +241,7 @@ def judge_files(
         stations=(*asked.announced, *(() if asked.stations is None else read_stations(asked.stations))),
         progress=None if progress is None else lambda share: progress("judging", share),
     )
-    return JudgedAir(judged.air, judged.slices, judged.notes, taken.refusals)
+    return replace(judged, refusals=taken.refusals)
 
 
 def announced_channels(stations: Sequence[Station], territory: Territory | None) -> tuple[Channel, ...]:
@@ -312,8 +313,18 @@ def _windows(low_hz: float, high_hz: float, width_hz: int, *, aligned: bool) -> 
 
 
 def _survey_of(readings: Sequence[FileReading]) -> Survey:
-    notes = tuple(f"{reading.path}: {note}" for reading in readings for note in reading.notes)
+    """One survey of several files. A note that several files share is said once."""
+    said: dict[str, list[str]] = {}
+    for reading in readings:
+        for note in reading.notes:
+            said.setdefault(note, []).append(reading.path)
+    notes = tuple(f"{_few(paths)}: {note}" for note, paths in said.items())
     return Survey(tuple(series for reading in readings for series in reading.series), notes)
+
+
+def _few(paths: Sequence[str]) -> str:
+    more = len(paths) - 1
+    return paths[0] if not more else f"{paths[0]} and {more} more file{'' if more == 1 else 's'}"
 
 
 def _raise_questions(found: Sequence[FileReading | FileRefusal]) -> None:
