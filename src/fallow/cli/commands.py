@@ -14,7 +14,17 @@ from fallow.pictures import draw_air
 from fallow.spectrum.verdict import Judging
 from fallow.workflow.coordinate import Making, Surroundings, audit_files, coordinate_files
 from fallow.workflow.law import circumstances_from, list_regions, list_rules
-from fallow.workflow.survey import Asked, Listing, Telling, channels_of, judge_files, read_sweeps, telling_from
+from fallow.workflow.survey import (
+    Asked,
+    FileReading,
+    FileRefusal,
+    Listing,
+    Telling,
+    channels_of,
+    judge_files,
+    read_sweeps,
+    telling_from,
+)
 
 __all__ = ["COMMANDS"]
 
@@ -29,9 +39,10 @@ def read(typed: Namespace) -> int:
         documents.print_json(documents.read_document(readings))
     else:
         screens.show_readings(readings)
-    refused = [reading for reading in readings if hasattr(reading, "error")]
+    refused = [one for one in readings if isinstance(one, FileRefusal)]
+    understood = [one for one in readings if isinstance(one, FileReading)]
     screens.complain_of(refused)
-    if len(refused) == len(readings) or any(reading.needs for reading in readings if reading not in refused):
+    if not understood or any(reading.needs for reading in understood):
         return COULD_NOT
     return BAD_NEWS if refused else DONE
 

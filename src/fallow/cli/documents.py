@@ -8,6 +8,8 @@ import sys
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from fallow.workflow.survey import FileReading, FileRefusal
+
 if TYPE_CHECKING:
     from fallow.plan.answer import Plan
     from fallow.plan.audit import Audit, Conflict
@@ -36,13 +38,13 @@ def print_json(document: Document) -> None:
     sys.stdout.buffer.flush()
 
 
-def read_document(readings: Sequence[Any]) -> Document:
+def read_document(readings: Sequence[FileReading | FileRefusal]) -> Document:
     """The answer of ``read``: readings and refusals in the order of the files."""
     return {"files": [_reading(reading) for reading in readings]}
 
 
-def _reading(reading: Any) -> Document:
-    if hasattr(reading, "error"):
+def _reading(reading: FileReading | FileRefusal) -> Document:
+    if isinstance(reading, FileRefusal):
         error = reading.error
         said = {"notes": [str(error)], "needs": [], "error": str(error), "hint": error.hint}
         return {"path": reading.path, **_UNREAD, "start_local": None, "sweeps": 0, "points": 0, **said}

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from rich.console import Console
 from rich.padding import Padding
@@ -14,6 +14,7 @@ from rich.text import Text
 
 from fallow.spectrum.verdict import JudgedSlice, Verdict
 from fallow.units import format_mhz, format_span_mhz, format_width
+from fallow.workflow.survey import FileReading, FileRefusal
 
 if TYPE_CHECKING:
     from fallow.plan.answer import Plan
@@ -46,7 +47,7 @@ def console() -> Console:
     return Console(highlight=False, emoji=False, markup=False)
 
 
-def complain_of(refusals: Iterable[Any]) -> None:
+def complain_of(refusals: Iterable[FileRefusal]) -> None:
     """Say on stderr which files could not be read, each in one sentence with its hint."""
     for refusal in refusals:
         sys.stderr.write(f"fallow: {refusal.error}\n")
@@ -54,11 +55,11 @@ def complain_of(refusals: Iterable[Any]) -> None:
             sys.stderr.write(f"hint: {refusal.error.hint}\n")
 
 
-def show_readings(readings: Sequence[Any]) -> None:
+def show_readings(readings: Sequence[FileReading | FileRefusal]) -> None:
     """How each file was understood."""
     out = console()
     for reading in readings:
-        if hasattr(reading, "error"):
+        if isinstance(reading, FileRefusal):
             continue
         out.print(reading.path, style="bold", soft_wrap=True)
         for line in _reading_lines(reading):
@@ -69,7 +70,7 @@ def show_readings(readings: Sequence[Any]) -> None:
             out.print(Padding(f"- {note}", (0, 0, 0, 2)))
 
 
-def _reading_lines(reading: Any) -> list[str]:
+def _reading_lines(reading: FileReading) -> list[str]:
     told = [reading.layout]
     if reading.encoding:
         told.append(reading.encoding)
@@ -78,7 +79,7 @@ def _reading_lines(reading: Any) -> list[str]:
     if reading.decimal:
         told.append(f"decimal mark {reading.decimal}")
     lines = [", ".join(told)]
-    if reading.low_hz is not None:
+    if reading.low_hz is not None and reading.high_hz is not None:
         kind = "reference, " if reading.is_reference else ""
         count = f"{reading.sweeps} sweep{'' if reading.sweeps == 1 else 's'} of {reading.points:,} points"
         lines.append(f"{kind}{count}, {format_span_mhz(reading.low_hz, reading.high_hz)}")
@@ -266,9 +267,9 @@ def show_plan(plan: Plan) -> None:
         f"{len(placed)} of {len(placed) + len(plan.unplaced)} links have a frequency, {len(plan.conflicts)} conflicts",
         style="bold",
     )
-    for one in plan.unplaced:
-        out.print(Text(f"NO FREQUENCY: {one.link}", style="bold"))
-        for because in one.because:
+    for left in plan.unplaced:
+        out.print(Text(f"NO FREQUENCY: {left.link}", style="bold"))
+        for because in left.because:
             out.print(Padding(f"- {because}", (0, 0, 0, 2)))
     table = Table(box=None, padding=(0, 1, 0, 0), show_edge=False, header_style="underline")
     table.add_column("link", overflow="fold", max_width=18)

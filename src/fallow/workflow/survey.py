@@ -25,6 +25,8 @@ from fallow.units import Channel, Span
 
 __all__ = [
     "Asked",
+    "FileReading",
+    "FileRefusal",
     "JudgedAir",
     "Listing",
     "TakenIn",
@@ -36,6 +38,7 @@ __all__ = [
     "open_sweeps",
     "read_sweeps",
     "take_in",
+    "telling_from",
 ]
 
 USUAL_WINDOW_HZ = 1_000_000  # listed side by side where there is no raster
