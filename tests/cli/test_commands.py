@@ -1,0 +1,190 @@
+"""The commands as a user types them: exit codes, one JSON document on stdout, one sentence on stderr.
+
+Truth: the contract of the commands (docs/commands.md); levels and frequencies are written by the tests themselves.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from fallow.cli import main
+
+Run = Callable[..., tuple[int, str, str]]
+EQUIPMENT = """equipment,kind,tuning_mhz,step_khz,bandwidth_khz,power_mw,power_kind,spacing_khz,im3_khz,im3_three_khz,im5_khz
+pack,microphone,470-478,25,200,10,erp,350,100,50,
+"""
+
+
+@pytest.fixture
+def run(capfd: pytest.CaptureFixture[str]) -> Run:
+    def call(*words: object) -> tuple[int, str, str]:
+        code = main([str(word) for word in words])
+        captured = capfd.readouterr()
+        return code, captured.out, captured.err
+
+    return call
+
+
+@pytest.fixture
+def sweeps(tmp_path: Path) -> Path:
+    """Twenty sweeps, 470 to 480 MHz in 25 kHz, floor -115 dBm, a carrier of -60 dBm at 474 MHz."""
+    rng = np.random.default_rng(4)
+    frequencies_mhz = 470.0 + 0.025 * np.arange(401)
+    path = tmp_path / "hall.csv"
+    rows = ["Frequency (MHz);" + ";".join(f"Sweep {i} (dBm)" for i in range(20)), "RBW;25 kHz"][:1]
+    noise_mw = 10**-11.5 * rng.gamma(10, 0.1, size=(401, 20))
+    noise_mw[160] += 10**-6
+    for frequency_mhz, levels_mw in zip(frequencies_mhz, noise_mw, strict=True):
+        cells = [f"{frequency_mhz:.3f}", *(f"{10 * np.log10(level):.2f}" for level in levels_mw)]
+        rows.append(";".join(cells).replace(".", ","))
+    path.write_text("\n".join(rows) + "\n", encoding="utf-8")
+    return path
+
+
+@pytest.fixture
+def tables(tmp_path: Path) -> tuple[Path, Path]:
+    links, equipment = tmp_path / "links.csv", tmp_path / "equipment.csv"
+    links.write_text("link,equipment\n" + "".join(f"vox {i},pack\n" for i in range(1, 5)), encoding="utf-8")
+    equipment.write_text(EQUIPMENT, encoding="utf-8")
+    return links, equipment
+
+
+def document(text: str) -> dict[str, Any]:
+    found = json.loads(text)
+    assert isinstance(found, dict)
+    return found
+
+
+def test_air_says_what_is_there(run: Run, sweeps: Path) -> None:
+    code, out, _ = run("air", sweeps, "--rbw", "25k", "--width", "2M", "--span", "470M..480M", "--json")
+    answer = document(out)
+    assert code == 0
+    assert answer["basis"] == "absolute"
+    assert (answer["limit_dbm"], answer["limit_above_floor_db"], answer["confidence"]) == (-90.0, None, 95.0)
+    assert [(s["low_hz"], s["high_hz"]) for s in answer["slices"]] == [
+        (low, low + 2_000_000) for low in range(470_000_000, 480_000_000, 2_000_000)
+    ]
+    words = [s["verdict"] for s in answer["slices"]]
+    assert words[1] == "occupied" or words[2] == "occupied"
+    assert words[3] == "clean"
+    assert any(abs(e["centre_hz"] - 474_000_000) < 50_000 for e in answer["emitters"])
+    for part in answer["slices"]:
+        assert part["reasons"]
+        assert sum(part["shares"].values()) == pytest.approx(1.0, abs=1e-3)
+
+
+def test_a_limit_in_dbm_needs_absolute_levels(run: Run, sweeps: Path) -> None:
+    code, out, err = run("air", sweeps, "--level-unit", "dB", "--limit", "-85", "--json")
+    assert (code, out) == (2, "")
+    assert err.startswith("fallow: ")
+    assert "hint: " in err
+
+
+def test_one_unreadable_file_of_several_is_bad_news(run: Run, sweeps: Path, tmp_path: Path) -> None:
+    broken = tmp_path / "broken.csv"
+    broken.write_bytes(b"\x00\x01\x02 no sweep \xff\xfe")
+    code, out, err = run("air", sweeps, broken, "--json")
+    assert code == 1
+    assert document(out)["slices"]
+    assert "broken.csv" in err
+
+
+def test_nothing_readable_can_not_be_done(run: Run, tmp_path: Path) -> None:
+    code, out, err = run("air", tmp_path / "nothing.csv", "--json")
+    assert (code, out) == (2, "")
+    assert "nothing.csv" in err
+    assert "Traceback" not in err
+
+
+def test_read_prints_its_document_even_with_an_open_question(run: Run, tmp_path: Path) -> None:
+    open_file = tmp_path / "open.txt"
+    open_file.write_text("\n".join(f"{30000 + 10 * i};{-90 - i % 3}" for i in range(100)), encoding="utf-8")
+    code, out, _ = run("read", open_file, "--json")
+    answer = document(out)
+    if answer["files"][0]["needs"]:
+        assert code == 2
+        code, out, err = run("air", open_file, "--json")
+        assert (code, out) == (2, "")
+        assert "hint: " in err
+    code, out, _ = run("read", open_file, "--unit", "kHz", "--level-unit", "dBm", "--json")
+    answer = document(out)["files"][0]
+    assert (code, answer["needs"], answer["low_hz"], answer["high_hz"]) == (0, [], 30_000_000, 30_990_000)
+
+
+def test_a_plan_is_made_written_and_audited(run: Run, tables: tuple[Path, Path], sweeps: Path, tmp_path: Path) -> None:
+    links, equipment = tables
+    out_file = tmp_path / "plan.csv"
+    words = ("--equipment", equipment, "--air", sweeps, "--rbw", "25k")
+    code, out, _ = run("plan", links, *words, "--seconds", "0.3", "--out", out_file, "--json")
+    answer = document(out)
+    assert code == 0
+    assert [link["link"] for link in answer["links"]] == ["vox 1", "vox 2", "vox 3", "vox 4"]
+    assert all(link["frequency_hz"] and link["why"] and link["verdict"] == "clean" for link in answer["links"])
+    assert len(answer["spares"]) == 1
+    assert answer["conflicts"] == answer["unplaced"] == []
+    code, out, _ = run("audit", out_file, *words, "--json")
+    assert code == 0
+    assert document(out)["conflicts"] == []
+    assert document(out)["checked"]["pairs"] == 10
+
+
+def test_an_audit_finds_what_is_wrong(run: Run, tables: tuple[Path, Path], tmp_path: Path) -> None:
+    """2 x 471.000 - 470.500 = 471.500 MHz: the product that the trade's arithmetic names."""
+    plan = tmp_path / "plan.csv"
+    plan.write_text("link,equipment,frequency_mhz\na,pack,470.5\nb,pack,471\nc,pack,471.5\n", encoding="utf-8")
+    code, out, _ = run("audit", plan, "--equipment", tables[1], "--json")
+    found = [(c["kind"], c["victim"], c["carriers"], c["product_hz"]) for c in document(out)["conflicts"]]
+    assert code == 1
+    assert ("2A-B", "c", ["b", "a"], 471_500_000) in found
+    assert ("2A-B", "a", ["b", "c"], 470_500_000) in found
+    assert len(found) == 2
+
+
+def test_out_makes_no_folders(run: Run, tables: tuple[Path, Path], tmp_path: Path) -> None:
+    missing = tmp_path / "nowhere" / "plan.csv"
+    code, out, err = run("plan", tables[0], "--equipment", tables[1], "--out", missing, "--json")
+    assert (code, out) == (2, "")
+    assert not missing.parent.exists()
+    assert "folder" in err
+
+
+def test_rules_list_rows_with_their_sources(run: Run) -> None:
+    code, out, _ = run("rules", "us", "--span", "600M..616M", "--json")
+    answer = document(out)
+    assert code == 0
+    assert answer["region"] == "us"
+    assert all(
+        row["source"] and row["date"] and row["grade"] in ("seen", "second-hand", "memory") for row in answer["rows"]
+    )
+    assert {channel["name"] for channel in answer["channels"]} >= {"36"}
+    assert answer["cautions"]
+    code, out, _ = run("rules", "--json")
+    assert {"de", "us", "gb"} <= {region["region"] for region in document(out)["regions"]}
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("rules", "xx"),
+        ("rules", "us", "--licence", "none-such"),
+        ("rules", "us", "--on", "yesterday"),
+        ("air",),
+        ("air", "x.csv", "--confidence", "20"),
+        ("air", "x.csv", "--span", "5"),
+        ("air", "x.csv", "--picture", "x.bmp"),
+        ("fly",),
+        ("plan", "missing.csv", "--equipment", "missing.csv"),
+    ],
+)
+def test_wrong_usage_gets_one_sentence(run: Run, words: tuple[str, ...]) -> None:
+    code, out, err = run(*words)
+    assert (code, out) == (2, "")
+    assert err.startswith("fallow: ")
+    assert "Traceback" not in err
+    assert len([line for line in err.splitlines() if line.startswith("fallow: ")]) == 1
