@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 
+import numpy as np
 from hypothesis import strategies as st
 
 from fallow.plan.places import Ground
@@ -12,7 +13,7 @@ from fallow.show.assignment import Assignment
 from fallow.show.equipment import Equipment, Kind, PowerKind
 from fallow.show.link import AreaLosses, ForeignCarrier, Station
 from fallow.show.wanted import Wanted
-from fallow.spectrum.verdict import JudgedSlice
+from fallow.spectrum.verdict import JudgedSlice, WindowVerdicts
 from fallow.units import Channel, Span
 
 KHZ = 1000
@@ -54,12 +55,19 @@ def wanted(*, kinds=None, links=(), foreign=(), apart=()):
 class Air:
     """A judged survey as a test states it: a verdict per carrier."""
 
+    basis = "absolute"
+
     def __init__(self, verdict):
         self._verdict = verdict
 
     def judge_window(self, low_hz, high_hz):
         verdict = self._verdict((low_hz + high_hz) / 2)
         return JudgedSlice("", low_hz, high_hz, verdict, ("a reason",), -80.0, 2.0, -110.0)
+
+    def judge_windows(self, low_hz, high_hz):
+        verdict = np.array([self._verdict(hz) for hz in (low_hz + high_hz) / 2], dtype=np.uint8)
+        level = np.full(len(verdict), -80.0)
+        return WindowVerdicts(verdict, level, level, level, level)
 
 
 def rule(low_mhz, high_mhz, **more):

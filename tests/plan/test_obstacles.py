@@ -9,9 +9,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fallow.plan.carriers import Carrier, Company
-from fallow.plan.obstacles import OF_DISTANCE, obstacles_for
+from fallow.plan.obstacles import LARGEST_TABLE, OF_DISTANCE, obstacles_for
+from fallow.show.assignment import Assignment
 from plan.plain_audit import plain_audit
-from plan.shows import shows
+from plan.shows import row, shows, wanted
 
 
 def company_with(newcomer, rows, want):
@@ -29,21 +30,67 @@ def company_with(newcomer, rows, want):
     return Company((*ours[:-1], *strangers, ours[-1]), want.losses)
 
 
-@settings(max_examples=60, deadline=None)
-@given(shows(least=1), st.data())
-def test_each_place_counts_what_the_plain_audit_finds_there_because_of_the_newcomer(show, data):
-    rows, want = show
+@st.composite
+def crowded(draw):
+    """A show, a newcomer from it that has no place, some places for it, and what each of them would break."""
+    rows, want = draw(shows(least=1))
     *rows, newcomer = rows
-    places_hz = sorted({newcomer.frequency_hz, *(data.draw(st.integers(499_900_000, 503_100_000)) for _ in range(5))})
-    company = company_with(newcomer, rows, want)
-    obstacles = obstacles_for(company, np.array(places_hz, dtype=np.int64))
+    near_hz = st.lists(st.integers(499_900_000, 503_100_000), max_size=5)
+    places_hz = sorted({newcomer.frequency_hz, *draw(near_hz)})
     before = plain_audit(rows, want)[0]
-    for place, hz in enumerate(places_hz):
-        moved = type(newcomer)(newcomer.link, newcomer.equipment, newcomer.area, newcomer.scenes, hz)
-        found = [one for one in plain_audit([*rows, moved], want)[0] if one not in before]
+    broken = []
+    for hz in places_hz:
+        there = Assignment(newcomer.link, newcomer.equipment, newcomer.area, newcomer.scenes, hz)
+        broken.append([one for one in plain_audit([*rows, there], want)[0] if one not in before])
+    obstacles = obstacles_for(company_with(newcomer, rows, want), np.array(places_hz, dtype=np.int64))
+    return obstacles, broken
+
+
+@settings(max_examples=60, deadline=None)
+@given(crowded())
+def test_each_place_counts_what_the_plain_audit_finds_there_because_of_the_newcomer(case):
+    obstacles, broken = case
+    for place, found in enumerate(broken):
         kinds = Counter(kind for kind, *_ in found)
         assert [kinds[kind] for kind in OF_DISTANCE] == obstacles.by_kind[:, place].tolist()
-        people = Counter(name for _, victim, carriers, *_ in found for name in {victim, *carriers})
+        people = Counter(name for one in found for name in people_of(one))
         assert [people[one.name] for one in obstacles.carriers] == obstacles.by_carrier[:, place].tolist()
-        nearer = Counter(kind for kind, *_, distance_hz, needed_hz in found if 2 * distance_hz < needed_hz)
-        assert [nearer[kind] for kind in OF_DISTANCE] == obstacles.halved[:, place].tolist()
+        halved = Counter(kind for kind, *_, distance_hz, needed_hz in found if 2 * distance_hz < needed_hz)
+        assert [halved[kind] for kind in OF_DISTANCE] == obstacles.halved[:, place].tolist()
+
+
+@settings(max_examples=60, deadline=None)
+@given(crowded())
+def test_what_would_be_free_without_one_thing_is_what_only_that_thing_blocks(case):
+    obstacles, broken = case
+    assert obstacles.free.tolist() == [not found for found in broken]
+    blocked = [found for found in broken if found]
+    for kind in OF_DISTANCE:
+        only = [found for found in blocked if all(one[0] == kind for one in found)]
+        assert obstacles.freed_without_kind()[kind] == len(only)
+        mild = [found for found in only if all(2 * one[-2] >= one[-1] for one in found)]
+        assert obstacles.freed_with_half_of_kind()[kind] == len(mild)
+        assert obstacles.blocked_by_kind()[kind] == sum(any(one[0] == kind for one in found) for found in broken)
+    for carrier, blocks, frees in zip(
+        obstacles.carriers, obstacles.blocked_by_carrier(), obstacles.freed_without_carrier(), strict=True
+    ):
+        assert blocks == sum(any(carrier.name in people_of(one) for one in found) for found in broken)
+        assert frees == sum(all(carrier.name in people_of(one) for one in found) for found in blocked)
+
+
+def people_of(conflict):
+    """Everybody who takes part in a conflict as the plain audit tells it."""
+    return {*conflict[2], conflict[1]} - {None}
+
+
+def test_odd_places_far_apart_are_counted_by_bisection_as_by_table():
+    newcomer = Assignment("new", "mic", frequency_hz=0)
+    rows = [row("a", 500), row("b", 501)]
+    company = company_with(newcomer, rows, wanted())
+    places_hz = np.array([1, 500_349_999, 500_350_000, 501_900_001, 501_900_000, 10**10], dtype=np.int64)
+    places_hz.sort()
+    assert np.diff(places_hz).max() // np.gcd.reduce(np.diff(places_hz)) > LARGEST_TABLE
+    obstacles = obstacles_for(company, places_hz)
+    # 1 Hz: free; 500.349999: spacing; 500.35: 2 × it − 500 = 500.7 and 2 × 500 − it = 499.65 hit nobody: free;
+    # 501.9: exactly 100 kHz from 2 × 501 − 500 = 502: free; 501.900001: too near.
+    assert obstacles.free.tolist() == [True, False, True, True, False, True]

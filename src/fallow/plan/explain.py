@@ -50,15 +50,14 @@ def _of_law(footing: Footing) -> str:
 def _of_air(footing: Footing) -> str:
     if footing.announced is not None:
         return f"TV channel {footing.announced.name} is announced there"
-    return "" if footing.judged is None else _of_verdict(footing.judged)
+    return "" if footing.judged is None else _of_verdict(footing.judged, footing.level_unit)
 
 
-def _of_verdict(judged: JudgedSlice) -> str:
-    numbers = [] if judged.level_dbm is None else [f"level {judged.level_dbm:.1f}"]
-    numbers += [] if judged.u_db is None else [f"u {judged.u_db:.1f} dB"]
-    reasons = "" if judged.verdict == Verdict.CLEAN else "; ".join(judged.reasons)
-    inside = ", ".join((*numbers, *([reasons] if reasons else [])))
-    return f"{judged.verdict.word} ({inside})" if inside else judged.verdict.word
+def _of_verdict(judged: JudgedSlice, unit: str) -> str:
+    inside = [] if judged.level_dbm is None else [f"level {judged.level_dbm:.1f} {unit}"]
+    inside += [] if judged.u_db is None else [f"standard uncertainty {judged.u_db:.1f} dB"]
+    inside += [] if judged.verdict == Verdict.CLEAN else judged.reasons
+    return f"{judged.verdict.word} ({', '.join(inside)})" if inside else judged.verdict.word
 
 
 def _of_neighbours(company: Company, position: int) -> str:
@@ -208,13 +207,13 @@ def _account(case: _Case) -> Iterator[str]:
     total, left = len(case.places.frequencies_hz), len(case.usable.at_place)
     free = int(np.count_nonzero(case.usable.free))
     lost = (
-        (int(np.count_nonzero(case.forbidden)), "are not allowed"),
-        (int(np.count_nonzero(case.announced)), "lie in TV channels announced as on the air"),
-        (int(np.count_nonzero(case.occupied)), "lie in occupied spectrum"),
-        (left - free, "are too near to other carriers or to products"),
-        (free, "are free"),
+        (int(np.count_nonzero(case.forbidden)), "is", "are", "not allowed"),
+        (int(np.count_nonzero(case.announced)), "lies", "lie", "in TV channels announced as on the air"),
+        (int(np.count_nonzero(case.occupied)), "lies", "lie", "in occupied spectrum"),
+        (left - free, "is", "are", "too near to other carriers or to products"),
+        (free, "is", "are", "free"),
     )
-    parts = [f"{number:,} {fate}" for number, fate in lost if number]
+    parts = [f"{counted(number, one, many)} {fate}" for number, one, many, fate in lost if number]
     yield f"of {case.noun(total)} that {case.equipment.name} can be set to, {worded_list(parts)}"
     if free:
         yield f"{case.noun(free)} would do: the search ended before it found a plan with this link; give it more time"

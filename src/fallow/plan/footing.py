@@ -18,13 +18,17 @@ __all__ = ["Footing", "nearest_allowed_hz", "nearest_tunable_hz"]
 
 @dataclass(frozen=True)
 class Footing:
-    """One carrier of ours with what is known of its place; ``None`` where nobody was asked."""
+    """One carrier of ours with what is known of its place; ``None`` where nobody was asked.
+
+    ``level_unit``: of the levels in ``judged``; dB on the instrument's own scale where a survey is relative.
+    """
 
     carrier: Carrier
     equipment: Equipment
     permission: Permission | None = None
     judged: JudgedSlice | None = None
     announced: Channel | None = None
+    level_unit: str = "dBm"
 
     @classmethod
     def of(cls, carrier: Carrier, equipment: Equipment, ground: Ground | None) -> Footing:
@@ -38,6 +42,7 @@ class Footing:
             ground.permission(equipment, hz),
             ground.verdict(equipment, area, hz),
             ground.announced(equipment, area, hz),
+            "dBm" if all(air.basis == "absolute" for air in ground.airs) else "dB",
         )
 
     def is_told(self, answer: Answer) -> bool:
