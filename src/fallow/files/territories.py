@@ -336,9 +336,8 @@ def _weakest(entry: _Entry) -> Grade:
     stated = {"band": True, "power": "power_mw" in entry.values, "width": "bandwidth_khz" in entry.values}
     for figure, is_stated in stated.items():
         if is_stated != (figure in checked):
-            raise entry.wrong(
-                f"checked must name a grade for each of band, power and width that the row states: see {figure}"
-            )
+            what = f"the row states {'a' if is_stated else 'no'} {figure}, and checked says otherwise"
+            raise entry.wrong(what, hint="checked grades what the row states of band, power and width")
     return max((entry.grade(value) for value in checked.values()), key=lambda grade: grade.weakness)
 
 

@@ -26,7 +26,9 @@ FilePath = str | PathLike[str]
 
 _DELIMITERS: Final = (",", ";", "\t", "|")
 _MOST_BYTES = 64 * 2**20  # no table of links comes near; a sweep log given by mistake does
+_WORKBOOK: Final = b"PK\x03\x04"
 _TITLE_LINES = 10  # how far down the headings are looked for
+_LARGEST = Decimal(10**15)
 _BETWEEN_ITEMS = re.compile(r"[;|\n]")
 _BETWEEN_NUMBERS = re.compile(r"[;|\n]|,\s")
 _NUMBER = re.compile(r"\d+(?:[.,]\d+)*")
@@ -98,6 +100,8 @@ class Row:
         if number is None:
             raise self.wrong(name, f"{text!r} is no number")
         value = Decimal(number.text)
+        if abs(value) > _LARGEST:
+            raise self.wrong(name, f"{text!r} is too large")
         if quantity is None:
             if number.suffix:
                 raise self.wrong(name, f"{text!r} is no plain number")
@@ -120,9 +124,8 @@ class Row:
     def wrong(self, name: str | None, what: str, hint: str | None = None) -> InputError:
         """The error for a cell (or, without a name, for the row)."""
         found = None if name is None else self.table.found.get(name)
-        return InputError(
-            what, path=self.table.path, line=self.line, column=name if found is None else found.heading, hint=hint
-        )
+        column = name if found is None else " ".join(found.heading.split())
+        return InputError(what, path=self.table.path, line=self.line, column=column, hint=hint)
 
 
 @dataclass
@@ -174,16 +177,21 @@ def read_table(path: FilePath, columns: Sequence[Column], *, may_be_empty: bool 
 def _text(path: Path) -> str:
     if path.is_dir():
         raise InputError("this is a folder, and a table is needed", path=path)
-    source = TextFile.open(path)
-    if source.size > _MOST_BYTES:
-        raise InputError("the file is too large for a table of this kind", path=path)
-    try:
-        raw = path.read_bytes()
-    except OSError as error:
-        raise InputError(f"the file can't be read ({(error.strerror or '').lower()})", path=path) from error
-    if raw.startswith(b"PK"):
+    raw = _bytes(path)
+    if raw.startswith(_WORKBOOK):
         raise InputError("this is a workbook, not text", path=path, hint="save the sheet as CSV")
-    return raw.decode(source.encoding, errors="replace").removeprefix("\ufeff")
+    if len(raw) > _MOST_BYTES:
+        raise InputError("the file is too large for a table of this kind", path=path)
+    return raw.decode(TextFile.open(path).encoding, errors="replace").removeprefix("\ufeff")
+
+
+def _bytes(path: Path) -> bytes:
+    try:
+        with path.open("rb") as stream:
+            return stream.read(_MOST_BYTES + 1)
+    except OSError as error:
+        reason = (error.strerror or "unknown reason").lower()
+        raise InputError(f"the file can't be opened ({reason})", path=path) from error
 
 
 def _stated_delimiter(text: str) -> tuple[str | None, str, int]:
@@ -243,7 +251,7 @@ def _headed(path: Path, line: int, headings: Sequence[str], columns: Sequence[Co
         raise InputError(f"two columns can be {twice[0]}", path=path, line=line, hint="rename or remove one of them")
     missing = [column.name for column in columns if column.required and column.name not in found]
     if missing:
-        names = ", ".join(heading.strip() for heading in headings if heading.strip())[:200]
+        names = ", ".join(" ".join(heading.split()) for heading in headings if heading.strip())[:200]
         needed = ", ".join(column.name for column in columns if column.required)
         hint = f"needed are {needed}; the line reads: {names}"
         raise InputError(f"there is no column {missing[0]}", path=path, line=line, hint=hint)
