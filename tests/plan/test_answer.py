@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import count
+
+from hypothesis import given, settings
 
 from fallow.plan.answer import compose_plan
 from fallow.plan.audit import audit
@@ -13,7 +16,7 @@ from fallow.plan.search import improve
 from fallow.show.link import Link
 from fallow.spectrum.verdict import Verdict
 from fallow.units import Span
-from plan.shows import equipment, ground, row, rule, wanted
+from plan.shows import equipment, ground, row, rule, shows, wanted
 
 MHZ = 1_000_000
 
