@@ -42,6 +42,7 @@ def _compiled(function: Callable[..., None]) -> Any:
 
 _place_many = _compiled(loops.place_many)
 _change_many = _compiled(loops.change_many)
+_wander_many = _compiled(loops.wander_many)
 _busy_row = _compiled(loops.busy_row)
 
 
@@ -62,6 +63,12 @@ class CompiledKernels:
         """See ``engine.Kernels``."""
         _change_many(t, classes, carriers, at_hz, -1)
 
+    def wander(
+        self, t: Tables, classes: Whole, at_hz: Whole, moves: Whole, picks: NDArray[np.float64], waiting: Whole
+    ) -> int:
+        """See ``engine.Kernels``."""
+        return int(_wander_many(t, classes, at_hz, moves, picks, waiting))
+
     def busy(self, t: Tables, k: int) -> NDArray[np.int32]:
         """See ``engine.Kernels``."""
         busy = np.zeros(t.size, dtype=np.int32)
@@ -81,5 +88,6 @@ def exercise() -> None:
     classes, homes = whole([0, 0]), whole([-1, -1])
     at_hz = kernels.place(tables, classes, who, homes, np.array([-1.0, 0.5]))
     kernels.busy(tables, 0)
+    kernels.wander(tables, classes, at_hz, who, np.array([-1.0, 0.5]), who[:0])
     kernels.take(tables, classes, who, at_hz)
     kernels.put(tables, classes, who, at_hz)

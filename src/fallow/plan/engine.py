@@ -45,6 +45,15 @@ class Kernels(Protocol):
     def take(self, t: Tables, classes: Whole, carriers: Whole, at_hz: Whole) -> None:
         """Take carriers away that were put at ``at_hz``; undoes ``put`` bit for bit."""
 
+    def wander(
+        self, t: Tables, classes: Whole, at_hz: Whole, moves: Whole, picks: NDArray[np.float64], waiting: Whole
+    ) -> int:
+        """Move carriers one after another to another free place, no worse in tier; after each, try one of those that wait.
+
+        ``classes`` and ``at_hz`` are those of all carriers; ``at_hz`` is changed. Stops as soon as one that waits has got a
+        place, and returns how many moves were made.
+        """
+
     def busy(self, t: Tables, k: int) -> Counts:
         """Where a class can't stand: not zero, shape (place,); zero says nothing outside the places of the class."""
 
@@ -71,6 +80,25 @@ class NumpyKernels:
         """See ``Kernels``."""
         for k, carrier, hz in zip(classes.tolist(), carriers.tolist(), at_hz.tolist(), strict=True):
             change(t, k, carrier, hz, -1)
+
+    def wander(
+        self, t: Tables, classes: Whole, at_hz: Whole, moves: Whole, picks: NDArray[np.float64], waiting: Whole
+    ) -> int:
+        """See ``Kernels``."""
+        for i, who in enumerate(moves.tolist()):
+            k = int(classes[who])
+            change(t, k, who, int(at_hz[who]), -1)
+            place = choose(t, k, busy_row(t, k), -1, float(picks[i]))
+            if place >= 0:
+                at_hz[who] = t.base_hz + place * t.step_hz
+            change(t, k, who, int(at_hz[who]), 1)
+            if waiting.size:
+                newcomer = waiting[i % waiting.size : i % waiting.size + 1]
+                found_hz = self.place(t, classes[newcomer], newcomer, np.array([-1]), np.array([LOWEST]))
+                if found_hz[0] >= 0:
+                    at_hz[newcomer] = found_hz
+                    return i + 1
+        return moves.size
 
     def busy(self, t: Tables, k: int) -> Counts:
         """See ``Kernels``."""
@@ -137,24 +165,17 @@ def change(t: Tables, k: int, carrier: int, at_hz: int, sign: int) -> None:
 
 
 class _Company:
-    """The carriers placed in a group, as arrays: hertz, and places of those on the raster."""
+    """The carriers placed in a group."""
 
     def __init__(self, t: Tables, g: int) -> None:
         self.t = t
         self.g = g
         self.senders_hz = t.senders_hz[g, : t.sender_count[g]]
-        self.victims_hz = t.victims_hz[g, : t.victim_count[g]]
+        self.senders_at = t.senders_at[g, : t.sender_count[g]]
         self.senders = t.senders[g, : t.sender_count[g]]
+        self.victims_hz = t.victims_hz[g, : t.victim_count[g]]
+        self.victims_at = t.victims_at[g, : t.victim_count[g]]
         self.victims = t.victims[g, : t.victim_count[g]]
-
-    def places(self, at_hz: Whole) -> Whole:
-        """Places of those on the raster; the odd ones are left out."""
-        return (at_hz[~self.odd(at_hz)] - self.t.base_hz) // self.t.step_hz
-
-    def odd(self, at_hz: Whole) -> NDArray[np.bool_]:
-        """Which carriers are off the raster."""
-        place, rest = np.divmod(at_hz - self.t.base_hz, self.t.step_hz)
-        return np.asarray((rest != 0) | (place < 0) | (place >= self.t.size))
 
 
 def _groups_of(t: Tables, k: int) -> list[tuple[int, int]]:
@@ -166,10 +187,12 @@ def _groups_of(t: Tables, k: int) -> list[tuple[int, int]]:
 def _enter(t: Tables, g: int, role: int, carrier: int, at_hz: int, x: int) -> None:
     if role & SENDS:
         t.senders_hz[g, t.sender_count[g]] = at_hz
+        t.senders_at[g, t.sender_count[g]] = x
         t.senders[g, t.sender_count[g]] = carrier
         t.sender_count[g] += 1
     if role & SUFFERS:
         t.victims_hz[g, t.victim_count[g]] = at_hz
+        t.victims_at[g, t.victim_count[g]] = x
         t.victims[g, t.victim_count[g]] = carrier
         t.victim_count[g] += 1
     t.odd_count[g] += x < 0
@@ -177,17 +200,18 @@ def _enter(t: Tables, g: int, role: int, carrier: int, at_hz: int, x: int) -> No
 
 def _leave(t: Tables, g: int, role: int, carrier: int, x: int) -> None:
     if role & SENDS:
-        _drop(t.senders[g], t.senders_hz[g], t.sender_count, g, carrier)
+        _drop((t.senders[g], t.senders_hz[g], t.senders_at[g]), t.sender_count, g, carrier)
     if role & SUFFERS:
-        _drop(t.victims[g], t.victims_hz[g], t.victim_count, g, carrier)
+        _drop((t.victims[g], t.victims_hz[g], t.victims_at[g]), t.victim_count, g, carrier)
     t.odd_count[g] -= x < 0
 
 
-def _drop(names: Whole, at_hz: Whole, counts: Whole, g: int, carrier: int) -> None:
-    """Take a carrier out of a list; the last one fills its gap."""
+def _drop(lists: tuple[Whole, Whole, Whole], counts: Whole, g: int, carrier: int) -> None:
+    """Take a carrier (named in the first list) out; the last one fills its gap."""
     last = int(counts[g]) - 1
-    gap = int(np.flatnonzero(names[: last + 1] == carrier)[0])
-    names[gap], at_hz[gap] = names[last], at_hz[last]
+    gap = int(np.flatnonzero(lists[0][: last + 1] == carrier)[0])
+    for each in lists:
+        each[gap] = each[last]
     counts[g] = last
 
 
@@ -213,7 +237,8 @@ def _widen(company: _Company, role: int, x: int, sign: int) -> None:
     """Bring the pairs of x with the others on the raster into the histograms, as wide as the distance asked for."""
     t, g = company.t, company.g
     zero, pad, reach = t.size + t.pad, t.pad, int(t.reach[g, 1])
-    senders, victims = company.places(company.senders_hz), company.places(company.victims_hz)
+    senders = company.senders_at[company.senders_at >= 0]
+    victims = company.victims_at[company.victims_at >= 0]
     if role & SENDS:
         _add_windows(t.differences[g], np.concatenate((zero + x - senders, zero + senders - x)), reach, sign)
         _add_windows(t.sums[g], pad + x + senders, reach, sign)
@@ -259,7 +284,7 @@ def _mark_triples(company: _Company, role: int, x: int, sign: int) -> None:
     three = int(t.distance_hz[g, 1])
     senders, victims = company.senders_hz, company.victims_hz
     x_odd = t.position(x) < 0
-    odd = company.odd(senders) | x_odd
+    odd = (company.senders_at < 0) | x_odd
     i, j = np.triu_indices(senders.size, 1)
     counted = odd[i] | odd[j]
     a, b = senders[i[counted]], senders[j[counted]]
@@ -269,7 +294,7 @@ def _mark_triples(company: _Company, role: int, x: int, sign: int) -> None:
     if role & SENDS:
         _mark_hz(t, t.victim_row[g], 1, products, three, sign)
         met = company.victims[:, np.newaxis] != company.senders[np.newaxis, :]
-        i, j = np.nonzero(met & (company.odd(victims)[:, np.newaxis] | odd[np.newaxis, :] | x_odd))
+        i, j = np.nonzero(met & ((company.victims_at < 0)[:, np.newaxis] | odd[np.newaxis, :]))
         v, a = victims[i], senders[j]
         _mark_hz(t, t.sender_row[g], 1, np.concatenate((v - x + a, v - a + x, x + a - v)), three, sign)
     if role & SUFFERS:

@@ -9,10 +9,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from fallow.plan.engine import HOME_ONLY
+from fallow.plan.engine import HOME_ONLY, IN_ANY_TIER, LOWEST
 from fallow.plan.tables import NO_PLACE, SENDS, SUFFERS, Tables
 
-__all__ = ["change", "change_many", "place_many"]
+__all__ = ["change", "change_many", "place_many", "wander_many"]
 
 Counts = NDArray[np.int32]
 Whole = NDArray[np.int64]
@@ -57,24 +57,38 @@ def choose(tier: NDArray[np.uint8], busy: Counts, low: int, high: int, home: int
         return home
     if pick == HOME_ONLY:
         return -1
-    bar = NO_PLACE - 1
-    if pick < 1.0:
-        for f in range(low, high):
-            if busy[f] == 0 and tier[f] < bar:
-                bar = tier[f]
-    count = 0
-    for f in range(low, high):
-        if busy[f] == 0 and tier[f] <= bar:
-            count += 1
+    open_tier = np.empty(high - low, dtype=np.uint8)
+    _open_tiers(open_tier, tier[low:high], busy[low:high])
+    bar = _lowest(open_tier) if pick < IN_ANY_TIER else NO_PLACE - 1
+    count = _count_up_to(open_tier, bar) if bar != NO_PLACE else 0
     if count == 0:
         return -1
     wanted = 0 if pick < 0.0 else int((pick % 1.0) * count)
-    for f in range(low, high):
-        if busy[f] == 0 and tier[f] <= bar:
+    for i in range(high - low):
+        if open_tier[i] <= bar:
             if wanted == 0:
-                return f
+                return low + i
             wanted -= 1
     return -1
+
+
+def _open_tiers(open_tier: NDArray[np.uint8], tier: NDArray[np.uint8], busy: Counts) -> None:
+    for i in range(open_tier.shape[0]):
+        open_tier[i] = tier[i] if busy[i] == 0 else NO_PLACE
+
+
+def _lowest(open_tier: NDArray[np.uint8]) -> int:
+    lowest = np.uint8(NO_PLACE)
+    for i in range(open_tier.shape[0]):
+        lowest = min(lowest, open_tier[i])
+    return lowest
+
+
+def _count_up_to(open_tier: NDArray[np.uint8], bar: int) -> int:
+    count = 0
+    for i in range(open_tier.shape[0]):
+        count += open_tier[i] <= bar
+    return count
 
 
 def change(t: Tables, k: int, carrier: int, at_hz: int, sign: int) -> None:
@@ -111,10 +125,12 @@ def _space(t: Tables, k: int, at_hz: int, sign: int) -> None:
 def _enter(t: Tables, g: int, role: int, carrier: int, at_hz: int, x: int) -> None:
     if role & SENDS:
         t.senders_hz[g, t.sender_count[g]] = at_hz
+        t.senders_at[g, t.sender_count[g]] = x
         t.senders[g, t.sender_count[g]] = carrier
         t.sender_count[g] += 1
     if role & SUFFERS:
         t.victims_hz[g, t.victim_count[g]] = at_hz
+        t.victims_at[g, t.victim_count[g]] = x
         t.victims[g, t.victim_count[g]] = carrier
         t.victim_count[g] += 1
     if x < 0:
@@ -123,19 +139,20 @@ def _enter(t: Tables, g: int, role: int, carrier: int, at_hz: int, x: int) -> No
 
 def _leave(t: Tables, g: int, role: int, carrier: int, x: int) -> None:
     if role & SENDS:
-        t.sender_count[g] = _drop(t.senders[g], t.senders_hz[g], t.sender_count[g], carrier)
+        t.sender_count[g] = _drop(t.senders[g], t.senders_hz[g], t.senders_at[g], t.sender_count[g], carrier)
     if role & SUFFERS:
-        t.victim_count[g] = _drop(t.victims[g], t.victims_hz[g], t.victim_count[g], carrier)
+        t.victim_count[g] = _drop(t.victims[g], t.victims_hz[g], t.victims_at[g], t.victim_count[g], carrier)
     if x < 0:
         t.odd_count[g] -= 1
 
 
-def _drop(names: Whole, at_hz: Whole, count: int, carrier: int) -> int:
+def _drop(names: Whole, at_hz: Whole, at: Whole, count: int, carrier: int) -> int:
     """Take a carrier out of a list; the last one fills its gap."""
     for i in range(count):
         if names[i] == carrier:
             names[i] = names[count - 1]
             at_hz[i] = at_hz[count - 1]
+            at[i] = at[count - 1]
             return count - 1
     return count
 
@@ -167,7 +184,7 @@ def _widen(t: Tables, g: int, role: int, x: int, sign: int) -> None:
     """Bring the pairs of x with the others on the raster into the histograms, as wide as the distance asked for."""
     reach, zero, pad = t.reach[g, 1], t.size + t.pad, t.pad
     for i in range(t.sender_count[g]):
-        other = _on_raster(t, t.senders_hz[g, i])
+        other = t.senders_at[g, i]
         if other < 0:
             continue
         if role & SENDS:
@@ -180,7 +197,7 @@ def _widen(t: Tables, g: int, role: int, x: int, sign: int) -> None:
             _add_window(t.victim_and_sender[g], pad + x + other, reach, sign)
     if role & SENDS:
         for i in range(t.victim_count[g]):
-            other = _on_raster(t, t.victims_hz[g, i])
+            other = t.victims_at[g, i]
             if other >= 0:
                 _add_window(t.victim_less_sender[g], zero + other - x, reach, sign)
                 _add_window(t.sender_less_victim[g], zero + x - other, reach, sign)
@@ -193,19 +210,19 @@ def _mark_pairs(t: Tables, g: int, role: int, x: int, sign: int) -> None:
     if two < 0 and five < 0:
         return
     for i in range(t.sender_count[g]):
-        other = _on_raster(t, t.senders_hz[g, i])
+        other = t.senders_at[g, i]
         if other < 0:
             continue
         if role & SENDS:
-            _mark(t.victim_row[g], 1, 2 * x - other, two, sign)
-            _mark(t.victim_row[g], 1, 2 * other - x, two, sign)
-            _mark(t.victim_row[g], 1, 3 * x - 2 * other, five, sign)
-            _mark(t.victim_row[g], 1, 3 * other - 2 * x, five, sign)
+            _mark_at(t.victim_row[g], 2 * x - other, two, sign)
+            _mark_at(t.victim_row[g], 2 * other - x, two, sign)
+            _mark_at(t.victim_row[g], 3 * x - 2 * other, five, sign)
+            _mark_at(t.victim_row[g], 3 * other - 2 * x, five, sign)
         if role & SUFFERS:
             _mark_sender(t, g, x, other, sign)
     if role & SENDS:
         for i in range(t.victim_count[g]):
-            other = _on_raster(t, t.victims_hz[g, i])
+            other = t.victims_at[g, i]
             if other >= 0:
                 _mark_sender(t, g, other, x, sign)
 
@@ -213,10 +230,10 @@ def _mark_pairs(t: Tables, g: int, role: int, x: int, sign: int) -> None:
 def _mark_sender(t: Tables, g: int, victim: int, sender: int, sign: int) -> None:
     """Where one more sender f would hit the victim together with the sender: 2f−s, 2s−f, 3f−2s, 3s−2f."""
     two, five = t.reach[g, 0], t.reach[g, 2]
-    _mark(t.sender_row[g], 2, victim + sender, two, sign)
-    _mark(t.sender_row[g], 1, 2 * sender - victim, two, sign)
-    _mark(t.sender_row[g], 3, victim + 2 * sender, five, sign)
-    _mark(t.sender_row[g], 2, 3 * sender - victim, five, sign)
+    _mark_halves(t.sender_row[g], victim + sender, two, sign)
+    _mark_at(t.sender_row[g], 2 * sender - victim, two, sign)
+    _mark_thirds(t.sender_row[g], victim + 2 * sender, five, sign)
+    _mark_halves(t.sender_row[g], 3 * sender - victim, five, sign)
 
 
 def _odd_pairs(t: Tables, g: int, role: int, x_hz: int, x_odd: bool, sign: int) -> None:
@@ -234,7 +251,7 @@ def _odd_products(t: Tables, g: int, x: int, x_odd: bool, sign: int) -> None:
     row, n = t.victim_row[g], t.sender_count[g]
     for i in range(n):
         a = t.senders_hz[g, i]
-        a_odd = x_odd or _on_raster(t, a) < 0
+        a_odd = x_odd or t.senders_at[g, i] < 0
         if a_odd:
             _mark_hz(t, row, 1, 2 * x - a, two, sign)
             _mark_hz(t, row, 1, 2 * a - x, two, sign)
@@ -243,7 +260,7 @@ def _odd_products(t: Tables, g: int, x: int, x_odd: bool, sign: int) -> None:
         if three > 0:
             for j in range(i + 1, n):
                 b = t.senders_hz[g, j]
-                if a_odd or _on_raster(t, b) < 0:
+                if a_odd or t.senders_at[g, j] < 0:
                     _mark_hz(t, row, 1, x + a - b, three, sign)
                     _mark_hz(t, row, 1, x + b - a, three, sign)
                     _mark_hz(t, row, 1, a + b - x, three, sign)
@@ -254,13 +271,13 @@ def _odd_senders(t: Tables, g: int, x: int, x_odd: bool, sign: int) -> None:
     three, row = t.distance_hz[g, 1], t.sender_row[g]
     for i in range(t.victim_count[g]):
         v = t.victims_hz[g, i]
-        v_odd = x_odd or _on_raster(t, v) < 0
+        v_odd = x_odd or t.victims_at[g, i] < 0
         if v_odd:
             _odd_two(t, g, v, x, sign)
         if three > 0:
             for j in range(t.sender_count[g]):
                 a = t.senders_hz[g, j]
-                if t.senders[g, j] != t.victims[g, i] and (v_odd or _on_raster(t, a) < 0):
+                if t.senders[g, j] != t.victims[g, i] and (v_odd or t.senders_at[g, j] < 0):
                     _mark_hz(t, row, 1, v - x + a, three, sign)
                     _mark_hz(t, row, 1, v - a + x, three, sign)
                     _mark_hz(t, row, 1, x + a - v, three, sign)
@@ -271,13 +288,13 @@ def _odd_victim(t: Tables, g: int, x: int, x_odd: bool, sign: int) -> None:
     three, row, n = t.distance_hz[g, 1], t.sender_row[g], t.sender_count[g]
     for i in range(n):
         a = t.senders_hz[g, i]
-        a_odd = x_odd or _on_raster(t, a) < 0
+        a_odd = x_odd or t.senders_at[g, i] < 0
         if a_odd:
             _odd_two(t, g, x, a, sign)
         if three > 0:
             for j in range(i + 1, n):
                 b = t.senders_hz[g, j]
-                if a_odd or _on_raster(t, b) < 0:
+                if a_odd or t.senders_at[g, j] < 0:
                     _mark_hz(t, row, 1, x - a + b, three, sign)
                     _mark_hz(t, row, 1, x - b + a, three, sign)
                     _mark_hz(t, row, 1, a + b - x, three, sign)
@@ -292,19 +309,25 @@ def _odd_two(t: Tables, g: int, victim: int, sender: int, sign: int) -> None:
     _mark_hz(t, row, 2, 3 * sender - victim, five, sign)
 
 
-def _on_raster(t: Tables, at_hz: int) -> int:
-    place = (at_hz - t.base_hz) // t.step_hz
-    if place < 0 or place >= t.size or place * t.step_hz + t.base_hz != at_hz:
-        return -1
-    return place
+def _mark_at(row: Counts, product: int, reach: int, sign: int) -> None:
+    """Add ``sign`` at all places f with |f − product| ≤ reach."""
+    if reach >= 0:
+        _mark_between(row, product - reach, product + reach, sign)
 
 
-def _mark(row: Counts, times: int, product: int, reach: int, sign: int) -> None:
-    """Add ``sign`` at all places f with |times · f − product| ≤ reach."""
-    if reach < 0:
-        return
-    low = -((reach - product) // times)
-    high = (product + reach) // times
+def _mark_halves(row: Counts, product: int, reach: int, sign: int) -> None:
+    """Add ``sign`` at all places f with |2 f − product| ≤ reach."""
+    if reach >= 0:
+        _mark_between(row, -((reach - product) // 2), (product + reach) // 2, sign)
+
+
+def _mark_thirds(row: Counts, product: int, reach: int, sign: int) -> None:
+    """Add ``sign`` at all places f with |3 f − product| ≤ reach."""
+    if reach >= 0:
+        _mark_between(row, -((reach - product) // 3), (product + reach) // 3, sign)
+
+
+def _mark_between(row: Counts, low: int, high: int, sign: int) -> None:
     for f in range(max(low, 0), min(high + 1, row.shape[0])):
         row[f] += sign
 
@@ -317,8 +340,7 @@ def _mark_hz(t: Tables, row: Counts, times: int, product_hz: int, distance_hz: i
     offset = product_hz - times * t.base_hz
     low = (offset - distance_hz) // step + 1
     high = -((-offset - distance_hz) // step) - 1
-    for f in range(max(low, 0), min(high + 1, row.shape[0])):
-        row[f] += sign
+    _mark_between(row, low, high, sign)
 
 
 def _add_window(row: Counts, centre: int, reach: int, sign: int) -> None:
@@ -344,3 +366,29 @@ def _copy(row: Counts, a: Counts) -> None:
 def _join(row: Counts, a: Counts) -> None:
     for i in range(row.shape[0]):
         row[i] |= a[i]
+
+
+def wander_many(
+    t: Tables, classes: Whole, at_hz: Whole, moves: Whole, picks: NDArray[np.float64], waiting: Whole
+) -> int:
+    """Move carriers about, and let in one of those that wait as soon as there is room. See ``engine``."""
+    busy = np.zeros(t.size, dtype=np.int32)
+    for i in range(moves.shape[0]):
+        who = moves[i]
+        k = classes[who]
+        change(t, k, who, at_hz[who], -1)
+        busy_row(t, k, busy)
+        place = choose(t.tier[k], busy, t.extent[k, 0], t.extent[k, 1], -1, picks[i])
+        if place >= 0:
+            at_hz[who] = t.base_hz + place * t.step_hz
+        change(t, k, who, at_hz[who], 1)
+        if waiting.shape[0] > 0:
+            newcomer = waiting[i % waiting.shape[0]]
+            k = classes[newcomer]
+            busy_row(t, k, busy)
+            place = choose(t.tier[k], busy, t.extent[k, 0], t.extent[k, 1], -1, LOWEST)
+            if place >= 0:
+                at_hz[newcomer] = t.base_hz + place * t.step_hz
+                change(t, k, newcomer, at_hz[newcomer], 1)
+                return i + 1
+    return moves.shape[0]

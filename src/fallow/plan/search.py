@@ -25,6 +25,11 @@ Whole = NDArray[np.int64]
 
 MOST_TAKEN = 14
 """Carriers taken out in one step."""
+WANDERING = 0.6
+"""Share of the steps in which carriers wander."""
+MOVES_AT_ONCE = 24
+"""Moves of one wandering step."""
+ALMOST_ONE = float(np.nextafter(1.0, 0.0))
 MOST_WAITING = 8
 """Links without a place that one step tries to place, beside the one for whose sake it is made."""
 
@@ -94,6 +99,7 @@ class _Search:
         self.spares = [int(i) for i in movable if self.facts.is_spare[i]]
         self.meets = question.meetings
         self.homes_hz = self._homes_hz()
+        self.on_raster = ~np.isin(self.facts.class_index, list(question.odd_classes))
 
     def nothing_left(self, score: Score) -> bool:
         """Whether no plan can have a better score."""
@@ -165,19 +171,52 @@ class _Search:
     # ---- taking out and putting back
 
     def _step(self) -> tuple[Score, Whole]:
-        """Take a few carriers out, put them back otherwise, and keep that if it is no worse."""
+        """Change the plan somewhere, and keep that if it is no worse."""
         missing = self._missing()
         before_hz, before = self.standing.at_hz.copy(), self._current()
-        first = self._wanted_first(missing)
-        taken = self._neighbours(first)
-        self.standing.take(taken)
-        self._put_back(first, taken, missing)
+        if missing and self.random.random() < WANDERING:
+            self._wander(missing)
+        else:
+            first = self._wanted_first(missing)
+            taken = self._neighbours(first)
+            self.standing.take(taken)
+            self._put_back(first, taken, missing)
         after = self._current()
         if after < before:
             self._restore(before_hz)
         elif after > before and missing:
             return self._with_spares()
         return max(before, after), self.standing.at_hz.copy()
+
+    def _wander(self, missing: Sequence[int]) -> None:
+        """Move carriers about among their free places until one that is missing finds room."""
+        facts, at_hz = self.facts, self.standing.at_hz
+        movable = (at_hz >= 0) & ~facts.is_fixed & self.on_raster
+        if self.random.random() < 0.7:
+            movable &= (at_hz != facts.home_hz) & (at_hz != facts.wish_hz)
+        candidates = np.flatnonzero(movable)
+        waiting = [i for i in missing if self.on_raster[i]]
+        if candidates.size and waiting:
+            moves = self.random.choice(candidates, MOVES_AT_ONCE)
+            self.standing.wander(moves.tolist(), self._wandering_picks(), self._most_urgent(waiting))
+
+    def _most_urgent(self, missing: Sequence[int]) -> list[int]:
+        """One of each class among those of the best rank, in any order; the others of a class are no different."""
+        rank, class_index = self.facts.rank, self.facts.class_index
+        best = min(rank[i] for i in missing)
+        one_each = {int(class_index[i]): i for i in missing if rank[i] == best}
+        order: list[int] = self.random.permutation(list(one_each.values())).tolist()
+        return order
+
+    def _wandering_picks(self) -> list[float]:
+        """Any free place; any or the lowest; or any with a leaning to the low ones: none of the three is best everywhere."""
+        kind, share = self.random.integers(3), self.random.random(MOVES_AT_ONCE)
+        if kind == 1:
+            share = np.where(self.random.random(MOVES_AT_ONCE) < 0.5, share, LOWEST)
+        elif kind == 2:
+            share = 1.0 - self.random.random(MOVES_AT_ONCE) ** (1 / 3)
+        picks: list[float] = np.minimum(share, ALMOST_ONE).tolist()
+        return picks
 
     def _current(self) -> Score:
         return score_of(self.question, self.standing.at_hz)
@@ -234,7 +273,9 @@ class _Search:
         others = [i for i in taken if i != first]
         more = [i for i in missing if i != first]
         if len(more) > MOST_WAITING:
-            more = self.random.choice(more, MOST_WAITING, replace=False).tolist()
+            few = self._most_urgent(more)
+            more = (few + self.random.choice(more, MOST_WAITING).tolist())[:MOST_WAITING]
+            more = list(dict.fromkeys(more))
         if self.random.random() < 0.5:
             order = [first, *self.random.permutation(others + more).tolist()]
         else:

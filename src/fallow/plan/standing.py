@@ -56,6 +56,12 @@ class Standing:
             else:
                 self._place_on_raster(for_kernel)
 
+    def wander(self, moves: Sequence[int], picks: Sequence[float], waiting: Sequence[int]) -> None:
+        """Move carriers about among free places until one of those that wait finds one; see ``engine.Kernels``."""
+        self.kernels().wander(
+            self.tables, self.classes, self.at_hz, whole(moves), np.array(picks, dtype=np.float64), whole(waiting)
+        )
+
     def _place_on_raster(self, rows: Sequence[tuple[int, int, float]]) -> None:
         who = whole(carrier for carrier, _, _ in rows)
         homes = whole(self.tables.position(home_hz) if home_hz >= 0 else -1 for _, home_hz, _ in rows)

@@ -68,9 +68,11 @@ class Tables(NamedTuple):
     sender_less_victim: NDArray[np.int32]  # (G, L)
     victim_and_sender: NDArray[np.int32]  # (G, L): sums
     senders_hz: NDArray[np.int64]  # (G, n)
+    senders_at: NDArray[np.int64]  # (G, n): place on the raster, −1 when odd
     senders: NDArray[np.int64]  # (G, n): which carrier
     sender_count: NDArray[np.int64]  # (G,)
     victims_hz: NDArray[np.int64]
+    victims_at: NDArray[np.int64]
     victims: NDArray[np.int64]
     victim_count: NDArray[np.int64]
     odd_count: NDArray[np.int64]  # (G,): placed carriers off the raster
