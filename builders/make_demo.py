@@ -30,17 +30,8 @@ OFF_SWEEPS, ON_SWEEPS, UPPER_SWEEPS, LOAD_SWEEPS = 20, 12, 6, 8
 AVERAGED = 10  # independent looks in one level of this instrument's averaging detector: invented
 FLOOR_DBM_50KHZ = -106.0  # a pocket instrument without preamplifier, about 21 dB over kT in 50 kHz: common practice
 RISE_DB = 6.0  # what the LED wall adds: common practice, 3 to 15 dB
-RISES_MHZ = ((522.0, 548.0), (589.0, 599.0))
-OWN_LINES_DBM = {
-    480.0: -88.0,
-    504.0: -91.5,
-    528.0: -89.0,
-    552.0: -90.0,
-    600.0: -87.5,
-    624.0: -91.0,
-    648.0: -89.5,
-    672.0: -92.0,
-}
+RISES_MHZ = ((522.0, 548.0), (588.0, 611.0))
+OWN_LINES_DBM = {480.0: -88.0, 528.0: -89.0, 624.0: -91.0, 672.0: -92.0}
 INTRUDER_MHZ, INTRUDER_DBM = 655.3, -72.0
 INTRUDER_OFF_SWEEPS, INTRUDER_ON_SWEEPS = (6, 7, 15), (3, 9)  # about 15 % of all sweeps
 
@@ -115,7 +106,7 @@ def tilt_db(axis_mhz: Levels) -> Levels:
 
 
 def own_lines(axis_mhz: Levels) -> Levels:
-    """Harmonics of the instrument's own 24 MHz clock; each falls half-way between two bins and shows in both."""
+    """Harmonics of the instrument's own 48 MHz clock; each falls half-way between two bins and shows in both."""
     power = np.zeros_like(axis_mhz)
     for frequency_mhz, level_dbm in OWN_LINES_DBM.items():
         power[np.abs(axis_mhz - frequency_mhz) < STEP_MHZ] += mw(level_dbm) / 2.0
@@ -182,7 +173,7 @@ def columns_in_german(axis_mhz: Levels, levels_dbm: Levels) -> bytes:
     preamble = (
         "Gerät;Taschenanalysator (erfunden)",
         "Ort;Haus der drei Monde, Nirgendhafen (erfunden), Bühne, LED-Wand aus",
-        "Auflösebandbreite;50 kHz",
+        "RBW;50 kHz",
         "Detektor;Mittelwert",
         "Pegel;dBm",
         "",
@@ -195,7 +186,13 @@ def columns_in_german(axis_mhz: Levels, levels_dbm: Levels) -> bytes:
 def matrix(axis_mhz: Levels, levels_dbm: Levels) -> bytes:
     """A row per sweep under a row of frequencies, time first, commas and points."""
     began = datetime.fromisoformat("2026-03-14T16:40:00+01:00")
-    head = ("# invented: House of Three Moons, Nirgendhafen, stage, LED wall on", "# RBW 50 kHz, average, dBm, MHz")
+    head = (
+        "# invented: House of Three Moons, Nirgendhafen, stage, LED wall on",
+        "# frequency unit: MHz",
+        "# level unit: dBm",
+        "# RBW: 50 kHz",
+        "# detector: average",
+    )
     rows = (
         f"{(began + timedelta(seconds=15 * i)).isoformat()},{','.join(f'{y:.1f}' for y in row)}"
         for i, row in enumerate(levels_dbm)
@@ -222,7 +219,12 @@ def wide_rows(axis_mhz: Levels, levels_dbm: Levels) -> bytes:
 def utf16_columns(axis_mhz: Levels, levels_dbm: Levels) -> bytes:
     """Frequency and the mean level over all sweeps, tabs, decimal commas, UTF-16 with its mark."""
     mean_dbm = 10.0 * np.log10(mw(levels_dbm).mean(axis=0))
-    head = ("50 ohm load in place of the antenna (invented)", "RBW\t50 kHz", "Frequency (MHz)\tAverage (dBm)")
+    head = (
+        "50 ohm load in place of the antenna (invented)",
+        "RBW\t50 kHz",
+        "Detector\taverage",
+        "Frequency (MHz)\tAverage (dBm)",
+    )
     rows = (f"{f:.3f}\t{y:.1f}".replace(".", ",") for f, y in zip(axis_mhz, mean_dbm, strict=True))
     return b"\xff\xfe" + lines((*head, *rows)).encode("utf-16-le")
 

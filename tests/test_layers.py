@@ -23,14 +23,21 @@ MAY_IMPORT: dict[str, set[str]] = {
     "plan": BELOW_PLAN,
     "files": BELOW_PLAN,
     "workflow": EVERYTHING_BELOW_WORKFLOW,
-    "pictures": {"spectrum", *VALUES},
+    "pictures": {"show", "spectrum", *VALUES},
     "demo": {"fallow", "pictures", "workflow", *VALUES},  # does the job with the public names, as a notebook would
     "fallow": {"workflow", *EVERYTHING_BELOW_WORKFLOW},  # __init__.py: the list of public names
     "cli": {"fallow", "demo", "pictures", "workflow", *VALUES},
     "__main__": {"cli"},
 }
 VALUES_FOR_FACES = {  # what faces may read, beside the workflow: plain values, no verbs
-    "demo": {"fallow.plan.answer", "fallow.plan.audit", "fallow.show.assignment", "fallow.spectrum.verdict"},
+    "demo": {
+        "fallow.plan.answer",
+        "fallow.plan.audit",
+        "fallow.show.assignment",
+        "fallow.show.wanted",
+        "fallow.spectrum.sweep",
+        "fallow.spectrum.verdict",
+    },
     "cli": {
         "fallow.files.readings",
         "fallow.plan.answer",

@@ -108,7 +108,7 @@ def test_what_was_not_measured_has_no_line(figure: Figure) -> None:
     assert np.isfinite(y[(x > 471) & (x < 509)]).all()
 
 
-def test_levels_are_in_the_width_of_a_link(air: Air, figure: Figure) -> None:
+def test_levels_are_in_the_width_of_a_link(figure: Figure) -> None:
     # 3 dB more in 200 kHz than in each of two 100 kHz cells: power adds up (channel power, Rec. ITU-R SM.1753-2)
     spectrum = next(axes for axes in figure.axes if axes.get_ylabel())
     assert spectrum.get_ylabel() == "dBm in 200 kHz"

@@ -6,8 +6,6 @@ spectrum, floor and limit can be compared by eye, and with the verdicts below.
 
 from __future__ import annotations
 
-import os
-import tempfile
 from collections.abc import Mapping, Sequence
 from itertools import product
 from os import PathLike
@@ -18,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fallow.errors import OutputError, UsageError
+from fallow.show.assignment import SPARE_PREFIX
 from fallow.spectrum.columns import Columns, columns_of
 from fallow.spectrum.judging import Air
 from fallow.spectrum.verdict import JudgedSlice, Verdict
@@ -34,7 +33,7 @@ WIDTH_PX, HEIGHT_PX, DPI = 1200, 700, 100
 LEFT, ACROSS = 0.085, 0.895  # where the lanes begin, and how wide they are: shares of the picture
 COLUMNS = 1100  # more bins than this are drawn as one column each: lowest, highest and middle of what it holds
 NAME_ROWS = 4
-MOST_WINDOWS = 560  # of the detail strip: at least two pixels each
+MOST_PLACES = 560  # in the strip of details: at least two pixels each
 
 # Our own palette; contrast on the page at least 3 for marks and 4.5 for text by the WCAG formula.
 PAGE, INK, DIM, RULE = "#fbfaf7", "#171b1f", "#555e66", "#868e95"
@@ -147,13 +146,16 @@ def head_and_foot(figure: Figure, air: Air, title: str) -> None:
 
     figure.text(LEFT, 0.955, title, fontsize=15, color=INK, va="center", weight="bold")
     figure.text(LEFT + ACROSS, 0.952, conditions(air), fontsize=10, color=DIM, va="center", ha="right")
-    figure.text(LEFT - 0.008, 0.1035, "MHz", fontsize=10, color=DIM, ha="right", va="center")
+    figure.text(LEFT - 0.02, 0.1035, "MHz", fontsize=10, color=DIM, ha="right", va="center")
     x = LEFT
     for verdict in ORDER:
         figure.add_artist(Rectangle((x, 0.043), 0.028, 0.03, transform=figure.transFigure, **look(verdict)))
         figure.text(x + 0.035, 0.057, f"{verdict.mark}  {verdict.word}", fontsize=10, color=INK, va="center")
         x += 0.14
-    lines = "line: median of the sweeps;  band: 10 to 90 % of them;  thin: peaks beyond;  dotted: floor;  dashed: limit"
+    lines = (
+        "line: median of the sweeps;  band: 10 to 90 % of them;  thin: peaks beyond;  dotted: floor;  dashed: limit"
+        ";  diamond: spare"
+    )
     figure.text(LEFT, 0.018, lines, fontsize=9.5, color=DIM, va="center")
 
 
@@ -188,6 +190,7 @@ def draw_spectrum(axes: Axes, air: Air, view: Span) -> None:
         axes.plot(mhz, trace.floor, color=DIM, linewidth=1.1, linestyle=(0, (1, 2)))
     low, high = level_range(traces, air)
     axes.set_ylim(low, high)
+    axes.set_yticks([tick for tick in axes.get_yticks() if 0.04 < (tick - low) / (high - low) < 0.96])
     axes.tick_params(axis="y", left=True, labelleft=True, color=RULE, labelcolor=INK, labelsize=10)
     axes.grid(axis="y", color=RULE, linewidth=0.4, alpha=0.5)
     unit = "dBm" if air.basis == "absolute" else "dB"
@@ -248,22 +251,25 @@ def draw_verdicts(axes: Axes, slices: Sequence[JudgedSlice]) -> None:
 
 
 def draw_detail(axes: Axes, air: Air, view: Span) -> None:
-    """The verdict of every window of a link's width or wider: the taller, the worse; hatched where not measured."""
+    """The verdicts of windows of a link's width, the worst of those that share a place: the taller, the worse."""
     gutter(axes, "in detail")
-    width_hz = max(air.link_width_hz, -(-view.width_hz // MOST_WINDOWS))
-    lows = np.arange(view.low_hz, view.high_hz, width_hz, dtype=np.int64)
-    highs = np.minimum(lows + width_hz, view.high_hz)
-    codes = air.judge_windows(lows, highs).verdict
+    lows = np.arange(view.low_hz, view.high_hz, air.link_width_hz, dtype=np.int64)
+    highs = np.minimum(lows + air.link_width_hz, view.high_hz)
+    firsts = np.arange(0, lows.size, -(-lows.size // MOST_PLACES))
+    worst = np.maximum.reduceat(air.judge_windows(lows.astype(np.float64), highs.astype(np.float64)).verdict, firsts)
+    ends = np.append(lows[firsts], view.high_hz) / 1e6
     for verdict in ORDER:
-        for first, last in runs_of(codes == int(verdict)):
-            box(axes, (lows[first] / 1e6, highs[last - 1] / 1e6), (0.0, HEIGHT[verdict]), verdict)
+        for first, last in runs_of(worst == int(verdict)):
+            box(axes, (ends[first], ends[last]), (0.0, HEIGHT[verdict]), verdict)
 
 
 def draw_carriers(axes: Axes, carriers: Mapping[str, int], view: Span) -> None:
-    """A mark for each carrier and its name below where there is room; how many names were left out is said."""
+    """A mark for each carrier and its name where there is room; spares are diamonds. What was left out is said."""
     taken = [-np.inf] * NAME_ROWS
     inside = sorted((hz / 1e6, name) for name, hz in carriers.items() if view.contains(hz, hz))
-    left_out = sum(not put_name(axes, mhz, name, taken) for mhz, name in inside)
+    spares = [mhz for mhz, name in inside if name.startswith(SPARE_PREFIX)]
+    axes.plot(spares, [0.93] * len(spares), "D", markersize=5, color=CARRIER, fillstyle="none")
+    left_out = sum(not put_name(axes, mhz, name, taken) for mhz, name in inside if mhz not in spares)
     gutter(axes, f"plan\n(+{left_out}\nnames)" if left_out else "plan")
 
 
@@ -331,14 +337,13 @@ def save_whole(figure: Figure, target: Path, kind: str) -> None:
     """Write beside the target and then move: there is the whole picture or none. Raises OutputError."""
     from matplotlib import rc_context
 
+    beside = target.with_name(f".{target.name}.part")
     try:
-        handle, beside = tempfile.mkstemp(prefix=f".{target.stem}-", suffix=f".{kind}", dir=target.parent)
-        os.close(handle)
         try:
             with rc_context({"svg.hashsalt": "fallow"}):
                 figure.savefig(beside, format=kind, metadata={"Date": None} if kind == "svg" else None)
-            Path(beside).replace(target)
+            beside.replace(target)
         finally:
-            Path(beside).unlink(missing_ok=True)
+            beside.unlink(missing_ok=True)
     except OSError as error:
         raise OutputError(f"the picture could not be written: {error.strerror or error}", path=target) from error

@@ -14,7 +14,7 @@ from fallow.spectrum.verdict import Emitter, JudgedSlice, Verdict
 HIDDEN_TV = {"22", "26", "31", "42"}  # what builders/make_demo.py put on the air
 INTRUDER_HZ = 655_300_000
 GAP = "34"
-OWN_LINES_HZ = [480e6, 504e6, 528e6, 552e6, 600e6, 624e6, 648e6, 672e6]
+OWN_LINES_HZ = [480e6, 528e6, 624e6, 672e6]
 
 
 def refuse_network(*_: object, **__: object) -> None:

@@ -13,6 +13,8 @@ import fallow
 from fallow.errors import OutputError
 from fallow.pictures import draw_air
 from fallow.show.assignment import Assignment
+from fallow.show.wanted import Wanted
+from fallow.spectrum.sweep import Survey
 from fallow.spectrum.verdict import Emitter, JudgedSlice, Verdict
 from fallow.units import Span, format_mhz, format_span_mhz
 from fallow.workflow.coordinate import rows_of
@@ -27,11 +29,11 @@ __all__ = ["Told", "tell_story"]
 DATA = Path(__file__).parent / "data"
 USUAL_FOLDER = "fallow-demo"
 REGION = "de"
-SEARCH_S = 1.0
+SEARCH_S = 0.5
 HOUSE = "House of Three Moons (invented)"
 FILES = ("demo-plan.csv", "demo-air.png", "demo-wall-off.png", "demo-above.svg")
 TV_BAND, ABOVE = Span(470_000_000, 694_000_000), Span(782_000_000, 870_000_000)  # what was swept
-WIDTH = 78  # columns of the screen that the story keeps to
+WIDTH = 79  # columns of the screen that the story keeps to
 COLUMNS = 3
 
 Say = Callable[[str], None]
@@ -99,32 +101,45 @@ def judge_twice() -> tuple[JudgedAir, JudgedAir]:
     """The air before the LED wall was on, and everything that was swept together: a plan must hold in both."""
     sweeps = DATA / "sweeps"
     reference = fallow.open_sweeps(sweeps / "load-50-ohm.txt")
-    chain = fallow.read_chain(DATA / "chain.csv")
-    stations = fallow.read_stations(DATA / "stations.csv")
+    chain, stations = fallow.read_chain(DATA / "chain.csv"), fallow.read_stations(DATA / "stations.csv")
     before = fallow.open_sweeps(sweeps / "wall-off.csv", sweeps / "upper-range.txt")
-    together = fallow.open_sweeps(sweeps / "wall-off.csv", sweeps / "upper-range.txt", sweeps / "wall-on.csv")
-    quiet = fallow.judge(before, region=REGION, reference=reference, chain=chain, stations=stations)
-    return quiet, fallow.judge(together, region=REGION, reference=reference, chain=chain, stations=stations)
+    together = Survey.of((before, fallow.open_sweeps(sweeps / "wall-on.csv")))
+    quiet, air = (
+        fallow.judge(survey, region=REGION, reference=reference, chain=chain, stations=stations)
+        for survey in (before, together)
+    )
+    return quiet, air
 
 
 def plan_and_audit(air: JudgedAir) -> tuple[Plan, Audit, Sequence[Assignment]]:
-    """A plan for tonight's links, the rows of its file, and the judgement of those rows."""
-    links, equipment = fallow.read_links(DATA / "links.csv"), fallow.read_equipment(DATA / "equipment.csv")
-    areas, foreign = fallow.read_areas(DATA / "areas.csv"), fallow.read_foreign(DATA / "foreign.csv")
-    stations = fallow.read_stations(DATA / "stations.csv")
+    """A plan for tonight's links, the judgement of its rows, and the rows."""
+    wanted = Wanted(
+        fallow.read_links(DATA / "links.csv"),
+        fallow.read_equipment(DATA / "equipment.csv"),
+        fallow.read_areas(DATA / "areas.csv"),
+        fallow.read_foreign(DATA / "foreign.csv"),
+        fallow.read_stations(DATA / "stations.csv"),
+    )
     plan = fallow.coordinate(
-        links,
-        equipment,
-        areas=areas,
-        foreign=foreign,
-        stations=stations,
+        wanted.links,
+        wanted.equipment,
+        areas=wanted.losses,
+        foreign=wanted.foreign,
+        stations=wanted.stations,
         air=air,
         region=REGION,
         seconds=SEARCH_S,
     )
-    rows = rows_of(plan, links)
+    rows = rows_of(plan, wanted)
     audit = fallow.audit(
-        rows, equipment, links=links, areas=areas, foreign=foreign, stations=stations, air=air, region=REGION
+        rows,
+        wanted.equipment,
+        links=wanted.links,
+        areas=wanted.losses,
+        foreign=wanted.foreign,
+        stations=wanted.stations,
+        air=air,
+        region=REGION,
     )
     return plan, audit, rows
 
@@ -138,52 +153,54 @@ def draw(judged: JudgedAir, path: Path, title: str, span: Span, carriers: dict[s
 
 
 def story(evening: Evening) -> list[str]:
-    """At most 40 lines of at most 78 characters; every figure comes from the evening."""
+    """At most 40 lines of at most 79 characters; every figure comes from the evening."""
     return [
-        "THE HOUSE OF THREE MOONS, Nirgendhafen. House, town, show and air are invented.",
+        "THE HOUSE OF THREE MOONS, Nirgendhafen: house, town, show and air are invented.",
         *air_paragraph(evening),
         *emitter_paragraph(evening.air),
         *plan_paragraph(evening.plan),
         *audit_paragraph(evening.audit),
-        "",
-        *(f"written: {path}" for path in evening.files),
+        f"written: {', '.join(path.name for path in evening.files)}",
+        f"     in: {evening.files[0].parent}",
     ]
 
 
 def air_paragraph(evening: Evening) -> list[str]:
     """Verdicts of the channels before and after the wall, and what changed."""
-    before = {part.name: part for part in evening.quiet.slices}
-    worse = [part for part in evening.air.slices if part.name in before and part.verdict > before[part.name].verdict]
-    air = evening.air.air
+    air, slices = evening.air.air, evening.air.slices
+    before = {part.name: part.verdict for part in evening.quiet.slices}
+    worse = [part.name for part in slices if part.verdict is Verdict.DOUBTFUL and before[part.name] is Verdict.CLEAN]
     lines = [
         "",
         f"ON THE AIR  {air.sweeps} sweeps against {air.limit_dbm:g} dBm in 200 kHz, {air.confidence_pct:g} % sure",
-        f"TV channel  {' '.join(part.name for part in evening.air.slices)}"[:WIDTH],
-        f"wall off    {marks(evening.quiet.slices)}"[:WIDTH],
-        f"wall on     {marks(evening.air.slices)}"[:WIDTH],
-        f"            {counted(evening.air.slices)}",
+        *channel_numbers(slices),
+        f"  wall off  {marks(evening.quiet.slices)}",
+        f"  wall on   {marks(slices)}",
+        f"            {counted(slices)}",
     ]
     if worse:
-        lines.append(f"The LED wall lifts the floor: {named(worse)} no longer as good as before.")
+        lines.append(f"The LED wall lifts the floor; no longer clean: {', '.join(worse)}.")
     return lines
 
 
+def channel_numbers(slices: Sequence[JudgedSlice]) -> list[str]:
+    """The channels' names from top to bottom, so that each takes two columns."""
+    longest = max(len(part.name) for part in slices)
+    rows = zip(*(part.name.rjust(longest) for part in slices), strict=True)
+    heads = ["TV channel", *[""] * (longest - 1)]
+    return [f"{head:<12}{' '.join(row)}".rstrip() for head, row in zip(heads, rows, strict=True)]
+
+
 def marks(slices: Sequence[JudgedSlice]) -> str:
-    """A mark under each channel's number."""
-    return " ".join(part.verdict.mark.rjust(len(part.name)) for part in slices)
+    """A mark under each channel's name."""
+    return " ".join(part.verdict.mark for part in slices)
 
 
 def counted(slices: Sequence[JudgedSlice]) -> str:
     """How many slices have each verdict, with the marks that stand for it."""
     count = Counter(part.verdict for part in slices)
     order = (Verdict.CLEAN, Verdict.DOUBTFUL, Verdict.OCCUPIED, Verdict.NOT_MEASURED)
-    return "   ".join(f"{verdict.mark} {verdict.word} {count[verdict]}" for verdict in order)
-
-
-def named(slices: Sequence[JudgedSlice]) -> str:
-    """Channels by their names, as a sentence begins with them."""
-    names = ", ".join(part.name for part in slices)
-    return f"channel {names} is" if len(slices) == 1 else f"channels {names} are"
+    return "   ".join(f"{verdict.mark} {count[verdict]} {verdict.word}" for verdict in order)
 
 
 def emitter_paragraph(air: JudgedAir) -> list[str]:
@@ -193,20 +210,21 @@ def emitter_paragraph(air: JudgedAir) -> list[str]:
     if stations:
         weakest = min(stations, key=lambda emitter: emitter.level_dbm)
         lines.append(
-            f"{len(stations)} TV channels; the weakest, {weakest.level_dbm:.0f} dBm at {format_mhz(weakest.centre_hz)} "
-            "MHz, counts whole."
+            f"{len(stations)} TV channels; the weakest, {weakest.level_dbm:.0f} dBm at "
+            f"{format_mhz(weakest.centre_hz)} MHz, counts in its notches too."
         )
-    lines += [stranger(emitter) for emitter in air.emitters if is_stranger(emitter)][:2]
-    mobile = [emitter for emitter in air.emitters if emitter.looks_like.startswith("mobile downlink")]
+    strangers = sorted(filter(is_stranger, air.emitters), key=lambda emitter: -emitter.level_dbm)
+    lines += [stranger(emitter) for emitter in strangers[:1]]
+    mobile = [emitter for emitter in air.emitters if emitter.looks_like == "mobile downlink"]
     if mobile:
-        lines.append(f"Mobile downlink above, {format_span_mhz(mobile[0].low_hz, mobile[-1].high_hz)}.")
-    lines.append(f"Missed so far, perhaps: whoever is on less than {air.air.missed_share:.0%} of the time.")
+        lines.append(f"A mobile neighbour at {format_span_mhz(mobile[0].low_hz, mobile[-1].high_hz)}.")
+    lines.append(f"Who is on less than {air.air.missed_share:.0%} of the time may have been missed.")
     return lines
 
 
 def is_stranger(emitter: Emitter) -> bool:
-    """Whether it was surely off for most of the time and is no wide service."""
-    return emitter.on_share_high < 0.5 and emitter.high_hz - emitter.low_hz < 1_000_000
+    """Whether it was surely off for most of the time, and is no phone that answers its base."""
+    return emitter.on_share_high < 0.5 and not emitter.looks_like.startswith("mobile")
 
 
 def stranger(emitter: Emitter) -> str:
@@ -220,10 +238,11 @@ def plan_paragraph(plan: Plan) -> list[str]:
     placed = [link for link in plan.links.values() if link.frequency_hz is not None]
     cells = [cell(link.link, link.frequency_hz, link.verdict) for link in plan.links.values()]
     rows = -(-len(cells) // COLUMNS)
-    lines = ["", f"THE PLAN  {len(placed)} of {len(plan.links)} links, {len(plan.spares)} spares"]
+    lines = ["", f"THE PLAN  {len(placed)} of {len(plan.links)} links have a frequency, MHz; {len(plan.spares)} spares"]
     lines += ["  ".join(cells[row::rows]).rstrip() for row in range(rows)]
     lines += [f"no frequency: {one.link}: {one.because[0]}"[:WIDTH] for one in plan.unplaced]
-    lines.append(f"The law of {REGION!r}: fallow knows it at second hand, so it says ask; ring the regulator.")
+    if any(note.startswith("ask") for note in plan.notes):
+        lines.append("The law: fallow knows no row well enough to say yes; ask the regulator first.")
     return lines
 
 
@@ -238,4 +257,4 @@ def audit_paragraph(audit: Audit) -> list[str]:
     """The judgement in a line, conflicts in one line each."""
     found = "no conflict" if not audit.conflicts else f"{len(audit.conflicts)} conflicts"
     lines = ["", f"THE AUDIT  {audit.pairs:,} pairs and {audit.products:,} products compared: {found}."]
-    return lines + [f"! {conflict.text}"[:WIDTH] for conflict in audit.conflicts[:3]]
+    return lines + [f"! {conflict.text}"[:WIDTH] for conflict in audit.conflicts[:3]] + [""]
