@@ -148,3 +148,16 @@ def test_rows_of_other_places_are_not_listed() -> None:
 def test_answers_are_ordered_and_have_words() -> None:
     assert NO < ASK < YES
     assert [answer.word for answer in Answer] == ["no", "ask", "yes"]
+
+
+def test_conditions_tell_all_that_a_row_asks_for() -> None:
+    us = load_territory("us")
+    telemetry = next(rule for rule in us.rules if rule.low_hz == 1_435_000_000)
+    assert telemetry.conditions[0] == "for microphone, in-ear, intercom, cue only"
+    assert "a fixed, named place" in telemetry.conditions
+    assert any(condition.startswith("needs a fixed location coordinated") for condition in telemetry.conditions)
+    wide = next(rule for rule in us.rules if rule.low_hz == 54_000_000 and rule.wider_than_hz)
+    assert {"wider than 200 kHz only", "from 2024-11-18"} <= set(wide.conditions)
+    land_mobile = next(rule for rule in us.rules if rule.low_hz == 500_000_000)
+    assert land_mobile.conditions[0] == "in Philadelphia"
+    assert any("until 2030-12-31" in rule.conditions for rule in load_territory("de").rules)

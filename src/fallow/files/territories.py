@@ -270,7 +270,7 @@ def _rule(entry: _Entry) -> Rule:
         bandwidth_hz=entry.optional_hertz("bandwidth_khz", 1000),
         wider_than_hz=entry.optional_hertz("wider_than_khz", 1000),
         needs=entry.texts("needs"),
-        conditions=entry.texts("conditions"),
+        remarks=entry.texts("conditions"),
         places=_places(entry),
         named_place=entry.flag("named_place"),
         valid_from=entry.day("valid_from"),

@@ -359,7 +359,7 @@ def _not_allowed(judged: list[_Judged], certain: list[Rule], equipment: Equipmen
 
 def _prohibited_text(rule: Rule) -> str:
     where = f" in {_places_text(rule)}" if rule.places else ""
-    why = f" ({rule.conditions[0]})" if rule.conditions else ""
+    why = f" ({rule.remarks[0]})" if rule.remarks else ""
     return f"{format_span_mhz(rule.low_hz, rule.high_hz)} is prohibited{where}{why}: {_source_text(rule)}"
 
 

@@ -15,7 +15,7 @@ from functools import cached_property
 
 from fallow.errors import UsageError
 from fallow.show.equipment import Kind, PowerKind
-from fallow.units import Channel, Span
+from fallow.units import Channel, Span, format_width
 
 __all__ = ["ELSEWHERE", "Answer", "Circumstances", "Grade", "Place", "Raster", "Rule", "Territory", "licences_in"]
 
@@ -70,8 +70,8 @@ class Rule:
     only). ``exempt``: nobody has to apply for the licence or to state it. ``kinds`` empty: for links of every kind.
     ``carriers_hz`` not empty: only these centres. ``wider_than_hz``: only for equipment wider than this. ``needs``:
     what has to be settled outside fallow; such a row never says more than *ask*. ``places``: holds only there.
-    ``named_place``: a place must be stated. ``date``: of the text that was read (``2026``, ``2026-07`` or
-    ``2026-07-18``). ``grade``: the weakest among the figures that the row states.
+    ``named_place``: a place must be stated. ``remarks``: what else the text says. ``date``: of the text that was read
+    (``2026``, ``2026-07`` or ``2026-07-18``). ``grade``: the weakest among the figures that the row states.
     """
 
     low_hz: int
@@ -89,7 +89,7 @@ class Rule:
     bandwidth_hz: int | None = None
     wider_than_hz: int | None = None
     needs: tuple[str, ...] = ()
-    conditions: tuple[str, ...] = ()
+    remarks: tuple[str, ...] = ()
     places: tuple[Place, ...] = ()
     named_place: bool = False
     valid_from: datetime.date | None = None
@@ -99,6 +99,18 @@ class Rule:
     def span(self) -> Span:
         """The band."""
         return Span(self.low_hz, self.high_hz)
+
+    @property
+    def conditions(self) -> tuple[str, ...]:
+        """All that the row asks for besides band, licence, power and width, in words, for listings."""
+        told = [f"for {', '.join(kind for kind in Kind if kind in self.kinds)} only"] if self.kinds else []
+        told += [f"in {', '.join(place.name for place in self.places)}"] if self.places else []
+        told += [f"wider than {format_width(self.wider_than_hz)} only"] if self.wider_than_hz else []
+        told += ["a fixed, named place"] if self.named_place else []
+        told += [f"needs {need}" for need in self.needs]
+        told += [f"from {self.valid_from.isoformat()}"] if self.valid_from else []
+        told += [f"until {self.valid_to.isoformat()}"] if self.valid_to else []
+        return (*told, *self.remarks)
 
     def is_valid(self, on: datetime.date) -> bool:
         """Whether the row is in force on a day, its first and last day included."""
