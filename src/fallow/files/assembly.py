@@ -63,6 +63,7 @@ def _matrix(rows: Iterable[Rows], plan: Plan, path: str) -> Assembled:
         stamps.extend(part.stamp(row) for row in range(part.levels.shape[0]))
         cut = cut or part.cut
     values = np.concatenate(parts) if parts else np.empty((0, len(plan.levels)))
+    parts.clear()
     if not values.shape[0]:
         raise InputError("no row of levels follows the frequencies", path=path)
     header = np.asarray(plan.header)

@@ -6,7 +6,6 @@ either understands it (a heading repeated, a gap, a unit behind a number) or say
 
 from __future__ import annotations
 
-import io
 import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
@@ -101,18 +100,18 @@ def _without_last(text: str) -> tuple[str, str]:
 
 def _quick(text: str, plan: Plan, line: int) -> Rows | None:
     """A block by pyarrow; ``None`` where it has to be read the plain way."""
-    if plan.suffixed or plan.dialect.glued:
+    if plan.suffixed or plan.dialect.delimiter == plan.dialect.notation.decimal:
         return None
     plain = _rewritten(text, plan)
     if plain is None:
         return None
-    for candidate in (plain, _BLANK_LINE.sub("", _WORDS_LINE.sub("", plain))):
-        if not candidate:
-            return None
-        rows = _parsed(candidate, plan, line)
-        if rows is not None:
-            return rows
-    return None
+    rows = _parsed(plain, plan, line)
+    if rows is not None:
+        return rows
+    without_words = _BLANK_LINE.sub(
+        "", _WORDS_LINE.sub("", plain)
+    )  # costs more than the parsing: only where it is needed
+    return _parsed(without_words, plan, line) if 0 < len(without_words) < len(plain) else None
 
 
 def _rewritten(text: str, plan: Plan) -> str | None:
@@ -147,12 +146,12 @@ def _parsed_columns(text: str, plan: Plan, line: int, fields: int) -> Rows | Non
     from pyarrow import csv as pa_csv
 
     names = [str(place) for place in range(fields)]
-    types = {str(place): pa.float64() for place in plan.levels} | {str(place): pa.string() for place in plan.times}
+    types = {str(place): _level_type(plan) for place in plan.levels} | {str(place): pa.string() for place in plan.times}
     if plan.frequency is not None:
         types[str(plan.frequency)] = pa.float64()
     try:
         table = pa_csv.read_csv(
-            io.BytesIO(text.encode("ascii")),
+            pa.BufferReader(text.encode("ascii")),
             read_options=pa_csv.ReadOptions(
                 column_names=names, block_size=2**20 if fields < _FLAT_FROM_COLUMNS else len(text)
             ),
@@ -168,7 +167,8 @@ def _parsed_columns(text: str, plan: Plan, line: int, fields: int) -> Rows | Non
         )
     except pa.ArrowInvalid:
         return None
-    levels = np.column_stack([table.column(str(place)).to_numpy() for place in plan.levels])
+    columns = [table.column(str(place)).to_numpy() for place in plan.levels]
+    levels = columns[0].reshape(-1, 1) if len(columns) == 1 else np.column_stack(columns)
     frequencies = None if plan.frequency is None else table.column(str(plan.frequency)).to_numpy()
     if frequencies is not None and not np.all(np.isfinite(frequencies)):
         return None
@@ -193,13 +193,13 @@ def _parsed_flat(text: str, plan: Plan, line: int) -> Rows | None:
     column = "\n".join(tails).replace(delimiter, "\n").encode("ascii")
     try:
         table = pa_csv.read_csv(
-            io.BytesIO(column + b"\n"),
+            pa.BufferReader(column + b"\n"),
             read_options=pa_csv.ReadOptions(column_names=["levels"], block_size=2**20),
             parse_options=pa_csv.ParseOptions(
                 delimiter="\t" if delimiter != "\t" else ";", quote_char=False, ignore_empty_lines=False
             ),
             convert_options=pa_csv.ConvertOptions(
-                column_types={"levels": pa.float64()},
+                column_types={"levels": _level_type(plan)},
                 null_values=_GAP_WORDS,
                 decimal_point=plan.dialect.notation.decimal,
             ),
@@ -218,6 +218,13 @@ def _parsed_flat(text: str, plan: Plan, line: int) -> Rows | None:
             return None
         edges = np.array([[number.value for number in row if number is not None] for row in numbers], dtype=np.float64)
     return Rows(None, levels.reshape(-1, count), lambda row: stamp_of(heads[row], plan), False, line, edges)
+
+
+def _level_type(plan: Plan):
+    """Decibels need no more than float32; linear power is turned into decibels first."""
+    import pyarrow as pa  # late: heavy, and only files of some size need it
+
+    return pa.float64() if plan.scale.linear else pa.float32()
 
 
 def stamp_of(cells: Sequence[str], plan: Plan) -> str:

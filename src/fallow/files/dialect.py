@@ -222,13 +222,13 @@ def _heading_cells(dialect: Dialect, text: str, width: int) -> tuple[str, ...]:
 
 
 def is_data(cells: Sequence[str], notation: Notation) -> bool:
-    """Whether a row looks like numbers: at least one, and nothing that is neither number, gap, time nor unit but in one cell."""
+    """Whether a row looks like numbers: at least one, and but for one word nothing that is neither number, gap, time nor unit."""
     numbers = words = 0
     for cell in cells:
         if notation.number(cell) is not None:
             numbers += 1
         elif not says_not_measured(cell) and not looks_like_time(cell) and not _is_unit(cell):
-            words += 1
+            words += 1 if cell[:1].isalpha() else 2
     return numbers >= 1 and (words == 0 or (words == 1 and numbers >= 2 and not _is_label(cells, notation)))
 
 

@@ -123,7 +123,7 @@ def _columns_plan(table: Table, words: Words, axis: Column, axes: Sequence[Colum
         width=table.width,
         first_line=table.body[0].number,
         units=units,
-        scale=_scale_of(levels, words),
+        scale=_scale_of(table, levels, words),
         levels=tuple(column.place for column in levels),
         sample=(axis.values[:_SHOWN], _first_values(levels)),
         decimals=_decimals(axis),
@@ -379,7 +379,7 @@ def _wide_plan(table: Table, words: Words, lead: int, extra: int) -> tuple[Plan,
         width=table.width,
         first_line=table.body[0].number,
         units=units,
-        scale=_scale_of(levels, words),
+        scale=_scale_of(table, levels, words),
         levels=tuple(column.place for column in levels),
         sample=(low.values[:_SHOWN], _first_values(levels)),
         decimals=max(_decimals(column) for column in columns[lead : lead + 3]),
@@ -388,7 +388,7 @@ def _wide_plan(table: Table, words: Words, lead: int, extra: int) -> tuple[Plan,
         times=tuple(column.place for column in columns[:lead] if column.kind == "time" or _is_epoch(column)),
         names=("",),
         level_decimals=_level_decimals(levels),
-        suffixed=True,
+        suffixed=any(column.suffixes for column in columns[lead:]),
         strength=4,
         first_lines=_first_lines(table),
     )
@@ -439,7 +439,7 @@ def _unit_column(table: Table, axis: Column) -> str | None:
     return frequency_unit_named(behind[0].cells[0]) if behind and behind[0].kind == "unit" else None
 
 
-def _scale_of(levels: Sequence[Column], words: Words) -> LevelScale:
+def _scale_of(table: Table, levels: Sequence[Column], words: Words) -> LevelScale:
     told = _told_scale(words)
     if told is not None:
         return told
@@ -449,10 +449,16 @@ def _scale_of(levels: Sequence[Column], words: Words) -> LevelScale:
         )
         if unit is not None and not (unit in ("v", "w") and len(column.name) < 2):
             return scale_named(unit, "the file")
-    unit = words.preamble.level_unit
+    unit = _level_unit_column(table, levels) or words.preamble.level_unit
     if unit is not None:
-        return scale_named(unit, "the preamble")
+        return scale_named(unit, "the file")
     return scale_concluded([value for column in levels for value in column.values])
+
+
+def _level_unit_column(table: Table, levels: Sequence[Column]) -> str | None:
+    """The unit in the column behind a level, where it holds nothing else."""
+    behind = [table.columns[column.place + 1] for column in levels if column.place + 1 < table.width]
+    return next((level_unit_named(column.cells[0]) for column in behind if column.kind == "unit"), None)
 
 
 def _told_scale(words: Words) -> LevelScale | None:

@@ -28,7 +28,8 @@ LOWEST_DB, HIGHEST_DB = -200.0, 170.0  # what decibel scales of receivers span. 
 DBM_OF_DBUV = -106.9897  # 0 dBµV into 50 ohm in dBm: 10·log10((1e-6)²/50/1e-3). Source: definition
 KTB_DBM_PER_HZ = -173.975  # k·290 K. Source: CODATA 2018 k, exact
 _LINEAR_RANGE = 1e6  # all positive over more than this can't be decibels
-_LINEAR_SMALL = 1e-3
+_LINEAR_SKEW = 1e-3
+_LINEAR_SMALL = 0.1  # decibels scatter by more than a tenth. Source: common practice
 _WRAPPED_MARGIN_DB = 30.0  # common practice; see reject_impossible
 _KTB_MARGIN_DB = 10.0  # common practice: reading errors of a pocket sweeper and its antenna
 
@@ -51,14 +52,17 @@ class LevelScale:
     by: str = ""
 
     def levels_db(self, values: NDArray[np.floating]) -> NDArray[np.float32]:
-        """Levels [dBm or dB] of printed values of any shape, a new array; what has no level (zero power) becomes NaN."""
+        """Levels [dBm or dB] of printed values of any shape; what has no level (zero power) becomes NaN.
+
+        ``values`` is given away: where it is a float32 array of its own it becomes the result, so that big logs fit into memory.
+        """
         if self.linear:
             with np.errstate(divide="ignore", invalid="ignore"):
                 values = (20.0 if self.amplitude else 10.0) * np.log10(values)
-        levels = np.array(values, dtype=np.float32, order="C")
+        levels = np.require(values, dtype=np.float32, requirements=["C", "W", "O"])
         if self.offset_db:
             levels += np.float32(self.offset_db)
-        levels[~np.isfinite(levels)] = np.nan
+        levels[np.isinf(levels)] = np.nan
         return levels
 
 
@@ -115,14 +119,16 @@ def looks_linear(values: Sequence[float] | NDArray[np.floating]) -> bool:
 
     Too far apart: over more than 10^6, or half of them below a thousandth of the largest. Source: design, common practice.
     """
-    finite = np.asarray(values, dtype=np.float64)
-    finite = finite[np.isfinite(finite)]
-    if finite.size == 0 or float(finite.min()) < 0 or float(finite.max()) <= 0:
+    numbers = np.asarray(values)
+    if numbers.size == 0 or np.fmin.reduce(numbers, axis=None) < 0:  # quick for levels in decibels
+        return False
+    finite = numbers[np.isfinite(numbers)].astype(np.float64)
+    if finite.size == 0 or float(finite.max()) <= 0:
         return False
     highest, lowest = float(finite.max()), float(finite[finite > 0].min())
     if highest > HIGHEST_DB or highest < _LINEAR_SMALL or highest > lowest * _LINEAR_RANGE:
         return True
-    return float(np.median(finite)) < highest * _LINEAR_SMALL
+    return float(np.median(finite)) < highest * _LINEAR_SKEW
 
 
 def can_be_levels(values: Sequence[float] | NDArray[np.floating]) -> bool:
@@ -153,12 +159,17 @@ def reject_impossible(levels_db: NDArray[np.float32], *, bandwidth_hz: float | N
     """
     deepest_db = 10.0 * math.log10(max(levels_db.size, 1))
     usual = _usual_lows_db(levels_db)
+    lowest = usual - np.float32(deepest_db + _WRAPPED_MARGIN_DB)
+    if bandwidth_hz is not None:
+        ktb_dbm = np.float32(KTB_DBM_PER_HZ + 10.0 * math.log10(bandwidth_hz))
+        lowest = np.fmax(lowest, np.fmin(ktb_dbm, usual - np.float32(deepest_db + _KTB_MARGIN_DB)))
+        lowest = np.fmax(lowest, ktb_dbm - np.float32(deepest_db + _KTB_MARGIN_DB + _WRAPPED_MARGIN_DB))
     with np.errstate(invalid="ignore"):
-        rejected: NDArray[np.bool_] = levels_db < usual - np.float32(deepest_db + _WRAPPED_MARGIN_DB)
-        if bandwidth_hz is not None:
-            ktb_dbm = KTB_DBM_PER_HZ + 10.0 * math.log10(bandwidth_hz)
-            rejected |= (levels_db < ktb_dbm) & (levels_db < usual - np.float32(deepest_db + _KTB_MARGIN_DB))
-            rejected |= levels_db < ktb_dbm - deepest_db - _KTB_MARGIN_DB - _WRAPPED_MARGIN_DB
+        if np.fmin.reduce(levels_db, axis=None) >= np.fmax.reduce(
+            lowest
+        ):  # the usual case, without arrays of comparisons
+            return np.zeros(levels_db.shape, dtype=np.bool_)
+        rejected: NDArray[np.bool_] = levels_db < lowest
     return rejected
 
 
@@ -171,9 +182,9 @@ def series_levels(
     if scale.density:
         levels += np.float32(10 * math.log10(rbw_hz or step_hz))
     rejected = reject_impossible(levels, bandwidth_hz=(rbw_hz or step_hz) if scale.unit is LevelUnit.DBM else None)
-    if not scale.linear:
-        with np.errstate(invalid="ignore"):
-            rejected |= (levels < LOWEST_DB) | (levels > HIGHEST_DB)
+    extremes = np.fmin.reduce(levels, axis=None), np.fmax.reduce(levels, axis=None)
+    if not scale.linear and (extremes[0] < LOWEST_DB or extremes[1] > HIGHEST_DB):
+        rejected |= (levels < LOWEST_DB) | (levels > HIGHEST_DB)
     if not rejected.any():
         return levels, ()
     note = _rejection(levels[rejected], axis.centres_hz[rejected.any(axis=0)])

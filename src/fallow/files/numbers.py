@@ -55,7 +55,7 @@ class Notation:
 
 def notations(cells: Iterable[str], delimiter: str, decimal: str | None = None) -> tuple[Notation, ...]:
     """The notations that cells admit, the likeliest first; only those with ``decimal`` where the user states it."""
-    marks = _marks_in(cells, delimiter)
+    marks = _marks_in(cells)
     groups_only = "".join(char for char in marks if char not in _DECIMALS)
     either = [char for char in marks if char in _DECIMALS]
     if decimal is not None:
@@ -74,7 +74,7 @@ def decimals_of(text: str) -> int:
     return len(mantissa.partition(".")[2]) - (int(exponent) if exponent else 0)
 
 
-def _marks_in(cells: Iterable[str], delimiter: str) -> list[str]:
+def _marks_in(cells: Iterable[str]) -> list[str]:
     """Characters that stand between digits, or as a decimal mark at the edge of them, in order of appearance."""
     seen: dict[str, None] = {}
     for cell in cells:
@@ -82,7 +82,7 @@ def _marks_in(cells: Iterable[str], delimiter: str) -> list[str]:
             seen[match[1]] = None
         for match in _EDGE_MARK.finditer(cell):
             seen[match[1] or match[2]] = None
-    return [char for char in seen if char != delimiter]
+    return list(seen)
 
 
 @cache

@@ -18,7 +18,7 @@ from fallow.files.readings import NotASweepError
 
 __all__ = ["Block", "Line", "TextFile", "normalise"]
 
-BLOCK_BYTES = 16 * 2**20
+BLOCK_BYTES = 8 * 2**20
 _HEAD_BYTES = 2**20
 _BOMS = (
     (codecs.BOM_UTF8, "utf-8"),
