@@ -87,14 +87,15 @@ def plan(typed: Namespace) -> int:
     """``fallow plan``: 1 when a link is left without a frequency or a conflict stands."""
     making = Making(typed.spares, typed.keep, typed.seconds, typed.seed, typed.out)
     with progress_bar() as progress:
-        made, stopped = coordinate_files(typed.links, _surroundings(typed), making, progress)
+        made = coordinate_files(typed.links, _surroundings(typed), making, progress)
     if typed.json:
-        documents.print_json(documents.plan_document(made))
+        documents.print_json(documents.plan_document(made.plan))
     else:
-        screens.show_plan(made)
-    if stopped:
+        screens.show_plan(made.plan)
+    screens.complain_of(made.refusals)
+    if made.stopped:
         raise KeyboardInterrupt
-    return BAD_NEWS if made.conflicts or made.unplaced else DONE
+    return BAD_NEWS if made.plan.conflicts or made.plan.unplaced or made.refusals else DONE
 
 
 def audit(typed: Namespace) -> int:
@@ -102,10 +103,11 @@ def audit(typed: Namespace) -> int:
     with progress_bar() as progress:
         found = audit_files(typed.plan, typed.links, _surroundings(typed), progress)
     if typed.json:
-        documents.print_json(documents.audit_document(found))
+        documents.print_json(documents.audit_document(found.audit))
     else:
-        screens.show_audit(found)
-    return BAD_NEWS if found.conflicts else DONE
+        screens.show_audit(found.audit)
+    screens.complain_of(found.refusals)
+    return BAD_NEWS if found.audit.conflicts or found.refusals else DONE
 
 
 def demo(typed: Namespace) -> int:

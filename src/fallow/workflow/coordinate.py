@@ -35,9 +35,9 @@ from fallow.show.link import AreaLosses, ForeignCarrier, Link, Station
 from fallow.show.wanted import Wanted
 from fallow.workflow.accelerate import kernels
 from fallow.workflow.law import check_licence
-from fallow.workflow.survey import Asked, JudgedAir, Listing, announced_channels, judge_files
+from fallow.workflow.survey import Asked, FileRefusal, JudgedAir, Listing, announced_channels, judge_files
 
-__all__ = ["Making", "Surroundings", "audit", "audit_files", "coordinate", "coordinate_files"]
+__all__ = ["Audited", "Coordinated", "Making", "Surroundings", "audit", "audit_files", "coordinate", "coordinate_files"]
 
 FilePath = str | PathLike[str]
 Progress = Callable[[str, float], None]
@@ -115,31 +115,52 @@ def audit(
     return audit_rows(rows, wanted, _ground(region, circumstances, _as_airs(air), wanted.stations))
 
 
+@dataclass(frozen=True, eq=False)
+class Coordinated:
+    """A plan from files. ``stopped``: Ctrl-C cut the search short. ``refusals``: sweep files that could not be read."""
+
+    plan: Plan
+    stopped: bool
+    refusals: tuple[FileRefusal, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Audited:
+    """An audit from files. ``refusals``: sweep files that could not be read."""
+
+    audit: Audit
+    refusals: tuple[FileRefusal, ...]
+
+
 def coordinate_files(
     links: FilePath, around: Surroundings, making: Making, progress: Progress | None = None
-) -> tuple[Plan, bool]:
-    """Tables and sweeps to a plan, written to ``making.out`` if given; and whether Ctrl-C cut the search short."""
+) -> Coordinated:
+    """Tables and sweeps to a plan, written to ``making.out`` if given."""
     wanted = _wanted(read_links(links), around)
     check_links_against_equipment(wanted.links, wanted.equipment, links, around.equipment)
     keep = None if making.keep is None else read_plan(making.keep)
     if making.out is not None:
         _check_folder(making.out)
-    ground = _ground_of_files(around, wanted.stations, progress)
+    airs = _judge_air(around, wanted.stations, progress)
+    ground = _ground(around.region, around.circumstances, airs, wanted.stations)
     plan, stopped = _make(wanted, ground, making, keep, progress)
+    plan = replace(plan, notes=(*plan.notes, *_air_notes(airs)))
     if making.out is not None:
         write_plan(making.out, rows_of(plan, wanted))
-    return plan, stopped
+    return Coordinated(plan, stopped, _refusals(airs))
 
 
 def audit_files(
     plan: FilePath, links: FilePath | None, around: Surroundings, progress: Progress | None = None
-) -> Audit:
+) -> Audited:
     """The audit of a plan file. ``links`` tells areas and scenes where the plan does not."""
     rows = read_plan(plan)
     wanted = _wanted(() if links is None else read_links(links), around)
     check_links_against_equipment(wanted.links, wanted.equipment, links or plan, around.equipment)
     check_links_against_equipment(rows, wanted.equipment, plan, around.equipment)
-    return audit_rows(rows, wanted, _ground_of_files(around, wanted.stations, progress))
+    airs = _judge_air(around, wanted.stations, progress)
+    found = audit_rows(rows, wanted, _ground(around.region, around.circumstances, airs, wanted.stations))
+    return Audited(replace(found, notes=(*found.notes, *_air_notes(airs))), _refusals(airs))
 
 
 def rows_of(plan: Plan, wanted: Wanted) -> tuple[Assignment, ...]:
@@ -222,11 +243,22 @@ def _wanted(links: Sequence[Link], around: Surroundings) -> Wanted:
     )
 
 
-def _ground_of_files(around: Surroundings, stations: Sequence[Station], progress: Progress | None) -> Ground:
+def _judge_air(around: Surroundings, stations: Sequence[Station], progress: Progress | None) -> list[JudgedAir]:
+    """Each survey judged; stations announced everywhere show whether a survey is deaf."""
     everywhere = [station for station in stations if not station.area]
     asked = replace(around.asked, stations=None, announced=everywhere)
-    airs = [judge_files(paths, Listing(around.region), asked, progress) for paths in around.air]
-    return _ground(around.region, around.circumstances, airs, stations)
+    return [judge_files(paths, Listing(around.region), asked, progress) for paths in around.air]
+
+
+def _air_notes(airs: Sequence[JudgedAir]) -> tuple[str, ...]:
+    """What the surveys say of themselves, with a number before each where there are several."""
+    several = len(airs) > 1
+    notes = [(f"survey {i}: " if several else "the air: ", judged) for i, judged in enumerate(airs, 1)]
+    return tuple(f"{before}{note}" for before, judged in notes for note in judged.notes)
+
+
+def _refusals(airs: Sequence[JudgedAir]) -> tuple[FileRefusal, ...]:
+    return tuple(refusal for judged in airs for refusal in judged.refusals)
 
 
 def _ground(
