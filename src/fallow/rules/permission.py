@@ -103,7 +103,7 @@ def may(territory: Territory, equipment: Equipment, frequency_hz: int, circumsta
     unsure = [rule for rule, sure in touched if not sure]
     for_all = [rule for rule in certain if not rule.licence]
     if for_all:
-        return Permission(Answer.NO, tuple(for_all), _prohibited_text(for_all[0]))
+        return Permission(Answer.NO, tuple(for_all), _prohibited_text(for_all[0], circumstances))
     closed = {rule.licence for rule in certain}
     found = [
         _allowed(covering, [rule for rule in unsure if rule.licence in ("", covering[0].rule.licence)])
@@ -113,7 +113,9 @@ def may(territory: Territory, equipment: Equipment, frequency_hz: int, circumsta
     ]
     if found:
         return max(found, key=lambda permission: (permission.answer, -permission.obstacles))
-    return _not_allowed(judged, certain, equipment, frequency_hz)
+    if certain:
+        return Permission(Answer.NO, tuple(certain), _prohibited_text(certain[0], circumstances))
+    return _not_allowed(judged, equipment, frequency_hz)
 
 
 def answers(
@@ -333,7 +335,7 @@ def _allowed(covering: list[_Judged], unsure: list[Rule]) -> Permission:
         places = dict.fromkeys(place.name for rule in unsure for place in rule.places)
         obstacles[f"it is prohibited in {', '.join(places)}, and the place is not settled"] = None
     rules = tuple(row.rule for row in covering)
-    named = " with ".join(_row_text(rule) for rule in rules)
+    named = _rows_text(rules)
     if not obstacles:
         return Permission(Answer.YES, rules, f"{named} allows it")
     return Permission(
@@ -341,10 +343,8 @@ def _allowed(covering: list[_Judged], unsure: list[Rule]) -> Permission:
     )
 
 
-def _not_allowed(judged: list[_Judged], certain: list[Rule], equipment: Equipment, frequency_hz: int) -> Permission:
+def _not_allowed(judged: list[_Judged], equipment: Equipment, frequency_hz: int) -> Permission:
     """Nothing allows it: say what stood nearest to allowing it."""
-    if certain:
-        return Permission(Answer.NO, tuple(certain), _prohibited_text(certain[0]))
     near = [row for row in judged if _touched(row.rule, equipment, frequency_hz)]
     if not near:
         return Permission(Answer.NO, (), f"no row allows {equipment.kind} links at {format_mhz(frequency_hz)} MHz")
@@ -354,17 +354,22 @@ def _not_allowed(judged: list[_Judged], certain: list[Rule], equipment: Equipmen
         "its carrier is none of those listed" if nearest.rule.carriers_hz else "part of its bandwidth lies outside"
     )
     reason = next(refusals, outside)
-    return Permission(Answer.NO, (nearest.rule,), f"{_row_text(nearest.rule)} does not allow it: {reason}")
+    return Permission(Answer.NO, (nearest.rule,), f"{_rows_text((nearest.rule,))} does not allow it: {reason}")
 
 
-def _prohibited_text(rule: Rule) -> str:
-    where = f" in {_places_text(rule)}" if rule.places else ""
+def _prohibited_text(rule: Rule, circumstances: Circumstances) -> str:
+    here = [place.name for place in rule.places if place.is_called(circumstances.place or "")]
+    where = f" in {here[0]}" if here else ""
     why = f" ({rule.remarks[0]})" if rule.remarks else ""
-    return f"{format_span_mhz(rule.low_hz, rule.high_hz)} is prohibited{where}{why}: {_source_text(rule)}"
+    grade = "from memory" if rule.grade is Grade.MEMORY else rule.grade
+    return f"{format_span_mhz(rule.low_hz, rule.high_hz)} is prohibited{where}{why}: {_source_text(rule)}, {grade}"
 
 
-def _row_text(rule: Rule) -> str:
-    return f"{format_span_mhz(rule.low_hz, rule.high_hz)}, {rule.licence} ({_source_text(rule)})"
+def _rows_text(rules: tuple[Rule, ...]) -> str:
+    """Bands of one licence and their sources."""
+    bands = " with ".join(format_span_mhz(rule.low_hz, rule.high_hz) for rule in rules)
+    sources = "; ".join(dict.fromkeys(_source_text(rule) for rule in rules))
+    return f"{bands}, {rules[0].licence} ({sources})"
 
 
 def _places_text(rule: Rule) -> str:
@@ -372,7 +377,8 @@ def _places_text(rule: Rule) -> str:
 
 
 def _source_text(rule: Rule) -> str:
-    return f"{rule.source}, {rule.date}, {'from memory' if rule.grade is Grade.MEMORY else rule.grade}"
+    """The first source of a row; all of them, and the date, stand in the listing."""
+    return rule.source.partition("; ")[0]
 
 
 def _power_text(power_mw: float, kind: PowerKind | None) -> str:
