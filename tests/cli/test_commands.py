@@ -16,9 +16,10 @@ import pytest
 from fallow.cli import main
 
 Run = Callable[..., tuple[int, str, str]]
-EQUIPMENT = """equipment,kind,tuning_mhz,step_khz,bandwidth_khz,power_mw,power_kind,spacing_khz,im3_khz,im3_three_khz,im5_khz
-pack,microphone,470-478,25,200,10,erp,350,100,50,
-"""
+EQUIPMENT = (
+    "equipment,kind,tuning_mhz,step_khz,bandwidth_khz,power_mw,power_kind,spacing_khz,im3_khz,im3_three_khz,im5_khz\n"
+    "pack,microphone,470-478,25,200,10,erp,350,100,50,\n"
+)
 
 
 @pytest.fixture

@@ -1,0 +1,114 @@
+"""Files to verdicts: which slices are listed, what a reference is, what a survey of several files says.
+
+Truth: the contract of the commands (docs/commands.md); the sweeps are written by the tests.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import fallow
+from fallow.errors import QuestionError, UsageError
+from fallow.show.link import Station
+from fallow.units import Span
+from fallow.workflow.survey import Asked, Listing, judge_files, take_in
+
+
+def write_sweep(path: Path, low_mhz: float = 470.0, high_mhz: float = 500.0, seed: int = 1) -> Path:
+    """One averaged sweep of noise at -115 dBm in 25 kHz, as plain columns."""
+    rng = np.random.default_rng(seed)
+    n = round((high_mhz - low_mhz) / 0.025) + 1
+    levels_dbm = -115.0 + 10 * np.log10(rng.gamma(10, 0.1, size=n))
+    rows = [f"{low_mhz + 0.025 * i:.3f},{level:.2f}" for i, level in enumerate(levels_dbm)]
+    path.write_text("MHz,dBm\n" + "\n".join(rows) + "\n", encoding="utf-8")
+    return path
+
+
+def edges(judged: fallow.workflow.survey.JudgedAir) -> list[tuple[int, int]]:
+    return [(part.low_hz, part.high_hz) for part in judged.slices]
+
+
+def test_windows_start_at_the_span_and_the_last_one_is_cut(tmp_path: Path) -> None:
+    survey = fallow.open_sweeps(write_sweep(tmp_path / "a.csv"))
+    judged = fallow.judge(survey, span=Span(471_300_000, 475_000_000), width_hz=1_500_000)
+    assert edges(judged) == [
+        (471_300_000, 472_800_000),
+        (472_800_000, 474_300_000),
+        (474_300_000, 475_000_000),
+    ]
+
+
+def test_without_a_span_windows_start_at_a_whole_multiple_in_the_data(tmp_path: Path) -> None:
+    survey = fallow.open_sweeps(write_sweep(tmp_path / "a.csv", 470.2, 474.0))
+    assert edges(fallow.judge(survey))[0] == (471_000_000, 472_000_000)
+    assert edges(fallow.judge(survey, width_hz=200_000))[0] == (470_200_000, 470_400_000)
+
+
+def test_a_region_lists_its_tv_channels_whole(tmp_path: Path) -> None:
+    survey = fallow.open_sweeps(write_sweep(tmp_path / "a.csv", 472.0, 490.0))
+    judged = fallow.judge(survey, region="de")
+    assert [part.name for part in judged.slices] == ["21", "22", "23"]
+    assert edges(judged)[0] == (470_000_000, 478_000_000)
+    touched = fallow.judge(survey, region="de", span=Span(477_900_000, 478_100_000))
+    assert [part.name for part in touched.slices] == ["21", "22"]
+
+
+def test_a_reference_among_the_sweeps_is_left_out_and_said(tmp_path: Path) -> None:
+    air, load = write_sweep(tmp_path / "hall.csv"), write_sweep(tmp_path / "reference.csv", seed=2)
+    taken = take_in([tmp_path])
+    assert [series.source for series in taken.survey.series] == [str(air)]
+    assert any("reference.csv" in note and "--reference" in note for note in taken.survey.notes)
+    with pytest.raises(QuestionError, match="reference"):
+        take_in([load])
+    judged = judge_files([tmp_path], Listing(), Asked(reference=[load]))
+    assert judged.air.sweeps == 1
+
+
+def test_files_of_one_grid_are_sweeps_of_one_survey(tmp_path: Path) -> None:
+    for i in range(5):
+        write_sweep(tmp_path / f"pass {i}.csv", seed=i)
+    judged = fallow.judge(fallow.open_sweeps(tmp_path))
+    assert judged.air.sweeps == 5
+    assert judged.air.missed_share == pytest.approx(1 - 0.05 ** (1 / 5))
+
+
+def test_an_announced_station_is_occupied_whatever_the_sweeps_say(tmp_path: Path) -> None:
+    survey = fallow.open_sweeps(write_sweep(tmp_path / "a.csv"))
+    judged = fallow.judge(survey, region="de", stations=[Station("22")])
+    verdicts = {part.name: part.verdict.word for part in judged.slices}
+    assert verdicts["22"] == "occupied"
+    assert "clean" not in verdicts.values()
+    with pytest.raises(UsageError, match="99"):
+        fallow.judge(survey, region="de", stations=[Station("99")])
+    with pytest.raises(UsageError, match="region"):
+        fallow.judge(survey, stations=[Station("22")])
+
+
+def test_the_lines_of_python_in_the_contract(tmp_path: Path) -> None:
+    for name in ("survey", "load"):
+        (tmp_path / name).mkdir()
+    write_sweep(tmp_path / "survey" / "a.csv")
+    write_sweep(tmp_path / "load" / "a.csv", seed=2)
+    (tmp_path / "chain.csv").write_text("part,kind,gain_db,u_db\npad,pad,-10,0.2\n", encoding="utf-8")
+    (tmp_path / "links.csv").write_text("link,equipment\nvox 1,pack\nvox 2,pack\n", encoding="utf-8")
+    (tmp_path / "equipment.csv").write_text(
+        "equipment,kind,tuning_mhz,step_khz,bandwidth_khz,power_mw,power_kind,spacing_khz,im3_khz,im3_three_khz,im5_khz\n"
+        "pack,microphone,470-478,25,200,10,erp,350,100,50,\n",
+        encoding="utf-8",
+    )
+    sweeps = fallow.open_sweeps(tmp_path / "survey")
+    air = fallow.judge(
+        sweeps,
+        region="de",
+        limit_dbm=-85.0,
+        width_hz=200_000,
+        reference=fallow.open_sweeps(tmp_path / "load"),
+        chain=fallow.read_chain(tmp_path / "chain.csv"),
+    )
+    links, equipment = fallow.read_links(tmp_path / "links.csv"), fallow.read_equipment(tmp_path / "equipment.csv")
+    plan = fallow.coordinate(links, equipment, air=air, region="de", seconds=0.2)
+    assert plan.conflicts == ()
+    assert 470_000_000 <= plan.links["vox 1"].frequency_hz <= 478_000_000
