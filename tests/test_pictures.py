@@ -10,9 +10,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
+from matplotlib.colors import to_hex
 
 from fallow.errors import OutputError, UsageError
-from fallow.pictures import compose, draw_air, runs_of
+from fallow.pictures import FILL, HATCH, compose, draw_air, runs_of
 from fallow.spectrum.axis import Axis
 from fallow.spectrum.judging import Air, judge
 from fallow.spectrum.sweep import Detector, LevelUnit, Series, Survey
@@ -63,8 +64,6 @@ def test_every_verdict_is_told_without_colour(air: Air, figure: Figure) -> None:
 
 
 def test_the_looks_of_the_verdicts_differ_in_grey_or_pattern() -> None:
-    from fallow.pictures import FILL, HATCH
-
     def lightness(colour: str) -> float:
         red, green, blue = (int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5))
         return 0.2126 * red**2.2 + 0.7152 * green**2.2 + 0.0722 * blue**2.2  # Rec. ITU-R BT.709 luma weights
@@ -134,6 +133,26 @@ def test_without_channels_and_carriers_the_detail_is_drawn(air: Air) -> None:
     figure = compose(air, Span(470_000_000, 534_000_000), (), {}, None)
     assert "in detail" in texts(figure)
     assert "verdict" not in texts(figure)
+
+
+def test_windows_need_no_names_and_many_are_merged(air: Air) -> None:
+    windows = tuple(Channel(f"{k / 10:g}", k * 100_000, (k + 1) * 100_000) for k in range(4_700, 5_340))
+    figure = compose(air, Span(470_000_000, 534_000_000), windows, {}, None)
+    said = texts(figure)
+    assert "channel" not in said
+    assert "verdict" in said
+    lane = figure.axes[1]
+    assert 3 < len(lane.patches) < 100
+    occupied = [patch.get_bbox() for patch in lane.patches if to_hex(patch.get_facecolor()) == FILL[Verdict.OCCUPIED]]
+    assert any(box.x0 < 496 and box.x1 > 500 for box in occupied)
+
+
+def test_wide_cells_are_labelled_with_their_own_width() -> None:
+    axis = Axis.regular(470_500_000, 1_000_000, 30)
+    levels = np.full((3, 30), -95, np.float32) + np.random.default_rng(1).normal(0, 0.5, (3, 30)).astype(np.float32)
+    wide = judge(Survey((Series(axis, levels, LevelUnit.DBM, rbw_hz=1e6, detector=Detector.AVERAGE),)))
+    figure = compose(wide, Span(470_000_000, 500_000_000), (), {}, None)
+    assert [axes.get_ylabel() for axes in figure.axes if axes.get_ylabel()] == ["dBm in 1 MHz"]
 
 
 def test_a_span_beyond_the_data_is_drawn_as_not_measured(air: Air, tmp_path: Path) -> None:

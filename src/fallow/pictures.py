@@ -88,10 +88,13 @@ def compose(
     figure = Figure(figsize=(WIDTH_PX / DPI, HEIGHT_PX / DPI), dpi=DPI, facecolor=PAGE)
     FigureCanvasAgg(figure)  # texts are measured with it
     shown = [channel for channel in channels if channel.low_hz < view.high_hz and view.low_hz < channel.high_hz]
-    lanes = lay_out(figure, view, named=bool(shown), linked=bool(carriers))
+    named = any(channel.name != f"{channel.low_hz / 1e6:g}" for channel in shown)  # the axis says the rest
+    wanted = {"names": named, "verdicts": bool(shown), "detail": True, "links": bool(carriers)}
+    lanes = lay_out(figure, view, [name for name, there in wanted.items() if there])
     draw_spectrum(lanes["spectrum"], air, view)
-    if shown:
+    if named:
         draw_names(lanes["names"], shown)
+    if shown:
         draw_verdicts(lanes["verdicts"], air.judge_slices(shown))
     draw_detail(lanes["detail"], air, view)
     if carriers:
@@ -103,20 +106,17 @@ def compose(
 # --- the frame
 
 
-def lay_out(figure: Figure, view: Span, *, named: bool, linked: bool) -> dict[str, Axes]:
-    """Lanes over one frequency axis, top to bottom; heights in hundredths of the picture."""
-    heights = [("names", 4.0 if named else 0.0), ("spectrum", 0.0), ("verdicts", 5.0 if named else 0.0)]
-    heights += [("detail", 5.0), ("links", 13.0 if linked else 0.0)]
+def lay_out(figure: Figure, view: Span, wanted: Sequence[str]) -> dict[str, Axes]:
+    """Lanes over one frequency axis, those ``wanted`` beside the spectrum; heights in hundredths of the picture."""
+    heights = {"names": 4.0, "spectrum": 0.0, "verdicts": 5.0, "detail": 5.0, "links": 13.0}
+    chosen = [name for name in heights if name in (*wanted, "spectrum")]
     top, bottom, gap = 91.5, 12.5, 1.0
-    used = [height for _, height in heights if height]
-    rest = top - bottom - sum(used) - gap * len(used)
+    heights["spectrum"] = top - bottom - sum(heights[name] + gap for name in chosen) + gap
     lanes: dict[str, Axes] = {}
-    for name, wanted in heights:
-        height = rest if name == "spectrum" else wanted
-        if height:
-            top -= height
-            lanes[name] = lane(figure, view, (top / 100, height / 100))
-            top -= gap
+    for name in chosen:
+        top -= heights[name]
+        lanes[name] = lane(figure, view, (top / 100, heights[name] / 100))
+        top -= gap
     lowest = list(lanes.values())[-1]
     lowest.tick_params(axis="x", bottom=True, labelbottom=True, color=RULE, labelcolor=INK, labelsize=10)
     return lanes
@@ -194,9 +194,15 @@ def draw_spectrum(axes: Axes, air: Air, view: Span) -> None:
     axes.tick_params(axis="y", left=True, labelleft=True, color=RULE, labelcolor=INK, labelsize=10)
     axes.grid(axis="y", color=RULE, linewidth=0.4, alpha=0.5)
     unit = "dBm" if air.basis == "absolute" else "dB"
-    axes.set_ylabel(f"{unit} in {format_width(air.link_width_hz)}", fontsize=10, color=DIM)
+    axes.set_ylabel(f"{unit} in {format_width(shown_width_hz(air))}", fontsize=10, color=DIM)
     draw_holes(axes, traces, view)
     draw_limit(axes, traces, air)
+
+
+def shown_width_hz(air: Air) -> float:
+    """The width in which levels are shown: a link's, or that of the finest cells where these are wider."""
+    finest = min(max(heard.rbw_hz, float(heard.axis.step_hz)) for heard, _ in air.heard_with_floors)
+    return max(float(air.link_width_hz), finest)
 
 
 def level_range(traces: Sequence[Columns], air: Air) -> tuple[float, float]:
@@ -241,13 +247,30 @@ def draw_names(axes: Axes, channels: Sequence[Channel]) -> None:
 
 
 def draw_verdicts(axes: Axes, slices: Sequence[JudgedSlice]) -> None:
-    """A box per slice with its word, or its mark where the word does not fit."""
+    """A box per slice with its word, or its mark where the word does not fit; slices too narrow to see are merged."""
     gutter(axes, "verdict")
     low, high = axes.get_xlim()
+    if len(slices) > MOST_PLACES:
+        draw_merged(axes, slices)
+        return
     for part in slices:
         left, right = max(low, part.low_hz / 1e6), min(high, part.high_hz / 1e6)
         box(axes, (left, right), (0.0, 1.0), part.verdict)
-        fitting(axes, (left, right), (part.verdict.word, part.verdict.mark), (TEXT[part.verdict], FILL[part.verdict]))
+        words = (part.verdict.word, part.verdict.mark)
+        fitting(axes, (left, right), words, (TEXT[part.verdict], FILL[part.verdict]))
+
+
+def draw_merged(axes: Axes, slices: Sequence[JudgedSlice]) -> None:
+    """Many slices as places of two pixels, each as bad as the worst slice that touches it."""
+    edges = np.linspace(*axes.get_xlim(), MOST_PLACES + 1)
+    worst = np.full(MOST_PLACES, -1)
+    for part in slices:
+        first, last = np.searchsorted(edges, (part.low_hz / 1e6, part.high_hz / 1e6))
+        place = slice(max(0, int(first) - 1), int(last))
+        worst[place] = np.maximum(worst[place], int(part.verdict))
+    for verdict in ORDER:
+        for first, last in runs_of(worst == int(verdict)):
+            box(axes, (edges[first], edges[last]), (0.0, 1.0), verdict)
 
 
 def draw_detail(axes: Axes, air: Air, view: Span) -> None:
