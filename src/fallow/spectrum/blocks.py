@@ -22,7 +22,7 @@ __all__ = ["Block", "find_mobile", "find_television"]
 
 STRIP_HZ = 400e3  # of the block at each edge
 GUARD_HZ = 150e3  # how far into the next channel its own guard band reaches at least (EN 300 744: 196 kHz)
-LEAST_STEP_DB = 0.9
+LEAST_STEP_DB = 0.8
 LEAST_SIGMAS = 4.0
 FILLED_SHARE = 0.8
 SUBCELL_HZ = 100e3

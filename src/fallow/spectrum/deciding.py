@@ -44,6 +44,7 @@ FLOOR_RISE_DB = 3.0  # of a survey's floor above its ordinary one; common practi
 LEAST_ABOVE_NOISE_DB = 1.0  # common practice: how far the shape of a floor is known between its supports
 RAGGED_DB = 3.0  # the same where the floor is raised by something from outside
 STANDS_OUT = 0.05  # chance that a run of sweeps stands out from the rest by noise, all runs together
+NEAR_LIMIT = 0.5  # of the limit's power: from there a window counts as looked at, as noise may have hidden half of a signal
 FEWEST_FOR_SCATTER = 8  # sweeps from which their own scatter is believed
 
 
@@ -159,6 +160,7 @@ class _Windows:
 
     geometry: Geometry
     noise_db: NDArray[np.float64]
+    ceiling_db: NDArray[np.float64]
     base_db: NDArray[np.float64]
     ordinary_db: NDArray[np.float64]
     limit_db: NDArray[np.float64]
@@ -177,7 +179,8 @@ class _Windows:
         base = level(evidence.base_db)
         limit = np.full(base.shape, rule.limit_dbm) if rule.limit_dbm is not None else base + (rule.above_floor_db or 0.0)
         ordinary = level(evidence.floor.ordinary_db)
-        return _Windows(geometry, level(evidence.floor.noise_db), base, ordinary, limit, heard.noise.shape * geometry.cells)
+        noise, ceiling = level(evidence.floor.noise_db), level(evidence.floor.ceiling_db)
+        return _Windows(geometry, noise, ceiling, base, ordinary, limit, heard.noise.shape * geometry.cells)
 
 
 @dataclass(frozen=True, eq=False)
@@ -229,7 +232,7 @@ def _look(evidence: Evidence, rule: Rule, windows: _Windows, piece: NDArray[np.i
         found.least[index][piece] = _db(np.where(run.valid[at], run.least[at] / np.maximum(run.count[at], 1), np.nan))
         found.most[index][piece] = _db(np.max(np.where(run.valid, run.most / np.maximum(run.count, 1), 0.0), axis=0))
         found.samples[index][piece] = samples
-        found.above[index][piece] = (run.valid & (run.least > limit * run.count)).sum(axis=0)
+        found.above[index][piece] = (run.valid & (run.least > NEAR_LIMIT * limit * run.count)).sum(axis=0)
         found.rise[index][piece] = _db(run.rise[at] / np.maximum(run.count[at], 1))
         if length == heard.n_sweeps:
             found.whole_least[piece] = found.least[index][piece]
@@ -298,7 +301,6 @@ def _occupied(
 ) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
     """For each window the number of the length whose highest run proves it occupied, -1 for none; and where noise may be it."""
     bias = 0.0 if evidence.heard.noise.peak_of <= 1 or rule.limit_dbm is None else evidence.heard.noise.bias_db
-    several = len(found.lengths) > 1
     proven = np.full(slices.size, -1, dtype=np.int64)
     by_noise = np.zeros(slices.size, dtype=bool)
     raised = windows.noise_db > np.minimum(windows.ordinary_db + FLOOR_RISE_DB, windows.base_db + RAISED_DB)
@@ -308,24 +310,28 @@ def _occupied(
         near = np.zeros(looked.size)
         np.add.at(near, slices, np.nan_to_num(found.above[index]) / 2.0)  # windows overlap by half
         samples = found.whole_samples if whole else found.samples[index]
-        allowed = _allowance_db(samples, np.maximum(1.0, near)[slices], rule, several=several)
+        allowed = _allowance_db(samples, np.maximum(1.0, near)[slices], rule, len(found.lengths))
         loud = found.least[index] - bias > windows.limit_db + allowed
         tail = NOISE_ALONE / (np.maximum(USUAL_WINDOWS, looked)[slices] * found.runs[index] * len(found.lengths))
         scatter = noise_quantile_db(1.0 - tail, windows.shape * length) + 2.33 * evidence.floor.u_db
-        quiet = found.least[index] <= windows.noise_db + found.rise[index] + np.maximum(scatter, least_above_noise)
+        quiet = found.least[index] <= windows.ceiling_db + found.rise[index] + np.maximum(scatter, least_above_noise)
         by_noise |= loud & quiet
         proven[loud & ~quiet] = index
     return proven, by_noise & (proven < 0)
 
 
 def _allowance_db(
-    samples: NDArray[np.float64], looks: NDArray[np.float64], rule: Rule, *, several: bool
+    samples: NDArray[np.float64], looks: NDArray[np.float64], rule: Rule, lengths: int
 ) -> NDArray[np.float64]:
-    """By how much the highest of ``looks`` levels, all at the limit, may lie above it: noise and common error together."""
-    share = rule.confidence if not several else 1.0 - 0.9 * (1.0 - rule.confidence)  # lengths are looked at together
+    """By how much the highest of ``looks`` levels, all at the limit, may lie above it: noise and common error together.
+
+    The noise part allows for all ``lengths`` of runs; the common part is the same for all and needs little for that.
+    """
+    miss = 1.0 - max(rule.confidence, 0.5)
     middle = _gamma_quantile_db(0.5 ** (1.0 / looks), samples)
-    upper = _gamma_quantile_db(max(share, 0.5) ** (1.0 / looks), samples)
-    return middle + np.hypot(normal_quantile(max(share, 0.5)) * rule.u_db, upper - middle)
+    upper = _gamma_quantile_db((1.0 - miss / lengths) ** (1.0 / looks), samples)
+    common = normal_quantile(1.0 - miss * (0.85 if lengths > 1 else 1.0)) * rule.u_db
+    return middle + np.hypot(common, upper - middle)
 
 
 def _gamma_quantile_db(share: NDArray[np.float64] | float, samples: NDArray[np.float64]) -> NDArray[np.float64]:

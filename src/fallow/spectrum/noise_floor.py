@@ -27,6 +27,10 @@ SHARP_DB = 1.5
 SHARP_SIGMAS = 6.0
 HIGHEST_RISE_DB = 15.0  # common practice: wall, lights and neighbours lift a floor by 3 to 15 dB; what is more is a signal
 UNSEEN_END_HZ = 40e6  # a step this near to the end of the data may be a block that is not seen whole
+SHORT_HZ = 10e6  # what comes back within this is a block, however slowly; what takes longer needs an edge at its end
+RETURN_GROUPS = 12  # 3 MHz
+RETURN_SHARE = 0.6  # of the step, given back there
+STEP_REACH = 2  # groups over which a step may be smeared: noise is taken as the higher side's there
 MOST_ROWS = 200  # sweeps that the group medians need at most
 
 
@@ -45,12 +49,14 @@ class Groups:
 class Floor:
     """The floor per bin [dB as displayed, mean power], shape (bin,).
 
-    ``noise_db``: follows every smooth rise; what noise alone may show. ``ordinary_db``: the usual floor around, never higher; a
+    ``noise_db``: follows every smooth rise. ``ceiling_db``: the same, beside a step the higher side; what noise alone may show.
+    ``ordinary_db``: the usual floor around, never higher; a
     rise of the first above the second is noise that comes from somewhere. ``u_db``: standard error of ``noise_db``.
     ``rises_db``: by how much the floor was up in each sweep, shape (sweep, group), over ``group_centres_hz``.
     """
 
     noise_db: NDArray[np.float64]
+    ceiling_db: NDArray[np.float64]
     ordinary_db: NDArray[np.float64]
     u_db: float
     rises_db: NDArray[np.float64]
@@ -66,16 +72,17 @@ def find_floor(heard: Heard, reference_db: NDArray[np.float64] | None = None) ->
     excess = groups.typical_db - base
     if not np.isfinite(excess).any():
         nothing = np.full(heard.axis.n, np.nan)
-        return Floor(nothing, nothing, 0.0, np.zeros(groups.levels_db.shape), groups.centres_hz)
-    blocks, steps = find_blocks(excess, groups)
+        return Floor(nothing, nothing, nothing, 0.0, np.zeros(groups.levels_db.shape), groups.centres_hz)
+    blocks, cut_off, steps = find_blocks(excess, groups)
     followed, residual = _follow(excess, blocks, groups.width_hz)
-    ordinary = _ordinary(followed, blocks, steps, groups.width_hz)
+    ordinary = _ordinary(followed, blocks | cut_off, steps, groups.width_hz)
     followed = np.minimum(followed, ordinary + HIGHEST_RISE_DB)
     rises = _rises(groups.levels_db - base - followed, groups.width_hz)
     centres = heard.axis.centres_hz
     per_bin = _at(groups.centres_hz, base, centres) if reference_db is None else _filled(reference_db)
     return Floor(
         noise_db=per_bin + _at(groups.centres_hz, followed, centres),
+        ceiling_db=per_bin + _at(groups.centres_hz, _highest_near(followed), centres),
         ordinary_db=per_bin + _at(groups.centres_hz, ordinary, centres),
         u_db=residual,
         rises_db=rises,
@@ -103,23 +110,39 @@ def group_levels(heard: Heard) -> Groups:
     return Groups(centres, levels, typical, sigma, per_group * step)
 
 
-def find_blocks(excess_db: NDArray[np.float64], groups: Groups) -> tuple[NDArray[np.bool_], NDArray[np.int64]]:
-    """Groups that belong to a block, and the places of steps that do not come back (the index right of the step)."""
+def find_blocks(
+    excess_db: NDArray[np.float64], groups: Groups
+) -> tuple[NDArray[np.bool_], NDArray[np.bool_], NDArray[np.int64]]:
+    """Groups that belong to a block; groups beyond a step near the end of the data, which may be a block cut off or another
+    range of the instrument; and the places of steps that do not come back (the index right of the step).
+    """
     filled = _filled(excess_db)
     rises = _steps(filled)
     least = max(SHARP_DB, SHARP_SIGMAS * groups.sigma_db)
     widest = round(WIDEST_BLOCK_HZ / groups.width_hz)
-    unseen = round(UNSEEN_END_HZ / groups.width_hz)
-    mask = np.zeros(filled.size, dtype=bool)
+    unseen, short = round(UNSEEN_END_HZ / groups.width_hz), round(SHORT_HZ / groups.width_hz)
+    blocks, cut_off = np.zeros(filled.size, dtype=bool), np.zeros(filled.size, dtype=bool)
     unreturned: list[int] = []
     for place in _peaks(np.abs(rises), least):
         first, last = _block_of(filled, int(place), float(rises[place]), widest)
+        if first >= last:
+            continue
         at_end = first == 0 if rises[place] < 0 else last == filled.size
-        if last - first < widest and not (at_end and last - first > unseen):
-            mask[first:last] = True
-        else:
+        if at_end and last - first <= unseen:
+            cut_off[first:last] = True
+        elif at_end or last - first >= widest:
             unreturned.append(int(place))
-    return mask, np.array(unreturned, dtype=np.int64)
+        elif last - first <= short or _returns(filled, first, last, float(rises[place])):
+            blocks[first:last] = True
+    return blocks, cut_off & ~blocks, np.array(unreturned, dtype=np.int64)
+
+
+def _returns(levels: NDArray[np.float64], first: int, last: int, rise_db: float) -> bool:
+    """Whether the far end of a block is an edge too, within a few megahertz, and no slow slope."""
+    near, beyond = (levels[max(first, last - RETURN_GROUPS) : last], levels[last : last + 3])
+    if rise_db < 0:
+        near, beyond = levels[first : min(last, first + RETURN_GROUPS)], levels[max(0, first - 3) : first]
+    return bool(near.max() - np.median(beyond) >= RETURN_SHARE * abs(rise_db))
 
 
 def _block_of(levels: NDArray[np.float64], place: int, rise_db: float, widest: int) -> tuple[int, int]:
@@ -164,6 +187,11 @@ def _follow(excess_db: NDArray[np.float64], blocks: NDArray[np.bool_], width_hz:
     sd = 1.4826 * float(np.nanmedian(residual))  # MAD of a normal distribution
     count = max(1.0, min(window, np.isfinite(open_air).sum()))
     return _filled(np.where(np.isfinite(open_air), followed, np.nan)), 1.2533 * sd / math.sqrt(count)
+
+
+def _highest_near(levels: NDArray[np.float64]) -> NDArray[np.float64]:
+    padded = np.pad(levels, STEP_REACH, mode="edge")
+    return np.asarray(np.lib.stride_tricks.sliding_window_view(padded, 2 * STEP_REACH + 1).max(axis=1), dtype=np.float64)
 
 
 def _ordinary(
