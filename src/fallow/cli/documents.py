@@ -130,14 +130,15 @@ def rules_document(found: RegionRules) -> Document:
                 "low_hz": rule.low_hz,
                 "high_hz": rule.high_hz,
                 "answer": answer.word,
-                "licence": rule.licence,
+                "licence": rule.licence or None,
                 "power_mw": rule.power_mw,
                 "power_kind": None if rule.power_kind is None else str(rule.power_kind),
                 "bandwidth_hz": rule.bandwidth_hz,
                 "conditions": list(rule.conditions),
                 "source": rule.source,
                 "date": rule.date,
-                "grade": rule.grade,
+                "grade": str(rule.grade),
+                "carriers_hz": list(rule.carriers_hz),
             }
             for rule, answer in found.rows
         ],

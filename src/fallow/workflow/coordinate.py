@@ -6,6 +6,8 @@ import datetime
 import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from fractions import Fraction
+from functools import partial
 from os import PathLike
 from pathlib import Path
 
@@ -25,6 +27,7 @@ from fallow.plan.answer import Plan, compose_plan
 from fallow.plan.audit import Audit
 from fallow.plan.audit import audit as audit_rows
 from fallow.plan.bounds import most
+from fallow.plan.headroom import FACTORS, is_complete, with_headroom
 from fallow.plan.places import Ground
 from fallow.plan.question import Question
 from fallow.plan.search import Solution, improve
@@ -34,7 +37,6 @@ from fallow.show.equipment import Equipment
 from fallow.show.link import AreaLosses, ForeignCarrier, Link, Station
 from fallow.show.wanted import Wanted
 from fallow.workflow.accelerate import kernels
-from fallow.workflow.law import check_licence
 from fallow.workflow.survey import Asked, FileRefusal, JudgedAir, Listing, announced_channels, judge_files
 
 __all__ = ["Audited", "Coordinated", "Making", "Surroundings", "audit", "audit_files", "coordinate", "coordinate_files"]
@@ -189,42 +191,75 @@ def _make(
     wanted: Wanted, ground: Ground, making: Making, keep: Sequence[Assignment] | None, progress: Progress | None
 ) -> tuple[Plan, bool]:
     """Search until the time is up, then audit the best plan and put it into words."""
-    started_s = time.monotonic()
     kept = None if keep is None else {row.link: row.frequency_hz for row in keep if row.frequency_hz is not None}
-    question = Question.build(wanted, ground, keep=kept, spares=making.spares)
-    best, stopped = _search(question, making, started_s, progress)
+    build = partial(Question.build, ground=ground, keep=kept, spares=making.spares)
+    clock = _Clock(making.seconds, progress)
+    question = build(wanted)
+    best, factor, stopped = _search(question, wanted, build, making.seed, clock)
     plan = compose_plan(best, wanted, ground, keep=kept, bound=most(question), seed=making.seed)
-    plan = replace(plan, seconds=time.monotonic() - started_s)
-    if stopped:
-        plan = replace(
-            plan, notes=(*plan.notes, "the search was stopped early: this is the best plan found until then")
+    notes = list(plan.notes)
+    if factor > 1:
+        notes.append(
+            f"there is room: every distance between our carriers and products is {float(factor):g} times what is asked"
         )
-    return plan, stopped
+    if stopped:
+        notes.append("the search was stopped early: this is the best plan found until then")
+    return replace(plan, notes=tuple(notes), seconds=clock.used_s), stopped
 
 
-def _search(question: Question, making: Making, started_s: float, progress: Progress | None) -> tuple[Solution, bool]:
-    """The best solution found in time. Ctrl-C ends the search, not the answer."""
-    deadline_s = started_s + making.seconds
+class _Clock:
+    """The time a search may take, and who is told of it."""
 
-    def should_stop() -> bool:
-        now_s = time.monotonic()
-        if progress is not None and making.seconds > 0:
-            progress("looking for a better plan", min(1.0, (now_s - started_s) / making.seconds))
-        return now_s >= deadline_s
+    def __init__(self, seconds: float, progress: Progress | None) -> None:
+        self.seconds, self.progress = seconds, progress
+        self.started_s = time.monotonic()
 
+    @property
+    def used_s(self) -> float:
+        """Seconds since the start."""
+        return time.monotonic() - self.started_s
+
+    def is_over(self, share: float = 1.0) -> bool:
+        """Whether this share of the time is used up."""
+        used_s = self.used_s
+        if self.progress is not None and self.seconds > 0:
+            self.progress("looking for a better plan", min(1.0, used_s / self.seconds))
+        return used_s >= share * self.seconds
+
+
+def _search(
+    question: Question, wanted: Wanted, build: Callable[[Wanted], Question], seed: int, clock: _Clock
+) -> tuple[Solution, Fraction, bool]:
+    """The best plan found in time, how much wider than asked its distances are, and whether Ctrl-C ended the search.
+
+    A plan to which nothing is left to wish but room gets two thirds of the time to find it. Ctrl-C ends the search, not
+    the answer.
+    """
     best: Solution | None = None
-    stopped = False
-    solutions = improve(question, seed=making.seed, should_stop=should_stop, kernels=kernels())
+
+    def may_widen() -> bool:
+        return best is not None and is_complete(question, best.score)
+
+    def enough() -> bool:
+        return clock.is_over(1 / 3 if may_widen() else 1.0)
+
     try:
-        for best in solutions:  # noqa: B007 - the last one is the best one
-            pass
+        for found in improve(question, seed=seed, should_stop=enough, kernels=kernels()):
+            best = found
+        if best is None:  # the search promises a first plan before it asks for the time
+            raise UsageError("no plan was made", hint="give the search more time with --seconds")
+        if not may_widen():
+            return best, Fraction(1), False
+        began = clock.used_s / clock.seconds if clock.seconds else 1.0
+
+        def give_up(left: int) -> bool:
+            return clock.is_over(1.0 - (1.0 - began) * (left - 1) / len(FACTORS))
+
+        return *with_headroom(best, wanted, build, seed=seed, should_stop=give_up, kernels=kernels()), False
     except KeyboardInterrupt:
         if best is None:
             raise
-        stopped = True
-    if best is None:  # the search promises a first solution before it asks for the time
-        raise UsageError("no plan was made", hint="give the search more time with --seconds")
-    return best, stopped
+        return best, Fraction(1), True
 
 
 def _check_folder(out: FilePath) -> None:
@@ -266,7 +301,7 @@ def _ground(
 ) -> Ground:
     territory = None if region is None else load_territory(region)
     if territory is not None and circumstances is not None:
-        check_licence(territory, circumstances)
+        territory.licences_held(circumstances.licence)  # raises for a name that nobody knows
     announced_channels(stations, territory)  # raises for a channel that the raster does not have
     return Ground(territory, circumstances, tuple(judged.air for judged in airs), tuple(stations))
 

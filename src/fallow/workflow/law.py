@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from fallow.errors import UsageError
 from fallow.files.territories import load_territory, region_codes
-from fallow.rules.permission import Answer, Circumstances, answer_for_row
-from fallow.rules.territory import Rule, Territory
+from fallow.rules.permission import answer_for_row, rows_that_matter
+from fallow.rules.territory import Answer, Circumstances, Rule, Territory
 from fallow.units import Channel, Span
 
 __all__ = ["RegionRules", "circumstances_from", "list_regions", "list_rules"]
@@ -31,10 +31,10 @@ def list_regions() -> tuple[tuple[str, str], ...]:
 def list_rules(region: str, circumstances: Circumstances, span: Span | None = None) -> RegionRules:
     """The rows of a region that touch ``span``, or all. Raises UsageError for an unknown region or licence."""
     territory = load_territory(region)
-    check_licence(territory, circumstances)
+    territory.licences_held(circumstances.licence)  # raises for a name that nobody knows
     rows = tuple(
         (rule, answer_for_row(rule, circumstances))
-        for rule in territory.rules
+        for rule in rows_that_matter(territory, circumstances)
         if span is None or span.touches(rule.low_hz, rule.high_hz)
     )
     channels = tuple(c for c in territory.channels if span is None or span.touches(c.low_hz, c.high_hz))
@@ -48,12 +48,3 @@ def circumstances_from(licence: str | None, place: str | None, on: str | None) -
     except ValueError as error:
         raise UsageError(f"{on!r} is not a date", hint="write it as 2026-07-18") from error
     return Circumstances(licence, place, day)
-
-
-def check_licence(territory: Territory, circumstances: Circumstances) -> None:
-    """Raise UsageError when the licence or place stated is none that the territory knows."""
-    if circumstances.licence is not None and circumstances.licence not in territory.licences:
-        known = ", ".join(territory.licences) or "none"
-        raise UsageError(
-            f"{territory.name} has no licence named {circumstances.licence!r}", hint=f"its licences: {known}"
-        )

@@ -1,0 +1,76 @@
+"""A plan with room to spare: the same links on places as good, at distances wider than asked.
+
+The margin of a plan is its thinnest one. Until levels are counted, that is how far every distance exceeds what is
+asked; so once nothing else is left to wish for, the question is put again with all distances of our equipment widened.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from fractions import Fraction
+from functools import partial
+
+from fallow.plan.engine import Kernels
+from fallow.plan.question import Question
+from fallow.plan.score import Score
+from fallow.plan.search import Solution, improve
+from fallow.show.equipment import Equipment
+from fallow.show.wanted import Wanted
+
+__all__ = ["FACTORS", "is_complete", "widened", "with_headroom"]
+
+FACTORS = (Fraction(4), Fraction(3), Fraction(2), Fraction(3, 2), Fraction(5, 4))
+THINNER_BY_DB = 1.0  # what distance may cost in margin over the air
+
+
+def is_complete(question: Question, score: Score) -> bool:
+    """Whether every link and spare stands, none is changed, and the air says nothing against any place."""
+    all_stand = sum(score.placed) + score.spares == question.facts.is_spare.size
+    spoilt = score.changed or score.not_measured or score.doubtful
+    return all_stand and not spoilt
+
+
+def with_headroom(
+    best: Solution,
+    wanted: Wanted,
+    build: Callable[[Wanted], Question],
+    *,
+    seed: int,
+    should_stop: Callable[[int], bool],
+    kernels: Callable[[], Kernels],
+) -> tuple[Solution, Fraction]:
+    """The plan with the widest distances found that is otherwise as good as ``best``, and by how much they are wider.
+
+    ``build`` puts the question for a show. ``should_stop`` is asked with the number of factors still to be tried, this
+    one included: it says when this one is to be given up.
+    """
+    for left, factor in zip(range(len(FACTORS), 0, -1), FACTORS, strict=True):
+        question = build(widened(wanted, factor))
+        stop = partial(should_stop, left)
+        for solution in improve(question, seed=seed, should_stop=stop, kernels=kernels):
+            if _as_good(solution.score, best.score):
+                return solution, factor
+    return best, Fraction(1)
+
+
+def widened(wanted: Wanted, factor: Fraction) -> Wanted:
+    """The show with every distance of its equipment multiplied."""
+    return replace(wanted, equipment={name: _wider(each, factor) for name, each in wanted.equipment.items()})
+
+
+def _wider(equipment: Equipment, factor: Fraction) -> Equipment:
+    def wide(distance_hz: int | None) -> int | None:
+        return None if distance_hz is None else int(distance_hz * factor)
+
+    return replace(
+        equipment,
+        spacing_hz=int(equipment.spacing_hz * factor),
+        im3_hz=wide(equipment.im3_hz),
+        im3_three_hz=wide(equipment.im3_three_hz),
+        im5_hz=wide(equipment.im5_hz),
+    )
+
+
+def _as_good(score: Score, best: Score) -> bool:
+    return score[:-1] >= best[:-1] and score.thinnest_db >= best.thinnest_db - THINNER_BY_DB
