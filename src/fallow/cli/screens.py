@@ -229,25 +229,24 @@ def show_rules(found: RegionRules) -> None:
     table = Table(box=None, padding=(0, 1, 0, 0), show_edge=False, header_style="underline")
     for heading in ("MHz", "answer", "licence", "power"):
         table.add_column(heading, no_wrap=heading != "licence")
-    table.add_column("conditions and source", ratio=1)
+    table.add_column("conditions", ratio=1)
+    table.add_column("source", no_wrap=True, justify="right")
+    sources: dict[str, int] = {}
     for rule, answer in found.rows:
-        power = (
-            "-"
-            if rule.power_mw is None
-            else f"{rule.power_mw:g} mW {'' if rule.power_kind is None else str(rule.power_kind)}"
-        )
+        told = f"{rule.source} ({rule.date}, {rule.grade})"
         width = () if rule.bandwidth_hz is None else (f"up to {format_width(rule.bandwidth_hz)} wide",)
-        told = "; ".join((*width, *rule.conditions))
         table.add_row(
             f"{rule.low_hz / 1e6:g}-{rule.high_hz / 1e6:g}",
-            Text(answer.word, style="" if answer.word == "yes" else "bold" if answer.word == "no" else "yellow"),
+            Text(answer.word, style="bold" if answer.word == "no" else ""),
             rule.licence or "-",
-            power,
-            f"{told} [{rule.source}, {rule.date}, {rule.grade}]"
-            if told
-            else f"[{rule.source}, {rule.date}, {rule.grade}]",
+            _power(rule.power_mw, rule.power_kind),
+            "; ".join((*width, *rule.conditions)),
+            f"[{sources.setdefault(told, len(sources) + 1)}]",
         )
     out.print(table)
+    out.print("\nSources (date, how well it was checked)", style="bold")
+    for told, number in sources.items():
+        out.print(Padding(f"[{number}] {told}", (0, 0, 0, 2)))
     if found.territory.licences:
         out.print("\nLicences (--licence NAME)", style="bold")
         for name, told in found.territory.licences.items():
@@ -257,6 +256,19 @@ def show_rules(found: RegionRules) -> None:
         span = format_span_mhz(first.low_hz, last.high_hz)
         out.print(f"\n{len(found.channels)} TV channels, {first.name} to {last.name}, {span}.")
     _print_notes(out, found.territory.cautions, "Cautions")
+
+
+def _power(power_mw: float | None, kind: object) -> str:
+    if power_mw is None:
+        return "-"
+    in_unit = (
+        f"{power_mw / 1000:g} W"
+        if power_mw >= 1000
+        else f"{power_mw:g} mW"
+        if power_mw >= 0.01
+        else f"{power_mw * 1e6:g} nW"
+    )
+    return f"{in_unit} {kind}" if kind else in_unit
 
 
 def show_plan(plan: Plan) -> None:
