@@ -49,8 +49,9 @@ def test_the_verdict_and_the_law_of_a_place_are_told():
     under = ground(rule(500, 510), verdict=lambda _: Verdict.DOUBTFUL)
     plan, _ = planned([Link("a", "mic")], under=under)
     assert plan.links["a"].verdict == "doubtful"
-    assert "general (an invented row, 2026, seen) allows it; doubtful (" in plan.links["a"].why
-    assert any(note.startswith("on doubtful places") for note in plan.notes)
+    assert plan.links["a"].why.startswith("500.000 to 510.000 MHz, general (an invented row")
+    assert "allows it; doubtful (level -80.0 dBm" in plan.links["a"].why
+    assert any("judged doubtful: a" in note for note in plan.notes)
 
 
 def test_fixed_links_that_disturb_each_other_stand_in_the_conflicts():

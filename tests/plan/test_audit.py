@@ -188,8 +188,8 @@ def test_doubtful_and_not_measured_places_are_noted_in_groups():
     place = ground(rule(470, 600), verdict=lambda hz: Verdict.DOUBTFUL if hz < 502_000_000 else Verdict.NOT_MEASURED)
     answer = audit([row("a", 500), row("b", 501), row("c", 503.3)], wanted(), place)
     assert not [conflict for conflict in answer.conflicts if conflict.kind == "air"]
-    assert "on doubtful places stand 2 carriers: a and b" in answer.notes
-    assert "on not measured places stand 1 carrier: c" in answer.notes
+    assert "2 carriers stand on places judged doubtful: a and b" in answer.notes
+    assert "1 carrier stands on a place judged not measured: c" in answer.notes
 
 
 # Rows

@@ -6,20 +6,20 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from fallow.plan.audit import Audit, Conflict, audit
+from fallow.plan.audit import Audit, Conflict, audit_of
 from fallow.plan.carriers import Carrier, Company
 from fallow.plan.explain import because, stands_against, why
 from fallow.plan.footing import Footing
 from fallow.plan.places import Ground
+from fallow.plan.stage import Stage
 from fallow.plan.wording import few, mhz
 from fallow.show.assignment import Assignment
-from fallow.show.equipment import Equipment
 from fallow.show.link import Link
 from fallow.show.wanted import Wanted
 
 if TYPE_CHECKING:
     from fallow.plan.bounds import Bound
-    from fallow.plan.search import Solution, SpareAt
+    from fallow.plan.search import Solution
 
 __all__ = ["Move", "PlacedLink", "Plan", "Spare", "Unplaced", "compose_plan"]
 
@@ -99,8 +99,9 @@ def compose_plan(
     ``seconds`` is left at 0 for the caller, who holds the clock. Raises UsageError for equipment that is not known.
     """
     links = [link for link in wanted.links if link.planned]
-    judged = audit(_rows(links, best), wanted, ground)
-    telling = _Telling(links, best, wanted, ground, keep or {})
+    stage = Stage.of(_rows(links, best), wanted, ground)
+    judged = audit_of(stage)
+    telling = _Telling(stage, wanted, ground, keep or {})
     return Plan(
         links={link.name: telling.placed(link) for link in links},
         unplaced=tuple(telling.unplaced(link) for link in links if link.name not in best.frequencies_hz),
@@ -138,65 +139,53 @@ def _notes(wanted: Wanted, judged: Audit) -> Iterator[str]:
 class _Telling:
     """Puts the links of one solution into words; links that are alike share what is found out for them."""
 
-    def __init__(
-        self, links: Sequence[Link], best: Solution, wanted: Wanted, ground: Ground, keep: Mapping[str, int]
-    ) -> None:
-        self._wanted, self._ground, self._keep = wanted, ground, keep
-        self._hz = best.frequencies_hz
-        placed = [self._carrier(link, self._hz[link.name]) for link in links if link.name in self._hz]
-        strangers = [Carrier.of_stranger(foreign) for foreign in wanted.foreign]
-        self._links_and_strangers = (*placed, *strangers)
-        self._company = Company((*placed, *map(self._spare, best.spares), *strangers), wanted.losses)
-        self._position = {carrier.name: i for i, carrier in enumerate(placed)}
+    def __init__(self, stage: Stage, wanted: Wanted, ground: Ground, keep: Mapping[str, int]) -> None:
+        self._stage, self._wanted, self._ground, self._keep = stage, wanted, ground, keep
+        self._position = {footing.carrier.name: i for i, footing in enumerate(stage.footings)}
         self._because: dict[tuple[str, str, frozenset[str]], tuple[str, ...]] = {}
 
     def placed(self, link: Link) -> PlacedLink:
         """A link with its frequency and the reason for it."""
-        if link.name not in self._hz:
+        position = self._position.get(link.name)
+        if position is None:
             return PlacedLink(link.name, None, None, None, "no place was found for it")
-        position = self._position[link.name]
-        footing = self._footing(link, self._company.carriers[position])
+        footing = self._stage.footings[position]
         verdict = None if footing.judged is None else footing.judged.verdict.word
-        text = why(footing, self._company, position, self._standing(link))
-        return PlacedLink(link.name, self._hz[link.name], verdict, None, text)
+        text = why(footing, self._stage.company, position, self._standing(link, position))
+        return PlacedLink(link.name, footing.carrier.frequency_hz, verdict, None, text)
 
     def unplaced(self, link: Link) -> Unplaced:
         """A link without a frequency and what stands in its way; spares do not, for they yield to links."""
         alike = link.equipment, link.area, link.scenes
         if alike not in self._because:
-            company = Company((*self._links_and_strangers, self._carrier(link, 0)), self._wanted.losses)
+            names = {one.name for one in self._wanted.links}
+            others = [one for one in self._stage.company.carriers if not one.ours or one.name in names]
+            company = Company((*others, self._carrier(link, 0)), self._wanted.losses)
             self._because[alike] = because(company, self._ground)
         return Unplaced(link.name, self._because[alike])
 
-    def _standing(self, link: Link) -> str:
+    def _standing(self, link: Link, position: int) -> str:
         """How a link came to its place: fixed, kept, moved, as wished or not."""
-        at_hz = self._hz[link.name]
+        at_hz, home_hz = self._stage.footings[position].carrier.frequency_hz, self._keep.get(link.name)
         if link.fixed:
             return "fixed"
-        home_hz = self._keep.get(link.name)
         if home_hz is not None:
-            return "kept where it was" if home_hz == at_hz else self._moved(link, home_hz, "moved from")
+            return "kept where it was" if home_hz == at_hz else f"moved from {self._left(link, position, home_hz)}"
         if link.frequency_hz is None:
             return ""
-        return "as wished" if link.frequency_hz == at_hz else self._moved(link, link.frequency_hz, "not as wished at")
+        if link.frequency_hz == at_hz:
+            return "as wished"
+        return f"not as wished at {self._left(link, position, link.frequency_hz)}"
 
-    def _moved(self, link: Link, from_hz: int, words: str) -> str:
-        carriers, position = list(self._company.carriers), self._position[link.name]
+    def _left(self, link: Link, position: int, from_hz: int) -> str:
+        """A place that a link does not have, and what stands against it with all others where they are."""
+        carriers = list(self._stage.company.carriers)
         carriers[position] = self._carrier(link, from_hz)
         company = Company(carriers, self._wanted.losses)
-        against = stands_against(self._footing(link, carriers[position]), company, position)
-        return f"{words} {mhz(from_hz)}, where {against}" if against else f"{words} {mhz(from_hz)}, for the whole plan"
-
-    def _footing(self, link: Link, carrier: Carrier) -> Footing:
-        return Footing.of(carrier, self._equipment(link.equipment), self._ground)
+        footing = Footing.of(carriers[position], self._wanted.equipment[link.equipment], self._ground)
+        against = stands_against(footing, company, position)
+        return f"{mhz(from_hz)}, where {against}" if against else f"{mhz(from_hz)}, for the whole plan"
 
     def _carrier(self, link: Link, frequency_hz: int) -> Carrier:
-        return Carrier.of_ours(link.name, self._equipment(link.equipment), link.area, link.scenes, frequency_hz)
-
-    def _spare(self, spare: SpareAt) -> Carrier:
-        return Carrier.of_ours(
-            spare.name, self._equipment(spare.equipment), spare.area, frozenset(), spare.frequency_hz
-        )
-
-    def _equipment(self, name: str) -> Equipment:
-        return self._wanted.equipment[name]
+        equipment = self._wanted.equipment[link.equipment]
+        return Carrier.of_ours(link.name, equipment, link.area, link.scenes, frequency_hz)

@@ -13,20 +13,19 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
-from fallow.errors import UsageError
-from fallow.plan.audit_notes import SortedRows, notes_on
+from fallow.plan.audit_notes import notes_on
 from fallow.plan.carriers import Carrier, Company
 from fallow.plan.footing import Footing, nearest_allowed_hz, nearest_tunable_hz
 from fallow.plan.places import Ground
 from fallow.plan.products import AUDITED, THREE_CARRIERS, Form
+from fallow.plan.stage import Stage
 from fallow.plan.wording import exact_width, mhz, worded_list
 from fallow.rules.territory import Answer
 from fallow.show.assignment import Assignment
-from fallow.show.link import Link
 from fallow.show.wanted import Wanted
 from fallow.spectrum.verdict import Verdict
 
-__all__ = ["KINDS", "Audit", "Conflict", "audit"]
+__all__ = ["KINDS", "Audit", "Conflict", "audit", "audit_of"]
 
 KINDS = ("spacing", *(form.name for form in AUDITED), "foreign", "tuning", "rules", "air")
 
@@ -72,62 +71,27 @@ def audit(rows: Sequence[Assignment], wanted: Wanted, ground: Ground | None = No
     channels are not judged, and noted. ``ground``: law and air; ``None`` where neither is known. Raises UsageError
     for equipment that is not known.
     """
-    sorted_rows = _sorted_rows(rows, wanted)
-    company = Company((*sorted_rows.ours, *(Carrier.of_stranger(foreign) for foreign in wanted.foreign)), wanted.losses)
+    return audit_of(Stage.of(rows, wanted, ground))
+
+
+def audit_of(stage: Stage) -> Audit:
+    """The audit of a plan that is set up already."""
+    company = stage.company
     pairs = list(_pairs_that_meet(company))
-    footings = [Footing.of(c, c.equipment, ground) for c in sorted_rows.ours if c.equipment is not None]
     found = [*_too_near(company, pairs), *_product_hits(company)]
-    for footing in footings:
-        found += [*_off_tuning(footing), *_against_law(footing, ground), *_on_occupied_air(footing)]
+    for footing in stage.footings:
+        found += [*_off_tuning(footing), *_against_law(footing, stage.ground), *_on_occupied_air(footing)]
     return Audit(
         conflicts=tuple(sorted(found, key=_by_kind_and_nearness)),
         pairs=len(pairs),
         products=sum(_products_compared(company)),
-        notes=notes_on(sorted_rows, company, footings),
+        notes=notes_on(stage),
     )
 
 
 def _by_kind_and_nearness(conflict: Conflict) -> tuple[int, int, str, tuple[str, ...]]:
     nearness = -1 if conflict.distance_hz is None else conflict.distance_hz
     return KINDS.index(conflict.kind), nearness, conflict.victim or "", conflict.carriers
-
-
-# Who stands where
-
-
-def _sorted_rows(rows: Sequence[Assignment], wanted: Wanted) -> SortedRows:
-    links = {link.name: link for link in wanted.links}
-    sorted_rows = SortedRows()
-    for row in rows:
-        link = links.get(row.link)
-        if link is not None and not link.planned:
-            sorted_rows.unplanned.append(row.link)
-        elif row.frequency_hz is None:
-            sorted_rows.without_frequency.append(row.link)
-        else:
-            sorted_rows.ours.append(_carrier_of(row, row.frequency_hz, link, wanted))
-            if link is not None and _differs(row, link):
-                sorted_rows.different.append(row.link)
-    return sorted_rows
-
-
-def _carrier_of(row: Assignment, frequency_hz: int, link: Link | None, wanted: Wanted) -> Carrier:
-    meant: Assignment | Link = row if link is None else link
-    equipment = wanted.equipment.get(meant.equipment)
-    if equipment is None:
-        what = (
-            f"the equipment {meant.equipment!r} of {row.link} is not known"
-            if meant.equipment
-            else (f"{row.link} has no equipment, so nothing can be said about it")
-        )
-        raise UsageError(what, line=row.line, hint="name it as in the table of equipment")
-    scenes = frozenset[str]() if row.is_spare and link is None else meant.scenes
-    return Carrier.of_ours(row.link, equipment, meant.area, scenes, frequency_hz)
-
-
-def _differs(row: Assignment, link: Link) -> bool:
-    said = ((row.equipment, link.equipment), (row.area, link.area), (row.scenes, link.scenes))
-    return any(in_plan and in_plan != in_list for in_plan, in_list in said)
 
 
 # Distances between carriers

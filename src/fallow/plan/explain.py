@@ -89,7 +89,8 @@ class Near:
     @property
     def text(self) -> str:
         """``vox 2, 400 kHz away (350 kHz needed)``."""
-        return f"{self.name}, {exact_width(self.distance_hz)} away ({exact_width(self.needed_hz)} needed)"
+        where = f"{exact_width(self.distance_hz)} away" if self.distance_hz else "exactly there"
+        return f"{self.name}, {where} ({exact_width(self.needed_hz)} needed)"
 
 
 def nearest_carrier(company: Company, position: int) -> Near | None:
@@ -164,6 +165,8 @@ def because(company: Company, ground: Ground) -> tuple[str, ...]:
     if not len(places.frequencies_hz):
         return (f"{newcomer.equipment.name} can't be set to any frequency: no preset lies inside its tuning ranges",)
     case = _Case(newcomer.equipment, newcomer.area, places, obstacles_for(company, places.frequencies_hz), ground)
+    if case.usable.free.any():
+        return tuple(_account(case))
     return (*_account(case), *_what_blocks(case), *_relaxations(case))
 
 
@@ -225,8 +228,8 @@ def _what_blocks(case: _Case) -> Iterator[str]:
     if not blocked:
         return
     kinds = [f"{words} at {number:,}" for number, words in sorted(blocked, reverse=True)]
-    number = len(case.usable.at_place) - int(np.count_nonzero(case.usable.free))
-    yield f"in the way at {_these(case, number)}: {worded_list(kinds)}; one place may be counted more than once"
+    left = _these(case, len(case.usable.at_place))
+    yield f"in the way at {left}: {worded_list(kinds)}; one place may be counted more than once"
     names = zip(case.usable.blocked_by_carrier(), case.usable.carriers, strict=True)
     often = sorted(((n, carrier) for n, carrier in names if n), key=lambda one: (-one[0], one[1].name))
     people = [f"{carrier.name} at {n:,}" for n, carrier in often[:MOST_NAMED]]
@@ -254,7 +257,7 @@ def _relaxations(case: _Case) -> Iterator[str]:
     found = sorted(((n, text) for n, text in _single_changes(case) if n), key=lambda one: (-one[0], one[1]))
     for number, text in found[:MOST_RELAXATIONS]:
         yield f"{case.noun(number)} would be free {text}"
-    if not found and not case.usable.free.any():
+    if not found:
         yield "no single change that was tried frees a place: neither a distance nor a link, a TV channel or the law"
 
 
