@@ -98,7 +98,7 @@ def _add_air(commands: argparse._SubParsersAction[_Parser]) -> None:
         commands,
         "air",
         "what is on the air: clean, doubtful, occupied or not measured",
-        "A verdict per TV channel of the region, or per window side by side, with reasons; and the emitters found.",
+        "A verdict per TV channel of the region, or per window side by side, with\nreasons; and the emitters found.",
     )
     parser.add_argument(
         "files", nargs="+", metavar="FILE", help="files or folders of sweeps; together they are one survey"
@@ -131,7 +131,7 @@ def _add_rules(commands: argparse._SubParsersAction[_Parser]) -> None:
         commands,
         "rules",
         "what a region allows, row by row, with its source",
-        "What a region allows, each row with source, date and how well it was checked. Without a region: the regions.",
+        "What a region allows, each row with source, date and how well it was checked.\nWithout a region: the regions.",
     )
     parser.add_argument("region", nargs="?", metavar="R", help="de, gb, us ...")
     parser.add_argument("--span", type=_typed(parse_span_hz), metavar="S", help="only the rows that touch this part")
@@ -143,7 +143,7 @@ def _add_plan(commands: argparse._SubParsersAction[_Parser]) -> None:
         commands,
         "plan",
         "a frequency for every link, with spares and reasons",
-        "Gives every link a frequency that is legal, clean and safe from the others; with spares, and reasons.",
+        "Gives every link a frequency that is legal, clean and safe from the others;\nwith spares, and reasons.",
     )
     parser.add_argument("links", metavar="LINKS", help="table of links")
     _add_surroundings(parser)

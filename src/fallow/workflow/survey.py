@@ -86,13 +86,15 @@ def open_sweeps(*paths: FilePath, telling: Telling | None = None) -> Survey:
 
     Raises InputError for a file that can't be read, QuestionError where a file leaves something open.
     """
-    readings = read_sweeps(paths, telling)
-    for reading in readings:
+    found = read_sweeps(paths, telling)
+    for reading in found:
         if isinstance(reading, FileRefusal):
             raise reading.error
-    if all(isinstance(reading, FileReading) and reading.is_reference for reading in readings):
-        return _survey_of([reading for reading in readings if isinstance(reading, FileReading)])
-    return take_in(paths, telling).survey
+    _raise_questions(found)
+    readings = [one for one in found if isinstance(one, FileReading) and one.series]
+    if readings and all(reading.is_reference for reading in readings):
+        return _survey_of(readings)
+    return _sorted_out(paths, found, ()).survey
 
 
 def take_in(
@@ -107,7 +109,13 @@ def take_in(
     Raises QuestionError where a file leaves something open or only references are left, InputError when nothing can be
     read.
     """
-    found = read_sweeps(paths, telling, progress)
+    return _sorted_out(paths, read_sweeps(paths, telling, progress), besides)
+
+
+def _sorted_out(
+    paths: Sequence[FilePath], found: Sequence[FileReading | FileRefusal], besides: Sequence[FilePath]
+) -> TakenIn:
+    """The sweeps of the air among what was read, as one survey."""
     _raise_questions(found)
     refusals = tuple(reading for reading in found if isinstance(reading, FileRefusal))
     used = {Path(path).resolve() for path in besides}
