@@ -1,6 +1,7 @@
 """How often verdicts are right: calibration, false alarms and power over invented airs and instruments.
 
-Run: python bench/verdicts.py [TRIALS] [SEED]. Errors are drawn from the stated budget. What is asked for stands beside each figure.
+Run: python bench/verdicts.py [TRIALS] [SEED]. Errors are drawn from the stated budget. What is asked for stands beside
+each figure.
 """
 
 from __future__ import annotations
@@ -12,11 +13,10 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "tests"))
 
-from invented_air import Instrument, Signal, budget_error_db, sweep_over
-
 from fallow.spectrum.judging import judge
 from fallow.spectrum.verdict import Judging, Verdict
 from fallow.units import Channel
+from invented_air import Instrument, Signal, budget_error_db, sweep_over
 
 LIMIT_DBM = -90.0
 SLICE = Channel("slice", 470_000_000, 478_000_000)
@@ -48,7 +48,7 @@ def bursts(rng: np.random.Generator, sweeps: int) -> np.ndarray:
 
 
 def calibration(rng: np.random.Generator, trials: int, confidence: float) -> dict[str, list[int]]:
-    """Levels even within the limit ± 2.7 z u: right and all of the windows called clean and of those called occupied."""
+    """Levels even within the limit ± 2.7 z u: of the windows called clean and called occupied, the right ones and all."""
     reach = 6.5 if confidence == 95 else 2.7 * 2.426 * {90: 1.2816, 99: 2.3263}[confidence]
     tally = {"clean": [0, 0], "occupied": [0, 0]}
     for _ in range(trials):
@@ -87,16 +87,15 @@ def false_alarms(rng: np.random.Generator, trials: int, confidence: float) -> tu
 
 
 def noise_alone(rng: np.random.Generator, trials: int) -> tuple[int, int]:
-    """Slices called occupied where there is noise only, with limits near and far from the floor, absolute and relative."""
+    """Slices called occupied where there is noise only, with limits near and far from the floor."""
     wrong = 0
-    for trial in range(trials):
+    for _ in range(trials):
         instrument = instrument_at_random(rng, budget_error_db(rng))
         survey = sweep_over(rng, instrument, [])
         in_link = instrument.noise_dbm + 10 * np.log10(200e3 / instrument.rbw_hz) + instrument.error_db
         limit = in_link + float(rng.choice([-3, 0, 1, 3, 6, 10]))
         air = judge(survey, Judging(limit_dbm=limit))
         wrong += air.judge_slices([SLICE])[0].verdict is Verdict.OCCUPIED
-        del trial
     return wrong, trials
 
 
@@ -132,7 +131,11 @@ def main(trials: int, seed: int) -> None:
         tally = calibration(rng, trials, confidence)
         for word, (right, called) in tally.items():
             show(f"called {word} at {confidence} %, and right", right, called, f"at least {confidence} %")
-        show(f"true level at most the limit, occupied at {confidence} %", *false_alarms(rng, trials, confidence), f"at most {100 - confidence} %")
+        show(
+            f"true level at most the limit, occupied at {confidence} %",
+            *false_alarms(rng, trials, confidence),
+            f"at most {100 - confidence} %",
+        )
     show("noise alone, occupied", *noise_alone(rng, trials), "at most 1 %")
     for word, (hit, tried) in power(rng, trials).items():
         show(f"displayed 2u away, called {word}", hit, tried, "at least 95 %")

@@ -1,7 +1,7 @@
 """Invented airs and instruments with known truth, for judging the judge. Everything here is made up.
 
-A reading is the mean of K samples |s + n|²: a non-central chi-square variate with 2K degrees of freedom (Urkowitz 1967), so
-steady carriers, noise-like signals and noise itself scatter as they do behind a real averaging detector.
+A reading is the mean of K samples |s + n|²: a non-central chi-square variate with 2K degrees of freedom (Urkowitz
+1967), so steady carriers, noise-like signals and noise itself scatter as they do behind a real averaging detector.
 """
 
 from __future__ import annotations
@@ -74,7 +74,9 @@ def sweep_over(rng: np.random.Generator, instrument: Instrument, signals: list[S
 
 
 def _caught(axis: Axis, instrument: Instrument, signal: Signal) -> NDArray[np.float64]:
-    """Share of the signal's power that each bin shows: a Gaussian filter, or the cell where steps are as wide as the RBW."""
+    """Share of the signal's power that each bin shows: a Gaussian filter, or the cell where steps are as wide as the
+    RBW.
+    """
     centres = axis.centres_hz
     if signal.width_hz > 0:
         overlap = np.minimum(centres + instrument.step_hz / 2, signal.centre_hz + signal.width_hz / 2)

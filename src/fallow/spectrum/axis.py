@@ -57,7 +57,7 @@ class Axis:
         start = self.start_hz.numerator * self.step_hz.denominator
         step = self.step_hz.numerator * self.start_hz.denominator
         if start + step * self.n < 2**62:
-            return (start + step * np.arange(self.n, dtype=np.int64)) / denominator
+            return np.asarray((start + step * np.arange(self.n, dtype=np.int64)) / denominator, dtype=np.float64)
         return float(self.start_hz) + float(self.step_hz) * np.arange(self.n)
 
     @cached_property
@@ -69,7 +69,8 @@ class Axis:
         half = _NEIGHBOURHOOD // 2
         padded = np.pad(steps, (half, half), mode="reflect" if steps.size > half else "edge")
         usual_of_step = np.median(np.lib.stride_tricks.sliding_window_view(padded, _NEIGHBOURHOOD), axis=1)
-        return np.minimum(np.append(usual_of_step, usual_of_step[-1]), np.insert(usual_of_step, 0, usual_of_step[0]))
+        above, below = np.append(usual_of_step, usual_of_step[-1]), np.insert(usual_of_step, 0, usual_of_step[0])
+        return np.asarray(np.minimum(above, below), dtype=np.float64)
 
     @cached_property
     def cells_hz(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

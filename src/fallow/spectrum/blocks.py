@@ -1,7 +1,7 @@
 """Blocks of television and mobile shape: what is flat, wide and sharply cut at both edges.
 
-Television is told by a step in level at *both* edges of a raster channel, and by filling what lies between; the level itself tells
-nothing, because fading digs notches. Mobile is told by sharp edges and a width that the standards know.
+Television is told by a step in level at *both* edges of a raster channel, and by filling what lies between; the level
+itself tells nothing, because fading digs notches. Mobile is told by sharp edges and a width that the standards know.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from fallow.spectrum.heard import Heard
 from fallow.spectrum.noise_floor import Floor, running_quantile
 from fallow.spectrum.services import DOWNLINKS, MOBILE_WIDTHS, TELEVISION, UPLINKS, Television
-from fallow.units import Channel, format_mhz, format_width
+from fallow.units import Channel, format_mhz, format_span_mhz, format_width
 
 __all__ = ["Block", "find_mobile", "find_television"]
 
@@ -28,8 +28,10 @@ FILLED_SHARE = 0.8
 SUBCELL_HZ = 100e3
 ROUGHEST_DB = 2.0  # between neighbouring 100 kHz; fading is smoother, a comb of lines is not
 PILOT_DB = 3.0
+PILOT_SCORE = 1000.0  # a pilot decides between standards
 SHARP_EDGE_DB = 6.0
 LEAST_MOBILE_HZ = 4.2e6
+COARSEST_HZ = 200e3  # with wider steps a width can't be told
 
 
 @dataclass(frozen=True)
@@ -42,8 +44,10 @@ class Block:
     evidence: tuple[str, ...]
 
 
-def find_television(heard: Heard, base_db: NDArray[np.float64], raster: Sequence[Channel], lines: NDArray[np.bool_]) -> list[Block]:
-    """Raster channels that hold television. ``base_db``: the instrument's floor per bin; ``lines``: bins to leave out."""
+def find_television(
+    heard: Heard, base_db: NDArray[np.float64], raster: Sequence[Channel], lines: NDArray[np.bool_]
+) -> list[Block]:
+    """Raster channels that hold television. ``base_db``: the instrument's floor per bin; ``lines``: bins left out."""
     levels = np.where(lines, np.nan, heard.mean_db - base_db)
     found = []
     for channel in raster:
@@ -57,7 +61,8 @@ def find_television(heard: Heard, base_db: NDArray[np.float64], raster: Sequence
             if match is not None
         ]
         if candidates:
-            found.append(_television(channel, *max(candidates, key=lambda match: match[1])))
+            best = max(candidates, key=lambda match: match.score)
+            found.append(_television(channel, best))
     return _apart(found)
 
 
@@ -70,35 +75,50 @@ def _apart(blocks: list[Block]) -> list[Block]:
     return sorted(kept, key=lambda block: block.low_hz)
 
 
-def _television(channel: Channel, standard: Television, score: float, steps_db: tuple[float, float], pilot: bool) -> Block:
-    name = f"channel {channel.name}" if channel.name else f"{format_mhz(channel.low_hz)} to {format_mhz(channel.high_hz)} MHz"
+@dataclass(frozen=True)
+class _Match:
+    """A standard that fits a channel: its score, the steps at both edges in dB, whether its pilot is there."""
+
+    standard: Television
+    score: float
+    lower_db: float
+    upper_db: float
+    pilot: bool
+
+
+def _television(channel: Channel, match: _Match) -> Block:
+    standard = match.standard
+    name = f"channel {channel.name}" if channel.name else f"{format_span_mhz(channel.low_hz, channel.high_hz)}"
     evidence = [
-        f"the level steps up by {steps_db[0]:.1f} dB at the lower and {steps_db[1]:.1f} dB at the upper edge of {name}",
+        f"the level steps up by {match.lower_db:.1f} dB at the lower and {match.upper_db:.1f} dB at the upper edge "
+        f"of {name}",
         f"it fills the {format_width(standard.width_hz)} that {standard.name} occupies",
     ]
-    if pilot:
+    if match.pilot:
         evidence.append("a pilot stands 309 kHz above the lower edge")
-    known = standard.pilot_hz is None or pilot
-    return Block(float(channel.low_hz), float(channel.high_hz), f"TV, {standard.name}" if known else "TV", tuple(evidence))
+    known = standard.pilot_hz is None or match.pilot
+    looks_like = f"TV, {standard.name}" if known else "TV"
+    return Block(float(channel.low_hz), float(channel.high_hz), looks_like, tuple(evidence))
 
 
-def _match(
-    heard: Heard, levels: NDArray[np.float64], channel: Channel, standard: Television
-) -> tuple[Television, float, tuple[float, float], bool] | None:
-    """The standard with a score, the steps at both edges and whether its pilot is there; None where it does not fit."""
+def _match(heard: Heard, levels: NDArray[np.float64], channel: Channel, standard: Television) -> _Match | None:
+    """How a standard fits a channel; None where it does not."""
     margin = max(heard.rbw_hz, float(heard.axis.step_hz)) / 2 + 20e3
     middle = (channel.low_hz + channel.high_hz) / 2 + standard.offset_hz
     low, high = middle - standard.width_hz / 2, middle + standard.width_hz / 2
     inside_low, inside_high = low + standard.slope_hz + margin, high - standard.slope_hz - margin
-    lower = _step(heard, levels, (channel.low_hz - GUARD_HZ, low - max(margin, standard.slope_hz)), (inside_low, inside_low + STRIP_HZ))
-    upper = _step(heard, levels, (high + max(margin, standard.slope_hz), channel.high_hz + GUARD_HZ), (inside_high - STRIP_HZ, inside_high))
+    away = max(margin, standard.slope_hz)
+    below, above = (channel.low_hz - GUARD_HZ, low - away), (high + away, channel.high_hz + GUARD_HZ)
+    lower = _step(heard, levels, below, (inside_low, inside_low + STRIP_HZ))
+    upper = _step(heard, levels, above, (inside_high - STRIP_HZ, inside_high))
     if lower is None or upper is None or min(lower.step_db, upper.step_db) < LEAST_STEP_DB:
         return None
-    score = min(lower.step_db / lower.u_db, upper.step_db / upper.u_db)
-    if score < LEAST_SIGMAS or not _filled(heard, levels, (inside_low, inside_high), (lower.outside_db, upper.outside_db)):
+    score, inside = min(lower.step_db / lower.u_db, upper.step_db / upper.u_db), (inside_low, inside_high)
+    if score < LEAST_SIGMAS or not _filled(heard, levels, inside, (lower.outside_db, upper.outside_db)):
         return None
-    pilot = standard.pilot_hz is not None and _pilot(heard, levels, channel.low_hz + standard.pilot_hz, (inside_low, inside_high))
-    return standard, score + (1000.0 if pilot else 0.0), (lower.step_db, upper.step_db), pilot
+    pilot_hz = None if standard.pilot_hz is None else channel.low_hz + standard.pilot_hz
+    pilot = pilot_hz is not None and _pilot(heard, levels, pilot_hz, inside)
+    return _Match(standard, score + (PILOT_SCORE if pilot else 0.0), lower.step_db, upper.step_db, pilot)
 
 
 @dataclass(frozen=True)
@@ -131,8 +151,10 @@ def _between(heard: Heard, levels: NDArray[np.float64], span_hz: tuple[float, fl
     return part[np.isfinite(part)]
 
 
-def _filled(heard: Heard, levels: NDArray[np.float64], span_hz: tuple[float, float], outside_db: tuple[float, float]) -> bool:
-    """Whether almost all of the span is above the line between the levels outside, and smooth from 100 kHz to 100 kHz."""
+def _filled(
+    heard: Heard, levels: NDArray[np.float64], span_hz: tuple[float, float], outside_db: tuple[float, float]
+) -> bool:
+    """Whether almost all of the span is above the line between the levels outside, and smooth over 100 kHz."""
     first, last = np.searchsorted(heard.axis.centres_hz, span_hz)
     per_cell = max(1, round(SUBCELL_HZ / float(heard.axis.step_hz)))
     count = (last - first) // per_cell
@@ -148,13 +170,19 @@ def _filled(heard: Heard, levels: NDArray[np.float64], span_hz: tuple[float, flo
 
 
 def _pilot(heard: Heard, levels: NDArray[np.float64], pilot_hz: float, inside_hz: tuple[float, float]) -> bool:
-    reach = 30e3 + float(heard.axis.step_hz)  # interference offsets move pilots by up to 23 kHz: checks against 47 CFR practice
+    reach = 30e3 + float(
+        heard.axis.step_hz
+    )  # interference offsets move pilots by up to 23 kHz: checks against 47 CFR practice
     near, plateau = _between(heard, levels, (pilot_hz - reach, pilot_hz + reach)), _between(heard, levels, inside_hz)
-    return bool(near.size) and float(near.max() - np.median(plateau)) >= PILOT_DB + 2.0 * heard.noise.sd_db() / math.sqrt(heard.n_sweeps)
+    return bool(near.size) and float(
+        near.max() - np.median(plateau)
+    ) >= PILOT_DB + 2.0 * heard.noise.sd_db() / math.sqrt(heard.n_sweeps)
 
 
 def find_mobile(heard: Heard, floor: Floor, taken: Sequence[Block]) -> list[Block]:
     """Blocks with sharp edges and a width of mobile networks, outside the spans of ``taken``."""
+    if max(heard.rbw_hz, float(heard.axis.step_hz)) > COARSEST_HZ:
+        return []
     window = max(3, round(SUBCELL_HZ / float(heard.axis.step_hz)))
     smooth = running_quantile(heard.mean_db, window, 0.5, hop=max(1, window // 3))
     up = np.nan_to_num(smooth - floor.noise_db, nan=-99.0) > 3.0
@@ -175,7 +203,9 @@ def find_mobile(heard: Heard, floor: Floor, taken: Sequence[Block]) -> list[Bloc
 def _edge_steps(heard: Heard, smooth: NDArray[np.float64], first: int, last: int) -> tuple[float, float]:
     """By how much the level falls within 300 kHz outside of each edge, dB."""
     reach = max(2, round(300e3 / float(heard.axis.step_hz)))
-    lower = np.nanmedian(smooth[first + reach // 2 : first + 2 * reach]) - np.nanmin(smooth[max(0, first - reach) : first + 1])
+    lower = np.nanmedian(smooth[first + reach // 2 : first + 2 * reach]) - np.nanmin(
+        smooth[max(0, first - reach) : first + 1]
+    )
     upper = np.nanmedian(smooth[last - 2 * reach : last - reach // 2]) - np.nanmin(smooth[last - 1 : last + reach])
     at_ends = (first == 0, last == smooth.size)
     return (0.0 if at_ends[0] else float(lower)), (0.0 if at_ends[1] else float(upper))
@@ -193,6 +223,8 @@ def _mobile(low_hz: float, high_hz: float, steps_db: tuple[float, float], heard:
     if names:
         evidence.append(f"as wide as {' or '.join(names)}")
     if downlink or uplink:
-        evidence.append(f"{format_mhz(middle)} MHz lies in a band that mobile networks use {'to' if downlink else 'from'} phones")
+        evidence.append(
+            f"{format_mhz(middle)} MHz lies in a band that mobile networks use {'to' if downlink else 'from'} phones"
+        )
     looks_like = "mobile downlink" if downlink else "noise-like block"  # phones don't send without a pause
     return Block(low_hz, high_hz, looks_like, tuple(evidence))

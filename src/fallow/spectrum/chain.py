@@ -1,7 +1,8 @@
 """What stands between the air and the instrument, and how far its levels can be trusted.
 
-The budget follows the GUM (JCGM 100:2008): standard uncertainties in decibels, combined as the root of the sum of squares.
-Each line has defaults for a pocket instrument with an unknown whip; rows of a chain replace the default of their kind.
+The budget follows the GUM (JCGM 100:2008): standard uncertainties in decibels, combined as the root of the sum of
+squares. Each line has defaults for a pocket instrument with an unknown whip; rows of a chain replace the default of
+their kind.
 """
 
 from __future__ import annotations
@@ -28,14 +29,16 @@ def rectangular_u_db(half_width_db: float) -> float:
 
 
 def mismatch_u_db(vswr_source: float, vswr_load: float) -> float:
-    """Standard uncertainty from mismatch in dB, U-shaped: (20/ln 10)·|Γ1|·|Γ2|/√2. Source: ETSI TR 100 028 (from memory)."""
+    """Standard uncertainty from mismatch in dB, U-shaped: (20/ln 10)·|Γ1|·|Γ2|/√2. Source: ETSI TR 100 028 (from
+    memory).
+    """
     reflections = [(vswr - 1.0) / (vswr + 1.0) for vswr in (vswr_source, vswr_load)]
     return 20.0 / math.log(10.0) * reflections[0] * reflections[1] / math.sqrt(2.0)
 
 
 @dataclass(frozen=True)
 class BudgetLine:
-    """One line of the uncertainty budget: which part, its standard uncertainty in dB, and where that figure comes from."""
+    """One line of the uncertainty budget: which part, its standard uncertainty in dB, and the source of that figure."""
 
     part: str
     u_db: float
@@ -54,7 +57,7 @@ DEFAULTS = (
 
 @dataclass(frozen=True, eq=False)
 class GainCurve:
-    """A gain over frequency: ``frequencies_hz`` rise strictly, ``gains_db`` has the same shape; straight lines between."""
+    """A gain over frequency, straight lines between: ``frequencies_hz`` rise strictly, ``gains_db`` has their shape."""
 
     frequencies_hz: NDArray[np.float64]
     gains_db: NDArray[np.float64]
@@ -72,7 +75,7 @@ class GainCurve:
 
 @dataclass(frozen=True)
 class ChainPart:
-    """One part of the chain: its kind (one of ``KINDS``), gain in dB (negative: loss) and standard uncertainty in dB."""
+    """One part of the chain: kind (one of ``KINDS``), gain in dB (negative: loss), standard uncertainty in dB."""
 
     part: str
     kind: str

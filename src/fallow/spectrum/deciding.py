@@ -1,9 +1,10 @@
 """The arithmetic of a verdict: windows of one series against a limit, at a confidence.
 
-The error of a level has a part that all bins and sweeps share (the budget's) and a part that differs (noise in the estimate).
-Looking at many windows and periods makes the largest noise error larger, so each comparison allows for the largest of as many as
-were looked at near the limit; the common part is counted once. Periods are the whole survey and runs of 1, 2, 4 … sweeps, half
-overlapping. Source of the decision rule: JCGM 106:2012, 7.4 (probability that a quantity lies beyond a limit).
+The error of a level has a part that all bins and sweeps share (the budget's) and a part that differs (noise in the
+estimate). Looking at many windows and periods makes the largest noise error larger, so each comparison allows for the
+largest of as many as were looked at near the limit; the common part is counted once. Periods are the whole survey and
+runs of 1, 2, 4 … sweeps, half overlapping. Source of the decision rule: JCGM 106:2012, 7.4 (probability that a
+quantity lies beyond a limit).
 """
 
 from __future__ import annotations
@@ -43,8 +44,11 @@ RAISED_DB = 2.0  # above the floor of the reference: the contract of this projec
 FLOOR_RISE_DB = 3.0  # of a survey's floor above its ordinary one; common practice (the floor rises by 3 to 15 dB)
 LEAST_ABOVE_NOISE_DB = 1.0  # common practice: how far the shape of a floor is known between its supports
 RAGGED_DB = 3.0  # the same where the floor is raised by something from outside
+TOLD_DB = 1.0  # by so much a run must be louder than the whole survey to be told instead of it
 STANDS_OUT = 0.05  # chance that a run of sweeps stands out from the rest by noise, all runs together
-NEAR_LIMIT = 0.5  # of the limit's power: from there a window counts as looked at, as noise may have hidden half of a signal
+NEAR_LIMIT = (
+    0.5  # of the limit's power: from there a window counts as looked at, as noise may have hidden half of a signal
+)
 FEWEST_FOR_SCATTER = 8  # sweeps from which their own scatter is believed
 
 
@@ -75,7 +79,9 @@ class Flag(IntFlag):
 
 @dataclass(frozen=True)
 class Rule:
-    """Against what windows are judged. ``limit_dbm`` for absolute levels, else ``above_floor_db``; ``u_db``: the common error."""
+    """Against what windows are judged. ``limit_dbm`` for absolute levels, else ``above_floor_db``; ``u_db``: the
+    common error.
+    """
 
     limit_dbm: float | None
     above_floor_db: float | None
@@ -87,8 +93,8 @@ class Rule:
 class Evidence:
     """One series with what is known about it, arrays of shape (bin,).
 
-    ``base_db``: the floor that a relative limit counts from. ``from_reference``: whether that is the floor of a reference.
-    ``own_lines``, ``suspect_lines``: bins that hold lines of the instrument itself, proven or suspected.
+    ``base_db``: the floor that a relative limit counts from. ``from_reference``: whether that is the floor of a
+    reference. ``own_lines``, ``suspect_lines``: bins that hold lines of the instrument itself, proven or suspected.
     """
 
     heard: Heard
@@ -103,7 +109,8 @@ class Evidence:
 class Decided:
     """Verdicts of windows with their numbers, arrays of shape (window,); NaN where not measured.
 
-    ``cost_db``: what the confidence costs, so that limit - level - cost is the margin. ``run``: sweeps in the period that decided.
+    ``cost_db``: what the confidence costs, so that limit - level - cost is the margin. ``run``: sweeps in the period
+    that decided.
     """
 
     verdict: NDArray[np.uint8]
@@ -132,7 +139,7 @@ def decide(
     windows = _Windows.of(evidence, rule, inner)
     found = _Findings.empty(judged.size)
     for piece in pieces(heard, inner):
-        _look(evidence, rule, windows, piece, found)
+        _look(evidence, windows, piece, found)
     looked = np.zeros(int(slices.max()) + 1)
     np.add.at(looked, slices[judged], 1.0)
     occupied, noise_only = _occupied(evidence, rule, windows, found, slices[judged], looked)
@@ -177,7 +184,9 @@ class _Windows:
             return 10.0 * np.log10(np.maximum(inside, 1e-300))
 
         base = level(evidence.base_db)
-        limit = np.full(base.shape, rule.limit_dbm) if rule.limit_dbm is not None else base + (rule.above_floor_db or 0.0)
+        limit = (
+            np.full(base.shape, rule.limit_dbm) if rule.limit_dbm is not None else base + (rule.above_floor_db or 0.0)
+        )
         ordinary = level(evidence.floor.ordinary_db)
         noise, ceiling = level(evidence.floor.noise_db), level(evidence.floor.ceiling_db)
         return _Windows(geometry, noise, ceiling, base, ordinary, limit, heard.noise.shape * geometry.cells)
@@ -185,7 +194,8 @@ class _Windows:
 
 @dataclass(frozen=True, eq=False)
 class _Findings:
-    """What the sweeps showed. For each window the whole survey, and for each length of runs the one with the highest level.
+    """What the sweeps showed. For each window the whole survey, and for each length of runs the one with the highest
+    level.
 
     Arrays of shape (window,): whole_*; lists over lengths of arrays of shape (window,): the rest. Levels in dB.
     """
@@ -208,7 +218,7 @@ class _Findings:
         return _Findings(least, most, samples, np.zeros(count, dtype=np.int64), [], [], [], [], [], [], [])
 
 
-def _look(evidence: Evidence, rule: Rule, windows: _Windows, piece: NDArray[np.int64], found: _Findings) -> None:
+def _look(evidence: Evidence, windows: _Windows, piece: NDArray[np.int64], found: _Findings) -> None:
     """Fill in the findings of one piece of windows."""
     heard, floor = evidence.heard, evidence.floor
     geometry = Geometry(**{name: getattr(windows.geometry, name)[piece] for name in Geometry.__dataclass_fields__})
@@ -258,27 +268,32 @@ def _runs(powers: WindowPowers, rises: NDArray[np.float64]) -> Iterator[tuple[in
     columns = [np.where(powers.valid, values, 0.0) for values in (powers.least, powers.most, powers.squares, rises)]
     columns.append(powers.valid.astype(np.float64))
     if sweeps > 1:
-        yield 1, _Run(*columns, valid=powers.valid)
+        yield 1, _run_of(columns, powers.valid)
     totals = [np.concatenate([np.zeros((1, values.shape[1])), np.cumsum(values, axis=0)]) for values in columns]
     length = 2
     while length < sweeps:
         starts = np.unique(np.append(np.arange(0, sweeps - length, length // 2), sweeps - length))
         sums = [total[starts + length] - total[starts] for total in totals]
-        yield length, _Run(*sums, valid=sums[4] >= length / 2)
+        yield length, _run_of(sums, sums[4] >= length / 2)
         length *= 2
     sums = [total[-1:] for total in totals]
-    yield sweeps, _Run(*sums, valid=sums[4] > 0)
+    yield sweeps, _run_of(sums, sums[4] > 0)
+
+
+def _run_of(sums: list[NDArray[np.float64]], valid: NDArray[np.bool_]) -> _Run:
+    least, most, squares, rise, count = sums
+    return _Run(least, most, squares, rise, count, valid)
 
 
 def _samples(
     power: NDArray[np.float64], squares: NDArray[np.float64], shape: float, spread: NDArray[np.float64]
 ) -> NDArray[np.float64]:
-    """Gamma shape of a summed power if all of it is noise-like: K·(ΣP)²/ΣP²; a steady carrier scatters less than that."""
+    """Gamma shape of a summed power if all of it is noise-like: K·(ΣP)²/ΣP²; a steady carrier scatters less."""
     return np.asarray(shape * np.maximum(1.0, spread * power**2 / np.maximum(squares, 1e-300)))
 
 
 def _samples_seen(powers: WindowPowers, sweeps: int) -> NDArray[np.float64]:
-    """Gamma shape of the mean over all sweeps from their own scatter, with its 95 % limit; 0 where sweeps are too few."""
+    """Gamma shape of the mean over all sweeps from their own scatter, at its 95 % limit; 0 where they are too few."""
     count = powers.valid.sum(axis=0)
     if sweeps < FEWEST_FOR_SCATTER:
         return np.zeros(count.shape)
@@ -286,7 +301,9 @@ def _samples_seen(powers: WindowPowers, sweeps: int) -> NDArray[np.float64]:
     mean = held.sum(axis=0) / np.maximum(count, 1)
     variance = (np.where(powers.valid, held - mean, 0.0) ** 2).sum(axis=0) / np.maximum(count - 1, 1)
     freedom = np.maximum(count - 1.0, 1.0)
-    lowest = (1.0 - 2.0 / (9.0 * freedom) - 1.645 * np.sqrt(2.0 / (9.0 * freedom))) ** 3  # 5 % of χ²/ν: Wilson, Hilferty 1931
+    lowest = (
+        1.0 - 2.0 / (9.0 * freedom) - 1.645 * np.sqrt(2.0 / (9.0 * freedom))
+    ) ** 3  # 5 % of χ²/ν: Wilson, Hilferty 1931
     seen = count * mean**2 * np.maximum(lowest, 1e-3) / np.maximum(variance, 1e-300)
     return np.where(count >= FEWEST_FOR_SCATTER, np.minimum(seen, 1e6), 0.0)
 
@@ -299,7 +316,9 @@ def _occupied(
     slices: NDArray[np.int64],
     looked: NDArray[np.float64],
 ) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
-    """For each window the number of the length whose highest run proves it occupied, -1 for none; and where noise may be it."""
+    """For each window the number of the length whose highest run proves it occupied, -1 for none; and where noise may
+    be it.
+    """
     bias = 0.0 if evidence.heard.noise.peak_of <= 1 or rule.limit_dbm is None else evidence.heard.noise.bias_db
     proven = np.full(slices.size, -1, dtype=np.int64)
     by_noise = np.zeros(slices.size, dtype=bool)
@@ -353,7 +372,7 @@ def _conclude(
     noise_only: NDArray[np.bool_],
 ) -> None:
     """Verdicts, flags and numbers of the windows that were measured."""
-    highest, samples, run = _louder_period(evidence, windows, found)
+    highest, samples, run = _louder_period(evidence, found)
     lower_db = -_gamma_quantile_db(1.0 - rule.confidence, samples)
     cost = np.hypot(normal_quantile(rule.confidence) * rule.u_db, np.maximum(lower_db, 0.0))
     flags = _doubts(evidence, rule, windows, found, noise_only)
@@ -364,7 +383,7 @@ def _conclude(
     verdict[occupied >= 0] = Verdict.OCCUPIED
     flags[occupied >= 0] = Flag.ABOVE
     level = np.where(run == evidence.heard.n_sweeps, found.whole_least, np.nan)
-    told = np.where(run < evidence.heard.n_sweeps, run, 0)
+    told = np.where(highest > found.whole_most + TOLD_DB, run, 0)
     for index, length in enumerate(found.lengths):
         here = np.where((occupied >= 0) & (told == 0), occupied == index, run == length)
         level[here] = found.least[index][here]
@@ -382,16 +401,20 @@ def _conclude(
 
 
 def _noise_u_db(samples: NDArray[np.float64], confidence: float) -> NDArray[np.float64]:
-    """Standard uncertainty of a mean of exponential powers, dB; for few samples the lower side at the confidence asked rules."""
+    """Standard uncertainty of a mean of exponential powers, dB; for few samples the lower side at the confidence asked
+    rules.
+    """
     plain = DB_PER_NEPER_OF_POWER / np.sqrt(samples)
     z = normal_quantile(confidence)
     return np.maximum(plain, -_gamma_quantile_db(1.0 - confidence, samples) / z) if z > 1.0 else plain
 
 
 def _louder_period(
-    evidence: Evidence, windows: _Windows, found: _Findings
+    evidence: Evidence, found: _Findings
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.int64]]:
-    """Level [dB], gamma shape and number of sweeps of the whole survey, or of a run that stands out from it by more than noise."""
+    """Level [dB], gamma shape and number of sweeps of the whole survey, or of a run that stands out from it by more
+    than noise.
+    """
     sweeps = evidence.heard.n_sweeps
     highest, samples = found.whole_most.copy(), found.whole_samples.copy()
     run = np.full(highest.size, sweeps, dtype=np.int64)
@@ -411,7 +434,7 @@ def _doubts(
     heard, geometry = evidence.heard, windows.geometry
     flags = np.zeros(geometry.first.size, dtype=np.int64)
     flags[noise_only] |= Flag.NOISE
-    flags[geometry.covered < 1.0 - 1e-6] |= Flag.HOLE
+    flags[(geometry.covered < 1.0 - 1e-6) | _any_bin(heard.often_missing & ~heard.own_bins, geometry)] |= Flag.HOLE
     flags[geometry.step_hz > WIDEST_STEP * heard.rbw_hz * (1 + 1e-9)] |= Flag.COARSE
     flags[_any_bin(heard.rejected > 0, geometry)] |= Flag.REJECTED
     flags[_any_bin(heard.own_bins, geometry)] |= Flag.OWN_CARRIER

@@ -1,4 +1,4 @@
-"""What is found on the air: blocks, narrow carriers, bursts; how strong each is while it is on, and how often that is."""
+"""What is found on the air: blocks, narrow carriers, bursts; how strong each is while on, and how often that is."""
 
 from __future__ import annotations
 

@@ -23,16 +23,19 @@ from fallow.units import Span
 __all__ = ["Heard", "is_absolute", "make_ready"]
 
 IMPOSSIBLE_BELOW_DB = 60.0  # under the lower quartile of a series; single noise samples fall so low once in a million
+OFTEN_SHARE = 0.9  # of the sweeps that must have a level, or the bin is a hole
 FEWEST_DIFFERENCES = 30  # below that, the scatter says nothing and single samples are assumed
 MOST_DIFFERENCES = 1_000_000  # as many as a median needs by far; keeps long surveys quick
 
 
 @dataclass(frozen=True, eq=False)
 class Heard:
-    """One series, ready. ``levels_db``: [dBm at the antenna, or the source's dB], float32, shape (sweep, bin), NaN not measured.
+    """One series, ready. ``levels_db``: [dBm at the antenna, or the source's dB], float32, shape (sweep, bin), NaN not
+    measured.
 
-    ``rbw_hz``: as stated, else the step. ``own_bins``: our own carriers stood there. ``rejected``: impossible readings per bin.
-    ``antenna_gain_db``: per bin, what the antenna adds; without it the level is the one at the instrument's end of the antenna.
+    ``rbw_hz``: as stated, else the step. ``own_bins``: our own carriers stood there. ``rejected``: impossible readings
+    per bin. ``antenna_gain_db``: per bin, what the antenna adds; without it the level is the one at the instrument's
+    end of the antenna.
     """
 
     axis: Axis
@@ -63,6 +66,13 @@ class Heard:
         return np.asarray(np.isfinite(self.levels_db).any(axis=0))
 
     @cached_property
+    def often_missing(self) -> NDArray[np.bool_]:
+        """Bins without a valid level in more than a tenth of the sweeps, shape (bin,)."""
+        if self.complete:
+            return np.zeros(self.axis.n, dtype=bool)
+        return np.asarray(np.isfinite(self.levels_db).mean(axis=0) < OFTEN_SHARE)
+
+    @cached_property
     def complete(self) -> bool:
         """Whether no level is missing anywhere."""
         return bool(np.isfinite(self.levels_db).all())
@@ -89,7 +99,7 @@ class Heard:
 
 
 def is_absolute(survey: Survey, chain: Chain | None) -> bool:
-    """Whether all levels have a stated absolute scale, by their unit or by a chain with a row of kind ``instrument``."""
+    """Whether all levels have a stated absolute scale: by their unit, or by a chain's row of kind ``instrument``."""
     stated = chain is not None and chain.states_scale
     return stated or all(series.unit is LevelUnit.DBM for series in survey.series)
 
@@ -99,14 +109,17 @@ def make_ready(
 ) -> tuple[tuple[Heard, ...], tuple[str, ...]]:
     """The series of a survey ready to be judged, and notes for people on what was left out or assumed.
 
-    Series of the same axis, bandwidth, detector and trace are taken as sweeps of one. Raises UsageError without any level.
+    Series of the same axis, bandwidth, detector and trace are taken as sweeps of one. Raises UsageError without any
+    level.
     """
     notes: list[str] = []
     kept = [series for series in survey.series if series.detector is not Detector.MIN_HOLD and series.n_sweeps > 0]
     if len(kept) < len(survey.series):
         notes.append("min-hold traces were left out: they show the lowest level ever met, not what is usual")
     if not kept:
-        raise UsageError("there are no levels to judge", hint="min-hold traces alone say nothing about what is on the air")
+        raise UsageError(
+            "there are no levels to judge", hint="min-hold traces alone say nothing about what is on the air"
+        )
     corrections = chain if chain is not None and absolute else None
     if chain is not None and chain.parts and not absolute:
         notes.append("the chain's gains were not used: without a row of kind instrument the levels stay relative")
@@ -126,8 +139,8 @@ def _remarks(part: Heard) -> list[str]:
     rejected = int(part.rejected.sum())
     if rejected:
         remarks.append(
-            f"{rejected} readings{where} lie more than {IMPOSSIBLE_BELOW_DB:.0f} dB under the usual level, where no receiver's "
-            "noise does: rejected, they are not measured"
+            f"{rejected} readings{where} lie more than {IMPOSSIBLE_BELOW_DB:.0f} dB under the usual level, where no "
+            "receiver's noise does: rejected, they are not measured"
         )
     return remarks
 
@@ -212,7 +225,7 @@ def _scatter_db(levels: NDArray[np.float32], axis: Axis, rbw_hz: float) -> float
     """
     lag = max(1, math.ceil(2.0 * rbw_hz / float(axis.step_hz)))
     thin = max(1, levels.size // MOST_DIFFERENCES)
-    candidates = []
+    candidates: list[NDArray[np.floating]] = []
     if levels.shape[0] > 1:
         candidates.append(np.diff(levels[:, ::thin] if thin < axis.n // 64 else levels[:: thin + 1], axis=0))
     if axis.n > 2 * lag + FEWEST_DIFFERENCES:

@@ -1,13 +1,14 @@
 """A survey judged: what is on the air, and the verdict of any slice or window of it.
 
-``judge`` prepares everything that does not depend on the question (corrections, floors, lines, blocks, emitters); the ``Air`` that
-it returns is then asked for slices (as bad as their worst window) or for single windows.
+``judge`` prepares everything that does not depend on the question (corrections, floors, lines, blocks, emitters); the
+``Air`` that it returns is then asked for slices (as bad as their worst window) or for single windows.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, fields
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,10 +46,11 @@ Edges = NDArray[np.float64]
 
 @dataclass(frozen=True, eq=False)
 class Air:
-    """A survey judged, ready to be asked. Levels are dBm at the antenna, or with a relative basis the source's own unit.
+    """A survey judged, ready to be asked. Levels are dBm at the antenna, or with a relative basis the source's own
+    unit.
 
-    ``limit_dbm`` or ``limit_above_floor_db`` is the limit that was used, the other is ``None``. ``missed_share``: share of time
-    that an emitter can be on and yet stay unseen. ``low_hz``, ``high_hz``: extent of what was swept.
+    ``limit_dbm`` or ``limit_above_floor_db`` is the limit that was used, the other is ``None``. ``missed_share``:
+    share of time that an emitter can be on and yet stay unseen. ``low_hz``, ``high_hz``: extent of what was swept.
     """
 
     basis: str
@@ -88,7 +90,9 @@ class Air:
         )
 
     def judge_windows(self, low_hz: NDArray[np.floating], high_hz: NDArray[np.floating]) -> WindowVerdicts:
-        """The verdict of each window [low, high] in hertz, exactly as wide as it is. Raises ValueError where one is empty."""
+        """The verdict of each window [low, high] in hertz, exactly as wide as it is. Raises ValueError where one is
+        empty.
+        """
         low, high = np.asarray(low_hz, dtype=np.float64), np.asarray(high_hz, dtype=np.float64)
         if low.shape != high.shape or low.ndim != 1 or bool(np.any(high <= low)):
             raise ValueError("windows need a lower and a higher edge each")
@@ -113,14 +117,15 @@ class Air:
         verdict = Verdict(int(decided.verdict.max()))
         over = np.where(decided.verdict == verdict, decided.level_db - decided.limit_db, -np.inf)
         key = int(np.argmax(np.nan_to_num(over, nan=-1e9)))
-        numbers = (decided.level_db[key], decided.u_db[key], decided.floor_db[key])
         return JudgedSlice(
-            channel.name,
-            channel.low_hz,
-            channel.high_hz,
-            verdict,
-            reasons_of(verdict, SliceWindows(low, high, decided, key), self.circumstances),
-            *(float(number) if np.isfinite(number) else None for number in numbers),
+            name=channel.name,
+            low_hz=channel.low_hz,
+            high_hz=channel.high_hz,
+            verdict=verdict,
+            reasons=reasons_of(verdict, SliceWindows(low, high, decided, key), self.circumstances),
+            level_dbm=_number(decided.level_db[key]),
+            u_db=_number(decided.u_db[key]),
+            floor_dbm=_number(decided.floor_db[key]),
             shares=_shares(low, high, decided.verdict),
         )
 
@@ -138,10 +143,10 @@ def judge(
 ) -> Air:
     """Judge a survey against a limit.
 
-    ``raster``: the TV channels of the region, if one is known. ``reference``: sweeps with a load in place of the antenna.
-    ``own``: spans in which our own carriers were on. ``announced``: TV channels that are on the air by announcement.
-    ``progress``: told the share that is done, 0 to 1. Raises UsageError for a limit that does not fit the survey's levels, for a
-    reference in another unit, and where there are no levels.
+    ``raster``: the TV channels of the region, if one is known. ``reference``: sweeps with a load in place of the
+    antenna. ``own``: spans in which our own carriers were on. ``announced``: TV channels that are on the air by
+    announcement. ``progress``: told the share that is done, 0 to 1. Raises UsageError for a limit that does not fit
+    the survey's levels, for a reference in another unit, and where there are no levels.
     """
     absolute = is_absolute(survey, chain)
     rule, budget = _rule_and_budget(judging, chain, absolute=absolute, referenced=reference is not None)
@@ -184,7 +189,8 @@ def _rule_and_budget(
 ) -> tuple[Rule, tuple[BudgetLine, ...]]:
     if absolute and judging.limit_above_floor_db is not None:
         raise UsageError(
-            "a limit above the floor is for relative levels, and these are in dBm", hint="give the limit in dBm with --limit"
+            "a limit above the floor is for relative levels, and these are in dBm",
+            hint="give the limit in dBm with --limit",
         )
     if not absolute and judging.limit_dbm is not None:
         raise UsageError(
@@ -201,12 +207,16 @@ def _rule_and_budget(
 
 
 def _relative_budget(*, referenced: bool) -> tuple[BudgetLine, ...]:
-    """What is left when a level and a floor of the same instrument are compared: common errors cancel (JCGM 100, F.1.2.3)."""
+    """What is left when a level and a floor of the same instrument are compared: common errors cancel (JCGM 100,
+    F.1.2.3).
+    """
     defaults = {line.part: line for line in budget_of(None)}
     if referenced:
         return (
             defaults["repeatability"],
-            BudgetLine("repeatability of the reference", defaults["repeatability"].u_db, defaults["repeatability"].source),
+            BudgetLine(
+                "repeatability of the reference", defaults["repeatability"].u_db, defaults["repeatability"].source
+            ),
         )
     return defaults["repeatability"], defaults["response"]
 
@@ -216,7 +226,8 @@ def _loads(reference: Survey | None, chain: Chain | None, *, absolute: bool) -> 
         return ()
     if absolute and not is_absolute(reference, chain):
         raise UsageError(
-            "the reference has relative levels and the survey absolute ones", hint="say so with --level-unit if both are dBm"
+            "the reference has relative levels and the survey absolute ones",
+            hint="say so with --level-unit if both are dBm",
         )
     return make_ready(reference, chain, absolute=absolute)[0]
 
@@ -245,9 +256,7 @@ def _find(
     suspect = suspect_lines(heard, unproven, absolute=absolute, loads=loads if referenced else ())
     ordinary = np.where(floor.noise_db > floor.ordinary_db + FLOOR_RISE_DB, floor.ordinary_db, floor.noise_db)
     base = floor.noise_db if absolute else np.where(np.isfinite(reference_db), reference_db, ordinary)
-    evidence = Evidence(
-        heard, floor, base, referenced, bins_of(own, heard.axis.n), bins_of(suspect, heard.axis.n)
-    )
+    evidence = Evidence(heard, floor, base, referenced, bins_of(own, heard.axis.n), bins_of(suspect, heard.axis.n))
     shape = reference_db if referenced else np.zeros(heard.axis.n)
     flagged = evidence.own_lines | evidence.suspect_lines
     television = find_television(heard, shape, raster or usual_rasters(), flagged)
@@ -267,7 +276,9 @@ def _reference_floor(heard: Heard, loads: Sequence[Heard]) -> NDArray[np.float64
 
 
 def _without_doubles(emitters: Iterable[Emitter]) -> tuple[Emitter, ...]:
-    """The strongest of those that several series show at one place, rising in frequency; the strongest ones if too many."""
+    """The strongest of those that several series show at one place, rising in frequency; the strongest ones if too
+    many.
+    """
     kept: list[Emitter] = []
     for emitter in sorted(emitters, key=lambda emitter: -emitter.level_dbm):
         if not any(other.low_hz <= emitter.centre_hz <= other.high_hz for other in kept):
@@ -280,13 +291,18 @@ def _fewest_looks(heard: Sequence[Heard]) -> int:
     edges = np.unique([edge for part in heard for edge in (part.axis.low_hz, part.axis.high_hz)])
     looks = [
         max((part.n_sweeps for part in heard if part.axis.low_hz <= low and high <= part.axis.high_hz), default=0)
-        for low, high in zip(edges[:-1], edges[1:], strict=True)
+        for low, high in pairwise(edges)
     ]
     return min((count for count in looks if count > 0), default=0)
 
 
 def _circumstances(
-    evidence: Sequence[Evidence], found: Sequence[_Found], judging: Judging, announced: Sequence[Channel], *, absolute: bool
+    evidence: Sequence[Evidence],
+    found: Sequence[_Found],
+    judging: Judging,
+    announced: Sequence[Channel],
+    *,
+    absolute: bool,
 ) -> Circumstances:
     blocks = tuple(block for one in found for block in one.blocks)
     strong = [
@@ -342,7 +358,10 @@ def _notes(around: Circumstances, emitters: Sequence[Emitter]) -> list[str]:
         notes.append(RELATIVE_PROOF)
     for lines, what in (
         (around.own_lines_hz, "also in the reference: the instrument's own, no emitters"),
-        (around.suspect_lines_hz, "suspected to be the instrument's own; a reference sweep (a load for the antenna) would tell"),
+        (
+            around.suspect_lines_hz,
+            "steady and narrow, and suspected to be the instrument's own: no emitters until proven",
+        ),
     ):
         if lines.size:
             named = ", ".join(format_mhz(line) for line in lines[:MOST_LINES_NAMED])
@@ -353,15 +372,23 @@ def _notes(around: Circumstances, emitters: Sequence[Emitter]) -> list[str]:
     if around.missing:
         notes.append(f"{', '.join(around.missing)}: announced as on the air and not in the sweeps, which may be deaf")
     elif not emitters:
-        notes.append("antenna not proven: nothing stands out, which a quiet place and an antenna that is not connected both show")
+        notes.append(
+            "antenna not proven: nothing stands out, which a quiet place and an antenna that is not connected both show"
+        )
     return notes
 
 
 # --- windows and slices
 
 
+def _number(value: float) -> float | None:
+    return float(value) if np.isfinite(value) else None
+
+
 def _lay(channel: Channel, width_hz: int) -> tuple[Edges, Edges]:
-    """Half overlapping windows that cover a slice; the last one ends with it. A slice narrower than a link is one window."""
+    """Half overlapping windows that cover a slice; the last one ends with it. A slice narrower than a link is one
+    window.
+    """
     low, high = float(channel.low_hz), float(channel.high_hz)
     if high - low <= width_hz:
         return np.array([low]), np.array([high])
@@ -376,7 +403,12 @@ def _worse(one: Decided, other: Decided) -> Decided:
     over = [np.nan_to_num(part.level_db - part.limit_db, nan=-np.inf) for part in (one, other)]
     ranks = [rank[part.verdict] for part in (one, other)]
     take = (ranks[1] > ranks[0]) | ((ranks[1] == ranks[0]) & (over[1] > over[0]))
-    return Decided(**{field.name: np.where(take, getattr(other, field.name), getattr(one, field.name)) for field in fields(Decided)})
+    return Decided(
+        **{
+            field.name: np.where(take, getattr(other, field.name), getattr(one, field.name))
+            for field in fields(Decided)
+        }
+    )
 
 
 def _overlay(decided: Decided, low: Edges, high: Edges, around: Circumstances) -> None:

@@ -23,7 +23,9 @@ CLOCKS_HZ = (10e6, 13e6, 15.36e6, 19.2e6, 25e6, 28.8e6)  # common practice: refe
 NEIGHBOURHOOD_HZ = 600e3
 LEAST_HEIGHT_DB = 2.5
 FALSE_LINES = 0.01  # chance that noise alone makes any line
-SAME_LINE_DB = 12.0  # own lines grow when the antenna is on, by coupling; what grows by more is on the air. Common practice
+SAME_LINE_DB = (
+    12.0  # own lines grow when the antenna is on, by coupling; what grows by more is on the air. Common practice
+)
 STEADY_DB = 2.0  # between the weakest and the strongest sweep
 FINEST_MODULATION_HZ = 30e3  # common practice: with a wider resolution a modulated carrier looks like a line
 SKIRT_DB = -14.0
@@ -33,7 +35,9 @@ NARROWEST_SIGNAL_HZ = 80e3  # common practice: a modulated link is wider than th
 
 @dataclass(frozen=True)
 class Line:
-    """A narrow line: its bins (``first`` to ``last``, exclusive), the strongest of them, power above the level around it."""
+    """A narrow line: its bins (``first`` to ``last``, exclusive), the strongest of them, power above the level around
+    it.
+    """
 
     first: int
     last: int
@@ -78,12 +82,15 @@ def own_lines(heard: Heard, lines: tuple[Line, ...], reference: Heard) -> tuple[
     return tuple(own)
 
 
-def suspect_lines(heard: Heard, lines: tuple[Line, ...], *, absolute: bool, loads: Sequence[Heard] = ()) -> tuple[Line, ...]:
+def suspect_lines(
+    heard: Heard, lines: tuple[Line, ...], *, absolute: bool, loads: Sequence[Heard] = ()
+) -> tuple[Line, ...]:
     """Those lines that may be made inside, though no reference proves it.
 
-    On a multiple of a usual clock, steady and unmodulated: suspect, for want of a reference. An instrument that is seen to make
-    many lines (a reference shows ``MANY_LINES``, or far more lines stand on clocks than chance puts there) is not believed
-    any steady narrow line while its levels are relative: a load shows only the lines that need no signal from outside.
+    On a multiple of a usual clock, steady and unmodulated: suspect, for want of a reference. An instrument that is
+    seen to make many lines (a reference shows ``MANY_LINES``, or far more lines stand on clocks than chance puts
+    there) is not believed any steady narrow line while its levels are relative: a load shows only the lines that need
+    no signal from outside.
     """
     step = max(heard.rbw_hz, float(heard.axis.step_hz))
     if step > FINEST_MODULATION_HZ:
@@ -101,7 +108,7 @@ def suspect_lines(heard: Heard, lines: tuple[Line, ...], *, absolute: bool, load
 
 
 def _more_than_chance(on_clock: int, lines: int, step_hz: float) -> bool:
-    """Whether more lines stand on multiples of clocks than lines at random would, at odds of 1 in 1000. Binomial tail."""
+    """Whether more lines stand on multiples of clocks than lines at random would, at odds of 1 in 1000 (binomial)."""
     from scipy import special  # heavy, so only where it is used
 
     chance = min(1.0, sum((step_hz + 2e3) / clock for clock in CLOCKS_HZ))
@@ -148,10 +155,13 @@ def _narrow(heard: Heard, line: Line, around_db: NDArray[np.float64]) -> bool:
 def _unmodulated(heard: Heard, line: Line, around_db: NDArray[np.float64]) -> bool:
     """Whether the line falls to almost nothing a few resolutions away, as the instrument's own shape does."""
     reach = max(1, round(heard.rbw_hz / float(heard.axis.step_hz)))
-    power = 10.0 ** (heard.mean_db / 10.0)
     sides = []
-    for begin, end in ((line.peak - 7 * reach, line.peak - 3 * reach), (line.peak + 3 * reach + 1, line.peak + 7 * reach + 1)):
-        side = power[max(0, begin) : max(0, end)]
+    for begin, end in (
+        (line.peak - 7 * reach, line.peak - 3 * reach),
+        (line.peak + 3 * reach + 1, line.peak + 7 * reach + 1),
+    ):
+        side = heard.mean_db[max(0, begin) : max(0, end)]
+        side = side[np.isfinite(side)]
         if side.size:
-            sides.append(float(np.nanmedian(side)) - 10.0 ** (around_db[line.peak] / 10.0))
+            sides.append(10.0 ** (float(np.median(side)) / 10.0) - 10.0 ** (around_db[line.peak] / 10.0))
     return not sides or max(sides) < 10.0 ** (SKIRT_DB / 10.0) * line.above_mw

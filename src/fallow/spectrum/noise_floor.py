@@ -1,8 +1,9 @@
 """The noise floor per frequency: what the instrument shows where nothing transmits.
 
-Bins are gathered into groups and their medians taken, so that lines, carriers and bursts drop out. Blocks (what rises sharply
-and falls again) are then left out and the rest is followed smoothly. A sharp step that does not come back is taken as the
-instrument's own, between two of its ranges. The bias of the median is removed by the gamma distribution of the readings.
+Bins are gathered into groups and their medians taken, so that lines, carriers and bursts drop out. Blocks (what rises
+sharply and falls again) are then left out and the rest is followed smoothly. A sharp step that does not come back is
+taken as the instrument's own, between two of its ranges. The bias of the median is removed by the gamma distribution
+of the readings.
 """
 
 from __future__ import annotations
@@ -22,10 +23,13 @@ GROUP_HZ = 250e3  # a few groups within the narrowest TV channel
 FEWEST_GROUPS = 32
 WIDEST_BLOCK_HZ = 110e6  # design decision: the widest downlink of mobile networks below 3 GHz is 75 MHz
 FOLLOW_HZ = 4e6  # width over which the floor is smoothed
+FEWEST_FOLLOWED = 15  # groups: coarse steps leave few readings in 4 MHz
 ORDINARY_HZ = 160e6  # width over which the ordinary floor is looked for
 SHARP_DB = 1.5
 SHARP_SIGMAS = 6.0
-HIGHEST_RISE_DB = 15.0  # common practice: wall, lights and neighbours lift a floor by 3 to 15 dB; what is more is a signal
+HIGHEST_RISE_DB = (
+    15.0  # common practice: wall, lights and neighbours lift a floor by 3 to 15 dB; what is more is a signal
+)
 UNSEEN_END_HZ = 40e6  # a step this near to the end of the data may be a block that is not seen whole
 SHORT_HZ = 10e6  # what comes back within this is a block, however slowly; what takes longer needs an edge at its end
 RETURN_GROUPS = 12  # 3 MHz
@@ -36,7 +40,9 @@ MOST_ROWS = 200  # sweeps that the group medians need at most
 
 @dataclass(frozen=True, eq=False)
 class Groups:
-    """Medians of groups of bins: ``levels_db`` of shape (sweep, group) as displayed means, ``typical_db`` (group,) over time."""
+    """Medians of groups of bins: ``levels_db`` of shape (sweep, group) as displayed means, ``typical_db`` (group,)
+    over time.
+    """
 
     centres_hz: NDArray[np.float64]
     levels_db: NDArray[np.float64]
@@ -49,10 +55,10 @@ class Groups:
 class Floor:
     """The floor per bin [dB as displayed, mean power], shape (bin,).
 
-    ``noise_db``: follows every smooth rise. ``ceiling_db``: the same, beside a step the higher side; what noise alone may show.
-    ``ordinary_db``: the usual floor around, never higher; a
-    rise of the first above the second is noise that comes from somewhere. ``u_db``: standard error of ``noise_db``.
-    ``rises_db``: by how much the floor was up in each sweep, shape (sweep, group), over ``group_centres_hz``.
+    ``noise_db``: follows every smooth rise. ``ceiling_db``: the same, beside a step the higher side; what noise alone
+    may show. ``ordinary_db``: the usual floor around, never higher; a rise of the first above the second is noise that
+    comes from somewhere. ``u_db``: standard error of ``noise_db``. ``rises_db``: by how much the floor was up in each
+    sweep, shape (sweep, group), over ``group_centres_hz``.
     """
 
     noise_db: NDArray[np.float64]
@@ -64,7 +70,9 @@ class Floor:
 
 
 def find_floor(heard: Heard, reference_db: NDArray[np.float64] | None = None) -> Floor:
-    """The floor of a series. ``reference_db``: what the instrument makes by itself, per bin, NaN where that is not known."""
+    """The floor of a series. ``reference_db``: what the instrument makes by itself, per bin, NaN where that is not
+    known.
+    """
     groups = group_levels(heard)
     base = np.zeros(groups.centres_hz.size)
     if reference_db is not None and np.isfinite(reference_db).any():
@@ -96,7 +104,9 @@ def group_levels(heard: Heard) -> Groups:
     per_group = max(1, min(round(GROUP_HZ / step), size // FEWEST_GROUPS))
     count = math.ceil(size / per_group)
     padding = count * per_group - size
-    centres = np.nanmean(np.pad(heard.axis.centres_hz, (0, padding), constant_values=np.nan).reshape(count, per_group), axis=1)
+    centres = np.nanmean(
+        np.pad(heard.axis.centres_hz, (0, padding), constant_values=np.nan).reshape(count, per_group), axis=1
+    )
     levels = np.empty((heard.n_sweeps, count))
     for row, sweep in enumerate(heard.levels_db):
         padded = np.pad(sweep, (0, padding), constant_values=np.nan).reshape(count, per_group)
@@ -104,8 +114,12 @@ def group_levels(heard: Heard) -> Groups:
     levels -= float(noise_quantile_db(0.5, heard.noise.shape))
     typical = median_of_valid(levels[:: max(1, heard.n_sweeps // MOST_ROWS)], axis=0)
     independent = max(1.0, per_group * min(1.0, step / heard.rbw_hz))
-    theory = 1.2533 * heard.noise.sd_db() / math.sqrt(independent * min(heard.n_sweeps, MOST_ROWS))  # sd of a median: √(π/2)σ/√n
-    seen = float(np.nanmedian(np.abs(np.diff(typical)))) / 0.954 if count > 8 else theory  # median |difference| of two = 0.954σ
+    theory = (
+        1.2533 * heard.noise.sd_db() / math.sqrt(independent * min(heard.n_sweeps, MOST_ROWS))
+    )  # sd of a median: √(π/2)σ/√n
+    seen = (
+        float(np.nanmedian(np.abs(np.diff(typical)))) / 0.954 if count > 8 else theory
+    )  # median |difference| of two = 0.954σ
     sigma = max(theory, min(seen, 3.0 * theory)) if math.isfinite(seen) else theory
     return Groups(centres, levels, typical, sigma, per_group * step)
 
@@ -113,8 +127,8 @@ def group_levels(heard: Heard) -> Groups:
 def find_blocks(
     excess_db: NDArray[np.float64], groups: Groups
 ) -> tuple[NDArray[np.bool_], NDArray[np.bool_], NDArray[np.int64]]:
-    """Groups that belong to a block; groups beyond a step near the end of the data, which may be a block cut off or another
-    range of the instrument; and the places of steps that do not come back (the index right of the step).
+    """Groups that belong to a block; groups beyond a step near the end of the data, which may be a block cut off or
+    another range of the instrument; and the places of steps that do not come back (the index right of the step).
     """
     filled = _filled(excess_db)
     rises = _steps(filled)
@@ -175,13 +189,15 @@ def _peaks(sizes: NDArray[np.float64], least: float) -> NDArray[np.int64]:
     return np.flatnonzero(highest & (sizes >= least))
 
 
-def _follow(excess_db: NDArray[np.float64], blocks: NDArray[np.bool_], width_hz: float) -> tuple[NDArray[np.float64], float]:
+def _follow(
+    excess_db: NDArray[np.float64], blocks: NDArray[np.bool_], width_hz: float
+) -> tuple[NDArray[np.float64], float]:
     """The level outside blocks, smoothed and carried across them; and its standard error in dB."""
     open_air = np.where(blocks, np.nan, excess_db)
     if not np.isfinite(open_air).any():
         low = float(np.nanpercentile(excess_db, 10))
         open_air = np.where(excess_db <= low, excess_db, np.nan)
-    window = max(3, round(FOLLOW_HZ / width_hz))
+    window = max(FEWEST_FOLLOWED, round(FOLLOW_HZ / width_hz))
     followed = running_quantile(open_air, window, 0.5)
     residual = np.abs(open_air - followed)
     sd = 1.4826 * float(np.nanmedian(residual))  # MAD of a normal distribution
@@ -191,7 +207,9 @@ def _follow(excess_db: NDArray[np.float64], blocks: NDArray[np.bool_], width_hz:
 
 def _highest_near(levels: NDArray[np.float64]) -> NDArray[np.float64]:
     padded = np.pad(levels, STEP_REACH, mode="edge")
-    return np.asarray(np.lib.stride_tricks.sliding_window_view(padded, 2 * STEP_REACH + 1).max(axis=1), dtype=np.float64)
+    return np.asarray(
+        np.lib.stride_tricks.sliding_window_view(padded, 2 * STEP_REACH + 1).max(axis=1), dtype=np.float64
+    )
 
 
 def _ordinary(
@@ -215,7 +233,7 @@ def _rises(excess_db: NDArray[np.float64], width_hz: float) -> NDArray[np.float6
 def running_quantile(
     values: NDArray[np.float64], window: int, share: float, *, hop: int | None = None
 ) -> NDArray[np.float64]:
-    """Quantile of the valid values within ``window`` places around each, looked at every ``hop`` places, lines between."""
+    """Quantile of the valid values within ``window`` places around each; every ``hop`` places, with lines between."""
     if values.size == 0:
         return values
     window = min(window | 1, (values.size - 1) | 1)

@@ -24,7 +24,9 @@ RELATIVE_PROOF = (
 
 @dataclass(frozen=True, eq=False)
 class Circumstances:
-    """What the sentences need to know of the whole survey. Lines in hertz, shape (line,); ``strong``: the loudest blocks."""
+    """What the sentences need to know of the whole survey. Lines in hertz, shape (line,); ``strong``: the loudest
+    blocks.
+    """
 
     absolute: bool
     from_reference: bool
@@ -42,7 +44,9 @@ class Circumstances:
 
 @dataclass(frozen=True, eq=False)
 class SliceWindows:
-    """The windows of one slice: their edges in hertz and what was decided, shape (window,); ``key``: the one that gives the numbers."""
+    """The windows of one slice: their edges in hertz and what was decided, shape (window,); ``key``: the one that
+    gives the numbers.
+    """
 
     low_hz: NDArray[np.float64]
     high_hz: NDArray[np.float64]
@@ -95,22 +99,24 @@ def _occupied(windows: SliceWindows, around: Circumstances) -> list[str]:
         period = "over the whole survey" if run >= around.n_sweeps else f"in {run} of {around.n_sweeps} sweeps at least"
         if np.isfinite(decided.level_db[key]):
             reasons.append(
-                f"{_level(decided.level_db[key], around)} at {_place(windows)} {period}, above {_limit_text(windows, around)} "
-                f"with {around.confidence_pct:g} % confidence (u {decided.u_db[key]:.1f} dB){_count(above)}"
+                f"{_level(decided.level_db[key], around)} at {_place(windows)} {period}, above "
+                f"{_limit_text(windows, around)} with {around.confidence_pct:g} % confidence "
+                f"(u {decided.u_db[key]:.1f} dB){_count(above)}"
             )
-    for block in around.announced:
-        if block.low_hz < high and low < block.high_hz:
-            reasons.append(f"{block.looks_like}: {', '.join(block.evidence)}")
-    for block in around.blocks:
-        if block.low_hz < high and low < block.high_hz:
-            span = format_span_mhz(block.low_hz, block.high_hz)
-            reasons.append(
-                f"{span} is in use by a block that looks like {block.looks_like}, notches included: {'; '.join(block.evidence)}"
-            )
+    touched = [block for block in around.announced if block.low_hz < high and low < block.high_hz]
+    reasons += [f"{block.looks_like}: {', '.join(block.evidence)}" for block in touched]
+    touched = [block for block in around.blocks if block.low_hz < high and low < block.high_hz]
+    reasons += [_block_text(block) for block in touched]
     return reasons
 
 
-def _not_measured(windows: SliceWindows, around: Circumstances) -> list[str]:
+def _block_text(block: Block) -> str:
+    what = "a noise-like block" if block.looks_like == "noise-like block" else f"what looks like {block.looks_like}"
+    span = format_span_mhz(block.low_hz, block.high_hz)
+    return f"{span} is in use by {what}, notches included: {'; '.join(block.evidence)}"
+
+
+def _not_measured(windows: SliceWindows, _around: Circumstances) -> list[str]:
     flags = windows.decided.flags
     reasons = []
     own = (flags & Flag.OWN_CARRIER) > 0
@@ -142,24 +148,41 @@ def _doubtful(windows: SliceWindows, around: Circumstances) -> list[str]:
 
 
 def _sentences(windows: SliceWindows, around: Circumstances) -> list[tuple[Flag, str]]:
-    decided, key = windows.decided, windows.key
+    decided = windows.decided
+    near = (decided.flags & Flag.NEAR) > 0
+    key = int(np.argmax(np.where(near, np.nan_to_num(decided.level_db - decided.limit_db, nan=-1e9), -np.inf)))
     level, u_db = decided.level_db[key], decided.u_db[key]
     percent = f"{around.confidence_pct:g} %"
     return [
-        (Flag.ANNOUNCED_MISSING, f"the sweeps don't show {', '.join(around.missing)}, announced as on the air: they may be deaf"),
-        (Flag.BELOW_KTB, "deaf: the floor lies below the noise of a resistor, so the antenna is not connected or the scale is wrong"),
-        (Flag.DEAF, f"deaf: noise and its uncertainty reach the limit, so a signal there could not be told from noise with {percent}"),
-        (Flag.ABOVE_REFERENCE, f"more than {RAISED_DB:g} dB above the floor of the reference: {_raised(windows, around)}"),
+        (
+            Flag.ANNOUNCED_MISSING,
+            f"the sweeps don't show {', '.join(around.missing)}, announced as on the air: they may be deaf",
+        ),
+        (
+            Flag.BELOW_KTB,
+            "deaf: the floor lies below the noise of a resistor, so the antenna is not connected or the scale is wrong",
+        ),
+        (
+            Flag.DEAF,
+            f"deaf: noise and its uncertainty reach the limit, so a signal could not be told from noise with {percent}",
+        ),
+        (
+            Flag.ABOVE_REFERENCE,
+            f"more than {RAISED_DB:g} dB above the floor of the reference: {_raised(windows, around)}",
+        ),
         (Flag.FLOOR_RAISED, f"the floor itself is raised here: {_raised(windows, around)}"),
         (Flag.NOISE, f"above the limit, but noise alone may show as much: {_raised(windows, around)}"),
         (Flag.NEAR, f"near the limit: {_level(level, around)} (u {u_db:.1f} dB) against {decided.limit_db[key]:.1f}"),
         (Flag.ONCE, f"seen in one sweep of {around.n_sweeps} only"),
-        (Flag.COARSE, "coarse step: wider than 1.25 times the resolution bandwidth, so a narrow carrier may hide between the looks"),
+        (
+            Flag.COARSE,
+            "coarse step: wider than 1.25 times the resolution bandwidth, so a narrow carrier may hide between looks",
+        ),
         (Flag.HOLE, "hole: a part of it has no valid level"),
         (Flag.REJECTED, "readings below any receiver's noise were rejected here"),
         (Flag.OWN_CARRIER, "our own carriers stood in a part of it"),
         (Flag.OWN_LINE, "own line: the instrument makes a line here, under which nothing can be heard"),
-        (Flag.SUSPECT_LINE, "suspected own line: steady and as narrow as the instrument can show; a reference sweep would tell"),
+        (Flag.SUSPECT_LINE, f"suspected own line: steady and narrower than a link's signal; {_would_tell(around)}"),
         (Flag.PEAKS, "the trace shows peaks, which lie above the usual level by an amount that depends on the signal"),
     ]
 
@@ -175,12 +198,18 @@ def _raised(windows: SliceWindows, around: Circumstances) -> str:
     return "broad noise or a weak unknown signal"
 
 
+def _would_tell(around: Circumstances) -> str:
+    if around.from_reference:
+        return "the reference does not show it, but a strong signal may make it inside; a 10 dB pad would tell"
+    return "a reference sweep would tell"
+
+
 def _lines(windows: SliceWindows, around: Circumstances) -> list[str]:
     low, high = windows.low_hz.min(), windows.high_hz.max()
     sentences = []
     for lines, what in (
         (around.own_lines_hz, "the instrument's own: also in the reference"),
-        (around.suspect_lines_hz, "perhaps the instrument's own: no reference to tell"),
+        (around.suspect_lines_hz, f"perhaps the instrument's own: {_would_tell(around)}"),
     ):
         inside = lines[(lines >= low) & (lines <= high)]
         if inside.size:
@@ -188,5 +217,3 @@ def _lines(windows: SliceWindows, around: Circumstances) -> list[str]:
             more = f" and {inside.size - MOST_LINES_NAMED} more" if inside.size > MOST_LINES_NAMED else ""
             sentences.append(f"line{'s' if inside.size > 1 else ''} at {named} MHz{more}: {what}")
     return sentences
-
-

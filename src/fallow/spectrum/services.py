@@ -1,7 +1,7 @@
 """What the signals of other services look like: widths, edges, pilots and bands, each with its source.
 
-Television: ETSI EN 300 744 (DVB-T), ATSC A/53, ARIB STD-B31 (ISDB-T). Mobile: 3GPP TS 36.101 tables 5.5-1 and 5.6-1, TS 38.101-1
-table 5.3.2-1. DECT: ETSI EN 300 175-2.
+Television: ETSI EN 300 744 (DVB-T), ATSC A/53, ARIB STD-B31 (ISDB-T). Mobile: 3GPP TS 36.101 tables 5.5-1 and 5.6-1,
+TS 38.101-1 table 5.3.2-1. DECT: ETSI EN 300 175-2.
 """
 
 from __future__ import annotations
@@ -25,7 +25,9 @@ ATSC_PILOT_HZ = 309_440.559  # above the channel's lower edge: (6 MHz - 684·4.5
 
 @dataclass(frozen=True)
 class Television:
-    """A television standard in a channel of ``channel_hz``: occupied width, where the spectrum is flat, offset of its centre."""
+    """A television standard in a channel of ``channel_hz``: occupied width, where the spectrum is flat, offset of its
+    centre.
+    """
 
     name: str
     channel_hz: int
@@ -38,14 +40,18 @@ class Television:
 TELEVISION = (
     Television("DVB-T", 8_000_000, 7_607_143.0, 0.0),  # (K-1)/Tu = 6816/896 µs, EN 300 744
     Television("DVB-T", 7_000_000, 6_656_250.0, 0.0),
-    Television("ATSC", 6_000_000, 5_381_119.0, 309_441.0, 0.0, ATSC_PILOT_HZ),  # 3 dB width; roll-off of 309 kHz to each side
+    Television(
+        "ATSC", 6_000_000, 5_381_119.0, 309_441.0, 0.0, ATSC_PILOT_HZ
+    ),  # 3 dB width; roll-off of 309 kHz to each side
     Television("ISDB-T", 6_000_000, 5_572_421.0, 0.0, 142_857.0),  # 5617 x 0.992063 kHz; 1/7 MHz up: from memory
     Television("DVB-T", 6_000_000, 5_705_357.0, 0.0),
 )
 
 
 def usual_rasters() -> tuple[Channel, ...]:
-    """Channels of the usual rasters, for when no region is known. Source: GE06 (8 MHz, 7 MHz in band III), 47 CFR 73.603."""
+    """Channels of the usual rasters, for when no region is known. Source: GE06 (8 MHz, 7 MHz in band III), 47 CFR
+    73.603.
+    """
     rasters = (
         (174e6, 230e6, 7e6),
         (174e6, 216e6, 6e6),

@@ -1,8 +1,8 @@
 """What detectors and averages do to noise, and what a count of hits proves.
 
-A reading of noise behind an averaging detector is the mean of K independent exponential powers: a gamma variate with shape K
-and mean 1. A peak or max-hold reading is the largest of J of them. Everything here is relative to the true mean power of the
-noise, in decibels (``_db``) or as a factor.
+A reading of noise behind an averaging detector is the mean of K independent exponential powers: a gamma variate with
+shape K and mean 1. A peak or max-hold reading is the largest of J of them. Everything here is relative to the true
+mean power of the noise, in decibels (``_db``) or as a factor.
 
 Source of the distributions: Urkowitz, Proc. IEEE 55 (1967) 523-531, for the energy detector; order statistics of the
 exponential distribution: Rényi, Acta Math. Acad. Sci. Hung. 4 (1953) 191-231. Both from memory; the numbers are tested.
@@ -59,7 +59,8 @@ def normal_quantile(probability: float) -> float:
 def noise_quantile_db(probability: ArrayLike, samples: ArrayLike) -> NDArray[np.float64]:
     """Quantile of the mean of ``samples`` exponential powers, dB relative to their true mean; shapes broadcast.
 
-    Where the probability nears 1 (within 1e-14) the quantile is that of 1 - 1e-14. Source: gamma distribution, shape K, mean 1.
+    Where the probability nears 1 (within 1e-14) the quantile is that of 1 - 1e-14. Source: gamma distribution, shape
+    K, mean 1.
     """
     from scipy import special  # heavy, so only where it is used
 
@@ -80,9 +81,9 @@ def harmonic(count: float) -> float:
 class NoiseModel:
     """How readings of noise scatter: ``samples`` averaged powers (K), or the largest of ``peak_of`` (J) of them.
 
-    ``bias_db``: by how much the mean reading of noise lies above the true mean power. ``shape``: the gamma shape that is used
-    for its quantiles; for peaks it is half the one with the same variance, which covers their heavier upper tail.
-    ``stated``: whether the source said so, or the data were asked.
+    ``bias_db``: by how much the mean reading of noise lies above the true mean power. ``shape``: the gamma shape that
+    is used for its quantiles; for peaks it is half the one with the same variance, which covers their heavier upper
+    tail. ``stated``: whether the source said so, or the data were asked.
     """
 
     samples: float
@@ -151,7 +152,9 @@ def estimate_peak_count(median_difference_db: float) -> float:
 
 
 def binomial_limits(hits: int, trials: int, confidence_pct: float) -> tuple[float, float]:
-    """Two-sided Clopper-Pearson limits of a share seen ``hits`` times in ``trials``. Source: Biometrika 26 (1934) 404-413."""
+    """Two-sided Clopper-Pearson limits of a share seen ``hits`` times in ``trials``. Source: Biometrika 26 (1934)
+    404-413.
+    """
     from scipy import special  # heavy, so only where it is used
 
     tail = (1.0 - confidence_pct / 100.0) / 2.0

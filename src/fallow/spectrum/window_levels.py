@@ -1,8 +1,8 @@
 """Power in windows of an axis, for each sweep: sums over cells, with the part of a cell that a window holds.
 
-A cell counts step/RBW of its reading (at most once: a wider step has looked at a part only), so that noise adds up to the
-power in the window's width. Source: channel power, Rec. ITU-R SM.1753-2 and every spectrum analyser's handbook.
-A window narrower than a cell, or than the RBW, is charged with a whole cell: a narrow carrier may stand anywhere in it.
+A cell counts step/RBW of its reading (at most once: a wider step has looked at a part only), so that noise adds up to
+the power in the window's width. Source: channel power, Rec. ITU-R SM.1753-2 and every spectrum analyser's handbook. A
+window narrower than a cell, or than the RBW, is charged with a whole cell: a narrow carrier may stand anywhere in it.
 """
 
 from __future__ import annotations
@@ -25,8 +25,9 @@ WIDEST_STEP = 1.25  # in RBWs; beyond that a carrier may hide between the looks.
 class Geometry:
     """Where windows lie on an axis, arrays of shape (window,).
 
-    ``first``, ``last``: bins touched (last exclusive). ``scale``: what a narrow window's power is raised by to stand for a whole
-    cell. ``covered``: share in measured cells. ``cells``: how many independent readings add up in it, at least 1.
+    ``first``, ``last``: bins touched (last exclusive). ``scale``: what a narrow window's power is raised by to stand
+    for a whole cell. ``covered``: share in measured cells. ``cells``: how many independent readings add up in it, at
+    least 1.
     """
 
     low_hz: NDArray[np.float64]
@@ -43,8 +44,8 @@ class Geometry:
 class WindowPowers:
     """Power in windows for each sweep, mW or the source's linear unit, arrays of shape (sweep, window).
 
-    ``least``: shared by overlap, to prove a signal. ``most``: whole cells, and never less than the strongest bin, to prove
-    that there is none. ``squares``: Σ(weighted power)², which tells over how many cells the power is spread.
+    ``least``: shared by overlap, to prove a signal. ``most``: whole cells, and never less than the strongest bin, to
+    prove that there is none. ``squares``: Σ(weighted power)², which tells over how many cells the power is spread.
     ``valid``: whether the sweep measured the window well enough.
     """
 
@@ -77,7 +78,11 @@ def geometry_of(heard: Heard, low_hz: NDArray[np.float64], high_hz: NDArray[np.f
 
 
 def sum_over(
-    heard: Heard, per_bin: NDArray[np.float64], low_hz: NDArray[np.float64], high_hz: NDArray[np.float64], origin: int = 0
+    heard: Heard,
+    per_bin: NDArray[np.float64],
+    low_hz: NDArray[np.float64],
+    high_hz: NDArray[np.float64],
+    origin: int = 0,
 ) -> NDArray[np.float64]:
     """Sum of a quantity per cell over windows, cells shared by overlap.
 
@@ -115,8 +120,12 @@ def pieces(heard: Heard, geometry: Geometry) -> Iterator[NDArray[np.int64]]:
         begin = end
 
 
-def powers_in(heard: Heard, geometry: Geometry, instead_db: NDArray[np.float64], replaced: NDArray[np.bool_]) -> WindowPowers:
-    """Power in the windows of one piece. Bins in ``replaced`` count in ``least`` as if they showed ``instead_db`` (per bin)."""
+def powers_in(
+    heard: Heard, geometry: Geometry, instead_db: NDArray[np.float64], replaced: NDArray[np.bool_]
+) -> WindowPowers:
+    """Power in the windows of one piece. Bins in ``replaced`` count in ``least`` as if they showed ``instead_db`` (per
+    bin).
+    """
     begin, end = int(geometry.first.min()), max(int(geometry.first.min()) + 1, int(geometry.last.max()))
     bins = slice(begin, min(end, heard.axis.n))
     if bins.start >= heard.axis.n or geometry.first.size == 0:
