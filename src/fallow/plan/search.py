@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from fallow.plan.engine import HOME_ONLY, IN_ANY_TIER, LOWEST, Kernels, numpy_kernels
 from fallow.plan.question import Question
 from fallow.plan.score import Score, score_of
+from fallow.plan.sowing import Sowing
 from fallow.plan.standing import Standing
 from fallow.plan.worth import VERDICT_STEP
 
@@ -25,6 +26,8 @@ Whole = NDArray[np.int64]
 
 MOST_TAKEN = 14
 """Carriers taken out in one step."""
+SOWING = 0.15
+"""Share of the steps that start from a set of number theory, where that is possible."""
 WANDERING = 0.6
 """Share of the steps in which carriers wander."""
 MOVES_AT_ONCE = 24
@@ -99,6 +102,7 @@ class _Search:
         self.spares = [int(i) for i in movable if self.facts.is_spare[i]]
         self.meets = question.meetings
         self.homes_hz = self._homes_hz()
+        self.sowing = Sowing(question, self.standing.tables)
         self.on_raster = ~np.isin(self.facts.class_index, list(question.odd_classes))
 
     def nothing_left(self, score: Score) -> bool:
@@ -136,7 +140,16 @@ class _Search:
         return self._with_spares()
 
     def _area_by_area(self) -> list[int]:
-        return sorted(self.links, key=lambda i: (self.facts.rank[i], self._room(i), self.facts.class_index[i]))
+        """By priority; then those with the fewest places; then those that stand in the way of the fewest others."""
+        rank, class_index = self.facts.rank, self.facts.class_index
+        in_the_way = self.meets @ np.bincount(class_index, minlength=len(self.meets))
+        room = [worth.frequencies_hz.size for worth in self.question.worths]
+
+        def order(i: int) -> tuple[int, ...]:
+            k = int(class_index[i])
+            return int(rank[i]), room[k], int(in_the_way[k]), k
+
+        return sorted(self.links, key=order)
 
     def _areas_take_turns(self) -> list[int]:
         order = []
@@ -147,10 +160,6 @@ class _Search:
                     classes.setdefault(int(self.facts.class_index[i]), []).append(i)
             order += [i for turn in zip_longest(*classes.values()) for i in turn if i is not None]
         return order
-
-    def _room(self, carrier: int) -> int:
-        """How many places a carrier has to choose from."""
-        return int(self.question.worths[self.facts.class_index[carrier]].frequencies_hz.size)
 
     def _place(self, carriers: Sequence[int], picks: Sequence[float]) -> None:
         """Place carriers in turn: at home, else where they wish to be if that is a clean place, else as picked."""
@@ -174,7 +183,10 @@ class _Search:
         """Change the plan somewhere, and keep that if it is no worse."""
         missing = self._missing()
         before_hz, before = self.standing.at_hz.copy(), self._current()
-        if missing and self.random.random() < WANDERING:
+        kind = self.random.random() if missing else 1.0
+        if kind < SOWING and self.sowing.possible:
+            self._sow()
+        elif kind < WANDERING:
             self._wander(missing)
         else:
             first = self._wanted_first(missing)
@@ -187,6 +199,15 @@ class _Search:
         elif after > before and missing:
             return self._with_spares()
         return max(before, after), self.standing.at_hz.copy()
+
+    def _sow(self) -> None:
+        """Start anew from places whose differences all differ."""
+        self.standing.take(self.links)
+        homes_hz = self.sowing.draw_hz(self.random)[: len(self.links)].tolist()
+        sown = self.links[: len(homes_hz)]
+        self.standing.place(sown, homes_hz, [HOME_ONLY] * len(sown))
+        left = self._missing()
+        self._place(left, [LOWEST] * len(left))
 
     def _wander(self, missing: Sequence[int]) -> None:
         """Move carriers about among their free places until one that is missing finds room."""
