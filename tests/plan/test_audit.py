@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 
 from fallow.errors import UsageError
-from fallow.plan.audit import KINDS, audit
+from fallow.plan.audit import KINDS, MOST_PRODUCTS, audit
 from fallow.show.assignment import Assignment
 from fallow.show.link import ForeignCarrier, Link
 from fallow.spectrum.verdict import Verdict
@@ -284,3 +284,10 @@ def test_more_than_sixty_four_scenes_are_told_apart():
     assert [found[1:3] for found in conflicts_of([*rows, *late]) if found[0] == "2A-B"] == []
     third = row("c", 499.2, scenes=["hour 68"])  # 2 × 500.1 − 501 = 499.2 in the 69th hour
     assert ("2A-B", "c", ("a", "b"), 499_200_000, 0, 100_000) in conflicts_of([*rows, *late, third])
+
+
+def test_a_plan_that_is_none_is_cut_short_and_says_so():
+    answer = audit([row(f"link {i}", 500) for i in range(45)], wanted(kinds=[equipment(spacing_khz=0, im3_khz=None)]))
+    assert len(answer.conflicts) == MOST_PRODUCTS
+    assert answer.notes[-1].startswith("more than 200,000 products fall too near")
+    assert answer.products == 45 * 44 * 43 * 42 // 2

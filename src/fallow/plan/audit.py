@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import combinations
+from itertools import combinations, islice
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,9 +25,11 @@ from fallow.show.assignment import Assignment
 from fallow.show.wanted import Wanted
 from fallow.spectrum.verdict import Verdict
 
-__all__ = ["KINDS", "Audit", "Conflict", "audit", "audit_of"]
+__all__ = ["KINDS", "MOST_PRODUCTS", "Audit", "Conflict", "audit", "audit_of"]
 
 KINDS = ("spacing", *(form.name for form in AUDITED), "foreign", "tuning", "rules", "air")
+MOST_PRODUCTS = 200_000
+"""Conflicts of products that are listed; a plan with more is not one (all links on one frequency, say)."""
 
 
 @dataclass(frozen=True)
@@ -78,15 +80,21 @@ def audit_of(stage: Stage) -> Audit:
     """The audit of a plan that is set up already."""
     company = stage.company
     pairs = list(_pairs_that_meet(company))
-    found = [*_too_near(company, pairs), *_product_hits(company)]
+    hits = list(islice(_product_hits(company), MOST_PRODUCTS + 1))
+    found = [*_too_near(company, pairs), *hits[:MOST_PRODUCTS]]
     for footing in stage.footings:
         found += [*_off_tuning(footing), *_against_law(footing, stage.ground), *_on_occupied_air(footing)]
     return Audit(
         conflicts=tuple(sorted(found, key=_by_kind_and_nearness)),
         pairs=len(pairs),
         products=sum(_products_compared(company)),
-        notes=notes_on(stage),
+        notes=(*notes_on(stage), *_on_what_is_not_listed(hits)),
     )
+
+
+def _on_what_is_not_listed(hits: Sequence[Conflict]) -> Iterator[str]:
+    if len(hits) > MOST_PRODUCTS:
+        yield f"more than {MOST_PRODUCTS:,} products fall too near: only the first ones are listed, mend these before"
 
 
 def _by_kind_and_nearness(conflict: Conflict) -> tuple[int, int, str, tuple[str, ...]]:
@@ -132,7 +140,7 @@ def _spacing(ours: Carrier, other: Carrier, distance_hz: int, needed_hz: int) ->
 
 def _product_hits(company: Company) -> Iterator[Conflict]:
     for victim, form, makers in company.product_hits():
-        for row in makers.tolist():
+        for row in makers[: MOST_PRODUCTS + 1].tolist():
             yield _product(form, [company.carriers[i] for i in row], company.carriers[victim])
 
 
