@@ -25,7 +25,7 @@ from fallow.show.assignment import Assignment
 from fallow.show.wanted import Wanted
 from fallow.spectrum.verdict import Verdict
 
-__all__ = ["KINDS", "MOST_PRODUCTS", "Audit", "Conflict", "audit", "audit_of"]
+__all__ = ["KINDS", "Audit", "Conflict", "audit", "audit_of"]
 
 KINDS = ("spacing", *(form.name for form in AUDITED), "foreign", "tuning", "rules", "air")
 MOST_PRODUCTS = 200_000
@@ -202,7 +202,9 @@ def _off_tuning(footing: Footing) -> Iterator[Conflict]:
     carrier = footing.carrier
     nearest_hz = nearest_tunable_hz(footing.equipment, carrier.frequency_hz)
     if nearest_hz != carrier.frequency_hz:
-        yield _off("tuning", carrier, f"{carrier.placed} is not where {footing.equipment.name} can be set", nearest_hz)
+        yield _off(
+            "tuning", carrier, f"{footing.equipment.name} can't be set to the place of {carrier.placed}", nearest_hz
+        )
 
 
 def _against_law(footing: Footing, ground: Ground | None) -> Iterator[Conflict]:
@@ -213,10 +215,11 @@ def _against_law(footing: Footing, ground: Ground | None) -> Iterator[Conflict]:
 
 
 def _off(kind: str, carrier: Carrier, reason: str, nearest_hz: int | None) -> Conflict:
+    usable = "allowed" if kind == "rules" else "possible"
     if nearest_hz is None:
-        return Conflict(kind, carrier.name, (), None, None, 0, f"{reason}; its equipment has no place that is")
+        return Conflict(kind, carrier.name, (), None, None, 0, f"{reason}; no place is {usable} for its equipment")
     distance_hz = abs(nearest_hz - carrier.frequency_hz)
-    text = f"{reason}; the nearest place that is lies {exact_width(distance_hz)} away, at {mhz(nearest_hz)}"
+    text = f"{reason}; the nearest {usable} place is {mhz(nearest_hz)}, {exact_width(distance_hz)} away"
     return Conflict(kind, carrier.name, (), None, distance_hz, 0, text)
 
 
