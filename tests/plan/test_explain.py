@@ -48,8 +48,8 @@ def test_the_reason_names_the_rule_the_verdict_and_the_nearest_neighbours():
     assert said.startswith("as wished; 470.000 to 600.000 MHz, general (an invented row")
     assert said.split("; ")[2:] == [
         "doubtful (level -80.0 dBm, standard uncertainty 2.0 dB, a reason)",
-        "nearest carrier a, 1.2 MHz away (350 kHz needed)",
-        "nearest product 2 × a − b, 200 kHz away (100 kHz needed)",
+        "1.2 MHz from a (350 kHz needed)",
+        "200 kHz from product 2 × a − b (100 kHz needed)",
     ]
 
 
@@ -93,13 +93,13 @@ def test_what_stands_against_a_place_is_named():
         return stands_against(Footing.of(company.carriers[-1], kind, law), company, 2)
 
     assert against(510) == ""
-    assert against(610) == "it is not allowed"
-    assert against(499) == "TV channel 24 is announced there"
-    assert against(530) == "the spectrum there is occupied"
+    assert against(610) == "is not allowed"
+    assert against(499) == "touches TV channel 24, announced as on the air"
+    assert against(530) == "lies in occupied spectrum"
     assert against(510.01, equipment(step_hz=25_000)) == "it can't be set to"
-    assert against(502.55, equipment(spacing_khz=2000)) == "b, 1.55 MHz away (2 MHz needed) stands in the way"
+    assert against(502.55, equipment(spacing_khz=2000)) == "is 1.55 MHz from b (2 MHz needed)"
     hurt = equipment(spacing_khz=0, im3_khz=1000)
-    assert against(502.25, hurt) == "2 × b − a, 250 kHz away (1 MHz needed) falls there"
+    assert against(502.25, hurt) == "is 250 kHz from product 2 × b − a (1 MHz needed)"
 
 
 # Why nowhere

@@ -184,7 +184,7 @@ class _Telling:
         company = Company(carriers, self._wanted.losses)
         footing = Footing.of(carriers[position], self._wanted.equipment[link.equipment], self._ground)
         against = stands_against(footing, company, position)
-        return f"{mhz(from_hz)}, where {against}" if against else f"{mhz(from_hz)}, for the whole plan"
+        return f"{mhz(from_hz)}, which {against}" if against else f"{mhz(from_hz)}, for the whole plan"
 
     def _carrier(self, link: Link, frequency_hz: int) -> Carrier:
         equipment = self._wanted.equipment[link.equipment]

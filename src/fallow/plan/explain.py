@@ -61,14 +61,9 @@ def _of_verdict(judged: JudgedSlice, unit: str) -> str:
 
 
 def _of_neighbours(company: Company, position: int) -> str:
-    said = []
-    carrier = nearest_carrier(company, position)
-    if carrier is not None:
-        said.append(f"nearest carrier {carrier.text}")
-    product = nearest_product(company, position)
-    if product is not None:
-        said.append(f"nearest product {product.text}")
-    elif company.carriers[position].product_distances_hz:
+    carrier, product = nearest_carrier(company, position), nearest_product(company, position)
+    said = [near.text for near in (carrier, product) if near is not None]
+    if product is None and company.carriers[position].product_distances_hz:
         said.append("no product near it")
     return "; ".join(said)
 
@@ -88,9 +83,9 @@ class Near:
 
     @property
     def text(self) -> str:
-        """``vox 2, 400 kHz away (350 kHz needed)``."""
-        where = f"{exact_width(self.distance_hz)} away" if self.distance_hz else "exactly there"
-        return f"{self.name}, {where} ({exact_width(self.needed_hz)} needed)"
+        """``400 kHz from vox 2 (350 kHz needed)``."""
+        where = f"{exact_width(self.distance_hz)} from" if self.distance_hz else "exactly on"
+        return f"{where} {self.name} ({exact_width(self.needed_hz)} needed)"
 
 
 def nearest_carrier(company: Company, position: int) -> Near | None:
@@ -124,29 +119,27 @@ def _nearest_of_form(company: Company, position: int, form: Form) -> Near | None
             distance_hz = np.abs(made_hz - carrier.frequency_hz)
             nearest = int(np.argmin(distance_hz))
             names = [company.carriers[i].name for i in makers[nearest].tolist()]
-            return Near(form.worded(names), int(distance_hz[nearest]), needed_hz)
+            return Near(f"product {form.worded(names)}", int(distance_hz[nearest]), needed_hz)
         times *= 2
     return None
 
 
 def stands_against(footing: Footing, company: Company, position: int) -> str:
-    """What would be wrong with a carrier where it stands in ``company``, in few words; empty where nothing is found.
+    """What is wrong with the place of a carrier in ``company``, such as ``is not allowed``; empty where nothing is
+    found.
 
     It looks at the place and at what others do to it, not at what its own products do to others.
     """
     if nearest_tunable_hz(footing.equipment, footing.carrier.frequency_hz) != footing.carrier.frequency_hz:
         return "it can't be set to"
     if footing.is_told(Answer.NO):
-        return "it is not allowed"
+        return "is not allowed"
     if footing.announced is not None:
-        return f"TV channel {footing.announced.name} is announced there"
+        return f"touches TV channel {footing.announced.name}, announced as on the air"
     if footing.is_judged(Verdict.OCCUPIED):
-        return "the spectrum there is occupied"
-    carrier = nearest_carrier(company, position)
-    if carrier is not None and carrier.spare_hz < 0:
-        return f"{carrier.text} stands in the way"
-    product = nearest_product(company, position)
-    return f"{product.text} falls there" if product is not None and product.spare_hz < 0 else ""
+        return "lies in occupied spectrum"
+    near = (nearest_carrier(company, position), nearest_product(company, position))
+    return next((f"is {one.text}" for one in near if one is not None and one.spare_hz < 0), "")
 
 
 # Why nowhere
