@@ -125,8 +125,7 @@ def _nearest_of_form(company: Company, position: int, form: Form) -> Near | None
 
 
 def stands_against(footing: Footing, company: Company, position: int) -> str:
-    """What is wrong with the place of a carrier in ``company``, such as ``is not allowed``; empty where nothing is
-    found.
+    """What is wrong with a place in ``company``, such as ``is not allowed``; empty where nothing is found.
 
     It looks at the place and at what others do to it, not at what its own products do to others.
     """
