@@ -48,7 +48,7 @@ def bursts(rng: np.random.Generator, sweeps: int) -> np.ndarray:
 
 
 def calibration(rng: np.random.Generator, trials: int, confidence: float) -> dict[str, list[int]]:
-    """Levels even within the limit ± 2.7 z u: of the windows called clean and called occupied, the right ones and all."""
+    """Levels even within the limit ± 2.7 z u: of windows called clean and called occupied, the right ones and all."""
     reach = 6.5 if confidence == 95 else 2.7 * 2.426 * {90: 1.2816, 99: 2.3263}[confidence]
     tally = {"clean": [0, 0], "occupied": [0, 0]}
     for _ in range(trials):

@@ -52,13 +52,13 @@ class Axis:
     def centres_hz(self) -> NDArray[np.float64]:
         """Centre of each bin in hertz, shape (bin,)."""
         if self.points_hz is not None:
-            return self.points_hz.astype(np.float64)
+            return np.asarray(self.points_hz, dtype=np.float64)
         denominator = self.start_hz.denominator * self.step_hz.denominator
         start = self.start_hz.numerator * self.step_hz.denominator
         step = self.step_hz.numerator * self.start_hz.denominator
         if start + step * self.n < 2**62:
             return np.asarray((start + step * np.arange(self.n, dtype=np.int64)) / denominator, dtype=np.float64)
-        return float(self.start_hz) + float(self.step_hz) * np.arange(self.n)
+        return np.asarray(float(self.start_hz) + float(self.step_hz) * np.arange(self.n), dtype=np.float64)
 
     @cached_property
     def usual_steps_hz(self) -> NDArray[np.float64]:

@@ -62,14 +62,14 @@ def find_television(
         ]
         if candidates:
             best = max(candidates, key=lambda match: match.score)
-            found.append(_television(channel, best))
+            found.append((best.score, _television(channel, best)))
     return _apart(found)
 
 
-def _apart(blocks: list[Block]) -> list[Block]:
-    """Of blocks that overlap (rasters of several regions were tried) only the first with the most evidence stays."""
+def _apart(scored: list[tuple[float, Block]]) -> list[Block]:
+    """Of blocks that overlap (rasters of several regions were tried) only the one that fits best stays."""
     kept: list[Block] = []
-    for block in sorted(blocks, key=lambda block: -len(block.evidence)):
+    for _, block in sorted(scored, key=lambda pair: -pair[0]):
         if all(block.high_hz <= other.low_hz or block.low_hz >= other.high_hz for other in kept):
             kept.append(block)
     return sorted(kept, key=lambda block: block.low_hz)
@@ -77,7 +77,7 @@ def _apart(blocks: list[Block]) -> list[Block]:
 
 @dataclass(frozen=True)
 class _Match:
-    """A standard that fits a channel: its score, the steps at both edges in dB, whether its pilot is there."""
+    """A standard that fits a channel: how well, the steps at both edges in dB, whether its pilot is there."""
 
     standard: Television
     score: float
@@ -113,12 +113,25 @@ def _match(heard: Heard, levels: NDArray[np.float64], channel: Channel, standard
     upper = _step(heard, levels, above, (inside_high - STRIP_HZ, inside_high))
     if lower is None or upper is None or min(lower.step_db, upper.step_db) < LEAST_STEP_DB:
         return None
-    score, inside = min(lower.step_db / lower.u_db, upper.step_db / upper.u_db), (inside_low, inside_high)
-    if score < LEAST_SIGMAS or not _filled(heard, levels, inside, (lower.outside_db, upper.outside_db)):
+    sigmas, inside = min(lower.step_db / lower.u_db, upper.step_db / upper.u_db), (inside_low, inside_high)
+    if sigmas < LEAST_SIGMAS or not _filled(heard, levels, inside, (lower.outside_db, upper.outside_db)):
         return None
     pilot_hz = None if standard.pilot_hz is None else channel.low_hz + standard.pilot_hz
     pilot = pilot_hz is not None and _pilot(heard, levels, pilot_hz, inside)
-    return _Match(standard, score + (PILOT_SCORE if pilot else 0.0), lower.step_db, upper.step_db, pilot)
+    if standard.pilot_hz is not None and not (pilot or channel.name):
+        return None  # without a region, soft edges alone would be found in any fading
+    edges = (_sharpness(heard, levels, low, -away, margin), _sharpness(heard, levels, high, away, -margin))
+    return _Match(standard, min(edges) + (PILOT_SCORE if pilot else 0.0), lower.step_db, upper.step_db, pilot)
+
+
+def _sharpness(heard: Heard, levels: NDArray[np.float64], edge_hz: float, out_hz: float, in_hz: float) -> float:
+    """Step in dB between the 100 kHz that begin ``out_hz`` and ``in_hz`` from an edge: what tells standards apart."""
+    strips = []
+    for away_hz in (out_hz, in_hz):
+        far_hz = away_hz + math.copysign(SUBCELL_HZ, away_hz)
+        strip = _between(heard, levels, (edge_hz + min(away_hz, far_hz), edge_hz + max(away_hz, far_hz)))
+        strips.append(float(np.mean(strip)) if strip.size else 0.0)
+    return strips[1] - strips[0]
 
 
 @dataclass(frozen=True)
