@@ -161,13 +161,20 @@ def _returns(levels: NDArray[np.float64], first: int, last: int, rise_db: float)
 
 def _block_of(levels: NDArray[np.float64], place: int, rise_db: float, widest: int) -> tuple[int, int]:
     """From a step to where the level has come back half-way: first and last (exclusive) index of the higher side."""
-    if rise_db > 0:
-        base = np.median(levels[max(0, place - 3) : place])
-        beyond = np.flatnonzero(levels[place : place + widest] < base + rise_db / 2)
-        return place, place + (int(beyond[0]) if beyond.size else min(widest, levels.size - place))
-    base = np.median(levels[place : place + 3])
-    before = np.flatnonzero(levels[max(0, place - widest) : place] < base - rise_db / 2)
-    return max(0, place - widest) + (int(before[-1]) + 1 if before.size else 0), place
+    if rise_db < 0:
+        first, last = _block_of(levels[::-1], levels.size - place, -rise_db, widest)
+        return levels.size - last, levels.size - first
+    half_way = float(np.median(levels[max(0, place - 3) : place])) + rise_db / 2
+    high = levels > half_way
+    near = np.flatnonzero(high[place : place + 3])
+    if near.size == 0:
+        return place, place
+    first = place + int(near[0])
+    while first > 0 and high[first - 1]:
+        first -= 1
+    low_again = np.flatnonzero(~high[place + int(near[0]) : first + widest])
+    last = place + int(near[0]) + int(low_again[0]) if low_again.size else min(first + widest, levels.size)
+    return first, last
 
 
 def _steps(levels: NDArray[np.float64]) -> NDArray[np.float64]:
