@@ -17,7 +17,7 @@ from fallow.units import format_mhz, format_span_mhz, format_width
 from fallow.workflow.survey import FileReading, FileRefusal
 
 if TYPE_CHECKING:
-    from fallow.plan.answer import Plan
+    from fallow.plan.answer import PlacedLink, Plan
     from fallow.plan.audit import Audit, Conflict
     from fallow.spectrum.verdict import Emitter
     from fallow.workflow.law import RegionRules
@@ -36,6 +36,7 @@ __all__ = [
 ]
 
 STRIP_WIDTH = 72
+LONGEST_REPEATED = 64  # letters of a reason that may stand in every row
 MOST_EMITTERS = 24
 MOST_REASONS = 2  # in a row of the table; all of them stand in the JSON answer
 LONGEST_TABLE = 60  # slices; a longer survey lists only what is not clean
@@ -288,8 +289,10 @@ def show_plan(plan: Plan) -> None:
     table.add_column("MHz", justify="right", no_wrap=True)
     table.add_column("air", no_wrap=True)
     table.add_column("why", ratio=1)
+    shared = _shared_reasons(placed)
     for one in placed:
-        table.add_row(one.link, format_mhz(one.frequency_hz or 0), one.verdict or "-", one.why)
+        told = "; ".join(f"[{shared[reason]}]" if reason in shared else reason for reason in one.reasons)
+        table.add_row(one.link, format_mhz(one.frequency_hz or 0), one.verdict or "-", told)
     for spare in plan.spares:
         table.add_row(
             spare.spare,
@@ -298,6 +301,8 @@ def show_plan(plan: Plan) -> None:
             f"kept free for any {spare.equipment}" + (f" in {spare.area}" if spare.area else ""),
         )
     out.print(table)
+    for reason, number in shared.items():
+        out.print(Padding(f"[{number}] {reason}", (0, 0, 0, 2)))
     for move in plan.moved:
         was = "nowhere" if move.from_hz is None else format_mhz(move.from_hz)
         out.print(f"moved: {move.link} from {was} to {'nowhere' if move.to_hz is None else format_mhz(move.to_hz)} MHz")
@@ -305,6 +310,13 @@ def show_plan(plan: Plan) -> None:
     if plan.most is not None and plan.unplaced:
         out.print(f"No plan can place more than {plan.most.links} links: {plan.most.because}.")
     _print_notes(out, plan.notes)
+
+
+def _shared_reasons(placed: Sequence[PlacedLink]) -> dict[str, int]:
+    """Reasons that several links have, long as those of the law are: numbered, and said once below."""
+    count = Counter(reason for one in placed for reason in one.reasons)
+    several = [reason for reason, n in count.items() if n > 1 and len(reason) > LONGEST_REPEATED]
+    return {reason: number for number, reason in enumerate(several, 1)}
 
 
 def show_audit(audit: Audit) -> None:

@@ -35,7 +35,12 @@ class PlacedLink:
     frequency_hz: int | None
     verdict: str | None
     margin_db: float | None
-    why: str
+    reasons: tuple[str, ...]
+
+    @property
+    def why(self) -> str:
+        """The reasons in one sentence."""
+        return "; ".join(self.reasons)
 
 
 @dataclass(frozen=True)
@@ -148,11 +153,11 @@ class _Telling:
         """A link with its frequency and the reason for it."""
         position = self._position.get(link.name)
         if position is None:
-            return PlacedLink(link.name, None, None, None, "no place was found for it")
+            return PlacedLink(link.name, None, None, None, ("no place was found for it",))
         footing = self._stage.footings[position]
         verdict = None if footing.judged is None else footing.judged.verdict.word
-        text = why(footing, self._stage.company, position, self._standing(link, position))
-        return PlacedLink(link.name, footing.carrier.frequency_hz, verdict, None, text)
+        reasons = why(footing, self._stage.company, position, self._standing(link, position))
+        return PlacedLink(link.name, footing.carrier.frequency_hz, verdict, None, reasons)
 
     def unplaced(self, link: Link) -> Unplaced:
         """A link without a frequency and what stands in its way; spares do not, for they yield to links."""

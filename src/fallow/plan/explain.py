@@ -33,14 +33,14 @@ Mask = NDArray[np.bool_]
 # Why here
 
 
-def why(footing: Footing, company: Company, position: int, standing: str) -> str:
-    """One sentence on a placed link: how it came to its place, the law, the air, and who is nearest.
+def why(footing: Footing, company: Company, position: int, standing: str) -> tuple[str, ...]:
+    """The reasons of a placed link: how it came to its place, the law, the air, and who is nearest.
 
     ``position``: of the link in ``company``. ``standing``: how it came here, such as ``fixed``; empty where it was
     free.
     """
     said = (standing, _of_law(footing), _of_air(footing), _of_neighbours(company, position))
-    return "; ".join(part for part in said if part)
+    return tuple(part for part in said if part)
 
 
 def _of_law(footing: Footing) -> str:

@@ -42,6 +42,7 @@ from fallow.workflow.survey import Asked, FileRefusal, JudgedAir, Listing, annou
 __all__ = ["Audited", "Coordinated", "Making", "Surroundings", "audit", "audit_files", "coordinate", "coordinate_files"]
 
 FilePath = str | PathLike[str]
+SHARE_FOR_PLACES = 0.4  # of the time, before a plan in which everything stands is given more room
 Progress = Callable[[str, float], None]
 
 
@@ -197,7 +198,7 @@ def _make(
     question = build(wanted)
     best, factor, stopped = _search(question, wanted, build, making.seed, clock)
     plan = compose_plan(best, wanted, ground, keep=kept, bound=most(question), seed=making.seed)
-    notes = list(plan.notes)
+    notes = [*question.notes, *plan.notes]
     if factor > 1:
         notes.append(
             f"there is room: every distance between our carriers and products is {float(factor):g} times what is asked"
@@ -232,8 +233,7 @@ def _search(
 ) -> tuple[Solution, Fraction, bool]:
     """The best plan found in time, how much wider than asked its distances are, and whether Ctrl-C ended the search.
 
-    A plan to which nothing is left to wish but room gets two thirds of the time to find it. Ctrl-C ends the search, not
-    the answer.
+    Where everything has a place, the second part of the time is for room. Ctrl-C ends the search, not the answer.
     """
     best: Solution | None = None
 
@@ -241,7 +241,7 @@ def _search(
         return best is not None and is_complete(question, best.score)
 
     def enough() -> bool:
-        return clock.is_over(1 / 3 if may_widen() else 1.0)
+        return clock.is_over(SHARE_FOR_PLACES if may_widen() else 1.0)
 
     try:
         for found in improve(question, seed=seed, should_stop=enough, kernels=kernels()):
