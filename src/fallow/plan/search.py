@@ -28,6 +28,8 @@ MOST_TAKEN = 14
 """Carriers taken out in one step."""
 SOWING = 0.15
 """Share of the steps that start from a set of number theory, where that is possible."""
+SOWING_PATIENCE = 20
+DETOURS = 0.02
 WANDERING = 0.6
 """Share of the steps in which carriers wander."""
 MOVES_AT_ONCE = 24
@@ -102,6 +104,8 @@ class _Search:
         self.spares = [int(i) for i in movable if self.facts.is_spare[i]]
         self.meets = question.meetings
         self.homes_hz = self._homes_hz()
+        self.sown_in_vain = 0
+        self.best_placed = 0
         self.sowing = Sowing(question, self.standing.tables)
         self.on_raster = ~np.isin(self.facts.class_index, list(question.odd_classes))
 
@@ -184,8 +188,9 @@ class _Search:
         missing = self._missing()
         before_hz, before = self.standing.at_hz.copy(), self._current()
         kind = self.random.random() if missing else 1.0
-        if kind < SOWING and self.sowing.possible:
+        if kind < SOWING / (1 + self.sown_in_vain / SOWING_PATIENCE) and self.sowing.possible:
             self._sow()
+            self.sown_in_vain += 1
         elif kind < WANDERING:
             self._wander(missing)
         else:
@@ -194,11 +199,16 @@ class _Search:
             self.standing.take(taken)
             self._put_back(first, taken, missing)
         after = self._current()
-        if after < before:
+        if after < before and not (missing and self._worth_a_detour(after)):
             self._restore(before_hz)
         elif after > before and missing:
             return self._with_spares()
         return max(before, after), self.standing.at_hz.copy()
+
+    def _worth_a_detour(self, after: Score) -> bool:
+        """Now and then a plan with one link less is a way out of a dead end."""
+        self.best_placed = max(self.best_placed, sum(self._current().placed))
+        return sum(after.placed) >= self.best_placed - 1 and self.random.random() < DETOURS
 
     def _sow(self) -> None:
         """Start anew from places whose differences all differ."""

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import functools
 import math
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,15 +22,14 @@ Element = tuple[int, ...]
 def singer(p: int) -> tuple[Whole, int]:
     """Singer's set for a prime p, rising, and its modulus p² + p + 1."""
     modulus = p * p + p + 1
-    powers = _powers(p, 3)
-    members = [0, *(i for i in range(len(powers)) if powers[i][2] == 0 and powers[i][1] == 1)]
-    return np.unique(np.array(members, dtype=np.int64) % modulus), modulus
+    members = [i for i, power in enumerate(_powers(p, 3, modulus)) if power[2] == 0]
+    return np.array(members, dtype=np.int64), modulus
 
 
 def bose(p: int) -> tuple[Whole, int]:
     """Bose's set for a prime p, rising, and its modulus p² − 1."""
-    powers = _powers(p, 2)
-    return np.array([i for i in range(len(powers)) if powers[i][1] == 1], dtype=np.int64), p * p - 1
+    members = [i for i, power in enumerate(_powers(p, 2, p * p - 1)) if power[1] == 1]
+    return np.array(members, dtype=np.int64), p * p - 1
 
 
 def turned(members: Whole, modulus: int, unit: int) -> Whole:
@@ -47,20 +47,25 @@ def primes_up_to(most: int) -> list[int]:
     return [n for n in range(2, most + 1) if all(n % d for d in range(2, math.isqrt(n) + 1))]
 
 
-@functools.lru_cache(maxsize=32)
-def _powers(p: int, degree: int) -> tuple[Element, ...]:
-    """All powers of a generator of the field with p^degree elements, as coefficients of 1, x, x² …; the generator is x."""
+@functools.lru_cache(maxsize=64)
+def _powers(p: int, degree: int, count: int) -> tuple[Element, ...]:
+    """The first powers of a generator of the field with p^degree elements, as coefficients of 1, x, x² …; the generator is x."""
     size = p**degree - 1
     factors = [d for d in range(2, p * p + p + 2) if size % d == 0 and all(d % e for e in range(2, math.isqrt(d) + 1))]
     for digits in np.ndindex(*(p,) * degree):
         tail = digits[::-1]  # the constant term runs fastest: it has to generate the field of p elements
-        if tail[0] and all(_power(p, tail, size // prime) != _one(degree) for prime in factors):
+        if tail[0] and _generates(p, tail, size, factors):
             powers = [_one(degree)]
-            for _ in range(size - 1):
+            while len(powers) < count:
                 powers.append(_times_x(p, tail, powers[-1]))
-            if _times_x(p, tail, powers[-1]) == _one(degree):
-                return tuple(powers)
+            return tuple(powers)
     raise ValueError(f"{p} is not a prime")
+
+
+def _generates(p: int, tail: Element, size: int, factors: Sequence[int]) -> bool:
+    """Whether x runs through all elements but 0, modulo x^degree = tail: its order is ``size`` and no less."""
+    one = _one(len(tail))
+    return _power(p, tail, size) == one and all(_power(p, tail, size // prime) != one for prime in factors)
 
 
 def _one(degree: int) -> Element:
