@@ -38,7 +38,9 @@ def test_frequencies_as_people_write_them(text: str, hz: int) -> None:
     assert parse_frequency_hz(text) == hz
 
 
-@pytest.mark.parametrize("text", ["", "abc", "470 furlongs", "-5M", "470,125 MHz", "1e9", "nan", "5 THz", "999999999 MHz"])
+@pytest.mark.parametrize(
+    "text", ["", "abc", "470 furlongs", "-5M", "470,125 MHz", "1e9", "nan", "5 THz", "999999999 MHz"]
+)
 def test_what_is_no_frequency_is_refused(text: str) -> None:
     with pytest.raises(UsageError) as caught:
         parse_frequency_hz(text)
@@ -82,7 +84,8 @@ def test_no_power_and_negative_power() -> None:
 
 
 @pytest.mark.parametrize(
-    ("width_hz", "text"), [(25_000, "25 kHz"), (7_607_143, "7.607 MHz"), (300, "300 Hz"), (float(Fraction(12_500)), "12.5 kHz")]
+    ("width_hz", "text"),
+    [(25_000, "25 kHz"), (7_607_143, "7.607 MHz"), (300, "300 Hz"), (float(Fraction(12_500)), "12.5 kHz")],
 )
 def test_widths_for_people(width_hz: float, text: str) -> None:
     assert format_width(width_hz) == text

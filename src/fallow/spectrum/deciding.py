@@ -377,8 +377,9 @@ def _conclude(
     cost = np.hypot(normal_quantile(rule.confidence) * rule.u_db, np.maximum(lower_db, 0.0))
     flags = _doubts(evidence, rule, windows, found, noise_only)
     margin = windows.limit_db - highest - cost
-    flags[margin <= 0] |= Flag.NEAR
-    flags[(margin <= 0) & (run == 1) & (evidence.heard.n_sweeps > 1)] |= Flag.ONCE
+    by_line = ((flags & (Flag.OWN_LINE | Flag.SUSPECT_LINE)) > 0) & (found.whole_least + cost < windows.limit_db)
+    flags[(margin <= 0) & ~by_line] |= Flag.NEAR
+    flags[(margin <= 0) & ~by_line & (run == 1) & (evidence.heard.n_sweeps > 1)] |= Flag.ONCE
     verdict = np.where(flags > 0, Verdict.DOUBTFUL, Verdict.CLEAN).astype(np.uint8)
     verdict[occupied >= 0] = Verdict.OCCUPIED
     flags[occupied >= 0] = Flag.ABOVE

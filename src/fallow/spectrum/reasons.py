@@ -163,14 +163,14 @@ def _sentences(windows: SliceWindows, around: Circumstances) -> list[tuple[Flag,
             "deaf: the floor lies below the noise of a resistor, so the antenna is not connected or the scale is wrong",
         ),
         (
-            Flag.DEAF,
-            f"deaf: noise and its uncertainty reach the limit, so a signal could not be told from noise with {percent}",
-        ),
-        (
             Flag.ABOVE_REFERENCE,
             f"more than {RAISED_DB:g} dB above the floor of the reference: {_raised(windows, around)}",
         ),
         (Flag.FLOOR_RAISED, f"the floor itself is raised here: {_raised(windows, around)}"),
+        (
+            Flag.DEAF,
+            f"deaf: noise and its uncertainty reach the limit, so a signal could not be told from noise with {percent}",
+        ),
         (Flag.NOISE, f"above the limit, but noise alone may show as much: {_raised(windows, around)}"),
         (Flag.NEAR, f"near the limit: {_level(level, around)} (u {u_db:.1f} dB) against {decided.limit_db[key]:.1f}"),
         (Flag.ONCE, f"seen in one sweep of {around.n_sweeps} only"),
