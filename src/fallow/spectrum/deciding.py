@@ -10,12 +10,13 @@ quantity lies beyond a limit).
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import IntFlag
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fallow.spectrum.chain import BudgetLine, combined_u_at
 from fallow.spectrum.heard import Heard
 from fallow.spectrum.noise_floor import Floor
 from fallow.spectrum.statistics import (
@@ -80,13 +81,18 @@ class Flag(IntFlag):
 @dataclass(frozen=True)
 class Rule:
     """Against what windows are judged. ``limit_dbm`` for absolute levels, else ``above_floor_db``; ``u_db``: the
-    common error.
+    common error. ``budget``: its lines where they vary over frequency.
     """
 
     limit_dbm: float | None
     above_floor_db: float | None
     confidence: float
-    u_db: float
+    u_db: float | NDArray[np.float64]
+    budget: tuple[BudgetLine, ...] = ()
+
+    def at(self, frequencies_hz: NDArray[np.float64]) -> Rule:
+        """The rule for windows around these frequencies [Hz]: the common error of each, shape (window,)."""
+        return replace(self, u_db=combined_u_at(self.budget, frequencies_hz)) if self.budget else self
 
 
 @dataclass(frozen=True, eq=False)
@@ -136,6 +142,7 @@ def decide(
     if judged.size == 0:
         return result
     inner = Geometry(**{name: getattr(geometry, name)[judged] for name in Geometry.__dataclass_fields__})
+    rule = rule.at((inner.low_hz + inner.high_hz) / 2)
     windows = _Windows.of(evidence, rule, inner)
     found = _Findings.empty(judged.size)
     for piece in pieces(heard, inner):

@@ -124,6 +124,9 @@ def make_ready(
     if chain is not None and chain.parts and not absolute:
         notes.append("the chain's gains were not used: without a row of kind instrument the levels stay relative")
     heard = tuple(_ready(series, corrections, own) for series in _merged(kept))
+    if corrections is not None:
+        low_hz = min(float(series.axis.centres_hz[0]) for series in kept)
+        notes.extend(corrections.remarks(low_hz, max(float(series.axis.centres_hz[-1]) for series in kept)))
     if not any(part.measured.any() or part.own_bins.any() for part in heard):
         raise UsageError("there are no levels to judge: every reading is missing or impossible")
     for part in heard:

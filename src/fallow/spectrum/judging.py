@@ -127,6 +127,7 @@ class Air:
             u_db=_number(decided.u_db[key]),
             floor_dbm=_number(decided.floor_db[key]),
             shares=_shares(low, high, decided.verdict),
+            at_hz=float((low[key] + high[key]) / 2),
         )
 
 
@@ -149,7 +150,8 @@ def judge(
     the survey's levels, for a reference in another unit, and where there are no levels.
     """
     absolute = is_absolute(survey, chain)
-    rule, budget = _rule_and_budget(judging, chain, absolute=absolute, referenced=reference is not None)
+    budget = _budget(survey, chain, absolute=absolute, referenced=reference is not None)
+    rule = _rule(judging, budget, absolute=absolute)
     heard, notes = make_ready(survey, chain, own, absolute=absolute)
     loads = _loads(reference, chain, absolute=absolute)
     found = []
@@ -184,9 +186,7 @@ def judge(
 # --- what is asked for
 
 
-def _rule_and_budget(
-    judging: Judging, chain: Chain | None, *, absolute: bool, referenced: bool
-) -> tuple[Rule, tuple[BudgetLine, ...]]:
+def _rule(judging: Judging, budget: tuple[BudgetLine, ...], *, absolute: bool) -> Rule:
     if absolute and judging.limit_above_floor_db is not None:
         raise UsageError(
             "a limit above the floor is for relative levels, and these are in dBm",
@@ -197,13 +197,22 @@ def _rule_and_budget(
             "a limit in dBm can't be held against relative levels",
             hint="give --limit-above-floor, or a --chain with a row of kind instrument that states the scale",
         )
-    budget = budget_of(chain) if absolute else _relative_budget(referenced=referenced)
+    varying = budget if any(line.over_frequency is not None for line in budget) else ()
     confidence, u_db = judging.confidence_pct / 100.0, combined_u_db(budget)
     if absolute:
         limit = USUAL_LIMIT_DBM if judging.limit_dbm is None else judging.limit_dbm
-        return Rule(limit, None, confidence, u_db), budget
+        return Rule(limit, None, confidence, u_db, varying)
     above = USUAL_LIMIT_ABOVE_FLOOR_DB if judging.limit_above_floor_db is None else judging.limit_above_floor_db
-    return Rule(None, above, confidence, u_db), budget
+    return Rule(None, above, confidence, u_db, varying)
+
+
+def _budget(survey: Survey, chain: Chain | None, *, absolute: bool, referenced: bool) -> tuple[BudgetLine, ...]:
+    if not absolute:
+        return _relative_budget(referenced=referenced)
+    swept = [series.axis for series in survey.series if series.n_sweeps > 0]
+    if not swept:
+        return budget_of(chain)
+    return budget_of(chain, (min(axis.low_hz for axis in swept), max(axis.high_hz for axis in swept)))
 
 
 def _relative_budget(*, referenced: bool) -> tuple[BudgetLine, ...]:

@@ -68,6 +68,7 @@ class JudgedSlice:
 
     ``level_dbm``, ``u_db`` (standard uncertainty) and ``floor_dbm`` are ``None`` where nothing was measured; with a
     relative survey they are in the source's own unit. ``shares``: how much of the slice each verdict covers, 0 to 1.
+    ``at_hz``: the middle of the window that decided.
     """
 
     name: str
@@ -79,6 +80,7 @@ class JudgedSlice:
     u_db: float | None
     floor_dbm: float | None
     shares: Mapping[Verdict, float] = field(default_factory=dict)
+    at_hz: float | None = None
 
 
 @dataclass(frozen=True)
