@@ -21,6 +21,7 @@ from fallow.spectrum.axis import Axis
 
 __all__ = ["Assembled", "Passes", "assemble"]
 
+_MOST_CELLS = 20_000_000
 _JOIN_FEWEST = 3  # a stretch of fewer points is no sweep
 
 
@@ -59,7 +60,7 @@ def assemble(rows: Iterable[Rows], plan: Plan, path: str) -> Assembled:
 def _matrix(rows: Iterable[Rows], plan: Plan, path: str) -> Assembled:
     parts, stamps, cut = [], [], False
     for part in rows:
-        parts.append(part.levels.astype(np.float32 if not plan.scale.linear else np.float64, copy=False))
+        parts.append(_compact(part.levels, plan))
         stamps.extend(part.stamp(row) for row in range(part.levels.shape[0]))
         cut = cut or part.cut
     values = np.concatenate(parts) if parts else np.empty((0, len(plan.levels)))
@@ -71,6 +72,14 @@ def _matrix(rows: Iterable[Rows], plan: Plan, path: str) -> Assembled:
         header, values = header[::-1], values[:, ::-1]
     axis = axis_of(np.ascontiguousarray(header), plan.units.units[0], plan.decimals, path)
     return Assembled((Passes(axis, values, tuple(stamps), ""),), _cut_note(cut))
+
+
+def _compact(levels: NDArray[np.floating], plan: Plan) -> NDArray[np.floating]:
+    """Decibels as float32; linear power as it is, because it is turned into decibels first."""
+    if plan.scale.linear:
+        return levels
+    with np.errstate(over="ignore"):  # such numbers are no levels and are rejected later
+        return levels.astype(np.float32, copy=False)
 
 
 def _cut_note(cut: bool) -> tuple[str, ...]:
@@ -154,7 +163,7 @@ def _columns(rows: Iterable[Rows], plan: Plan, path: str) -> Assembled:
         if plan.times:
             stamps.extend(_stamps_where_sweeps_begin(part, stack.rows, plan))
         stack.add(part.frequencies)
-        levels.append(part.levels.astype(np.float32 if not plan.scale.linear else np.float64, copy=False))
+        levels.append(_compact(part.levels, plan))
         cut = cut or part.cut
     if stack.rows < 2:
         raise InputError("fewer than two frequencies with levels: that is no sweep", path=path)
@@ -314,6 +323,8 @@ def _tiled(edges: NDArray[np.float64], levels: NDArray[np.floating], stamps: Seq
     kind_of_row = kind_of_row.reshape(-1)
     if np.any(kinds[:, 1] <= kinds[:, 0]) or np.any(kinds[:, 2] <= 0):
         raise InputError("a row's upper edge or step is not above its lower edge", path=wide.path)
+    if float(np.sum((kinds[:, 1] - kinds[:, 0]) / kinds[:, 2])) > _MOST_CELLS:
+        raise InputError("the rows' edges and steps make more frequencies than any sweep has", path=wide.path)
     counts = _cells_of(kinds, levels.shape[1])
     ends = np.cumsum(counts)
     centres = np.concatenate(

@@ -18,9 +18,10 @@ from fallow.errors import InputError
 from fallow.files.wording import FREQUENCY_FACTORS_HZ
 from fallow.spectrum.axis import Axis
 
-__all__ = ["UnitChoice", "axis_of", "plausible_units", "rises_or_falls"]
+__all__ = ["UnitChoice", "axis_of", "is_usual", "plausible_units", "rises_or_falls"]
 
 LOWEST_HZ, HIGHEST_HZ = 9e3, 10e9  # what pocket sweepers cover. Source: common practice
+_BEYOND_HZ = 1e12  # a terahertz: beyond any instrument of the trade
 _SMALLEST_STEP_HZ = 1.0  # common practice
 _WIDEST_STEP_HZ = 100e6  # common practice
 _WORK_LOW_HZ, _WORK_HIGH_HZ = 60e6, 8e9  # where links of live production work. Source: common practice
@@ -62,6 +63,11 @@ def plausible_units(low: float, high: float, step: float) -> tuple[str, ...]:
     return tuple(possible)
 
 
+def is_usual(low_hz: float, high_hz: float) -> bool:
+    """Whether the middle of a span lies where links of live production work."""
+    return _WORK_LOW_HZ <= (low_hz + high_hz) / 2 <= _WORK_HIGH_HZ
+
+
 def _possible(low_hz: float, high_hz: float, step_hz: float) -> bool:
     return (
         low_hz >= 0
@@ -93,6 +99,8 @@ def axis_of(values: NDArray[np.float64], unit: str, decimals: int, path: str, sl
     from rounded edges. Raises InputError when whole hertz can't tell them apart.
     """
     factor = FREQUENCY_FACTORS_HZ[unit]
+    if not 0 <= float(values[0]) * factor <= float(values[-1]) * factor <= _BEYOND_HZ:
+        raise InputError(f"{float(values[-1]):.10g} {unit} is no frequency of a sweep", path=path, hint="say the unit with --unit")
     room = 15 - math.ceil(math.log10(max(abs(float(values[-1])), 1.0)))  # digits that a float holds exactly
     places = min(decimals, room)
     digits = np.rint(values * 10.0**places).astype(np.int64)

@@ -345,7 +345,11 @@ class _PlainReader:
 
     def _looks_whole(self, cells: Sequence[str]) -> bool:
         """Whether the last cell of the file's last line has as many digits behind the point as levels have here."""
-        usual = self.plan.level_decimals
+        place = max((place for place, cell in enumerate(cells) if cell), default=0)
+        if place in self.plan.levels:
+            usual = self.plan.level_decimals
+        else:
+            usual = self.plan.decimals if place == self.plan.frequency else None
         number = self.plan.dialect.notation.number(cells[-1])
         if number is None:
             return says_not_measured(cells[-1]) and cells[-1] not in ("-", ".")

@@ -55,8 +55,7 @@ def read_delimited(path: Path, telling: Telling, progress: Callable[[float], Non
 
 def _sample(file: TextFile) -> list[Line]:
     """The first lines, and so that a sample is fair also to long lines, not more of them than cells allow."""
-    head = file.head(_SAMPLE_CHARACTERS)
-    texts = head.text.split("\n", _SAMPLE_LINES)
+    texts = file.head(_SAMPLE_CHARACTERS).split("\n", _SAMPLE_LINES)
     texts = texts[:_SAMPLE_LINES] if len(texts) > _SAMPLE_LINES else texts[:-1]
     kept, cells = [], 0
     for number, text in enumerate(texts, start=1):
@@ -72,13 +71,11 @@ def _plans(lines: Sequence[Line], words: Words) -> tuple[list[Plan], dict[str, s
     plans: list[Plan] = []
     reasons: dict[str, str] = {}
     for source in (tables, glued_tables):
-        for table in source(lines, words.telling):
+        for table in source(lines, words.telling, lambda: bool(plans)):
             here = replace(words, preamble=read_preamble(table.preamble))
             for plan in _recognised(table, here, reasons):
                 if all(plan.content != other.content for other in plans):
                     plans.append(plan)
-            if plans and source is glued_tables:  # the fewest numbers a row come first
-                break
         if plans:
             break
     return plans, reasons

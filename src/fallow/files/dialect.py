@@ -9,7 +9,7 @@ from __future__ import annotations
 import csv
 import re
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -21,14 +21,8 @@ from fallow.files.wording import frequency_unit_named, level_unit_named, says_no
 
 __all__ = ["Column", "Dialect", "Row", "Table", "delimiter_told", "is_comment", "tables"]
 
-DELIMITERS = (
-    ";",
-    "\t",
-    "|",
-    ",",
-    " ",
-    "؛",
-)  # Unicode CLDR lists ; and ؛ as list separators; the rest is common practice
+# Unicode CLDR lists ; and ؛ as list separators; the rest is common practice
+DELIMITERS = (";", "\t", "|", ",", "؛", " ")  # Unicode CLDR lists ; and ؛ as list separators; the rest is common practice
 _SEP_LINE = re.compile(r"\s*\"?sep=(.)\"?\s*", re.IGNORECASE)
 _COMMENT = re.compile(r"[#!%]+|//+|\*+|;+(?=\s*[A-Za-z])|-{3,}(?=\s)")
 _BEFORE_HEADING = re.compile(r"[ \t]+(?![\[(/])")
@@ -146,10 +140,17 @@ def delimiter_told(telling: Telling, lines: Sequence[Line]) -> str | None:
     return match[1] if match else None
 
 
-def tables(lines: Sequence[Line], telling: Telling) -> Iterator[Table]:
-    """The sample in every dialect in which it has a body of numbers, likeliest delimiters first."""
-    told = delimiter_told(telling, lines)
+def tables(lines: Sequence[Line], telling: Telling, found: Callable[[], bool]) -> Iterator[Table]:
+    """The sample in every dialect in which it has a body of numbers, likeliest delimiters first.
+
+    ``found`` tells whether one of them was a sweep: blanks, which also stand where something else delimits, are tried last,
+    and not at all where a semicolon, tab or bar made one.
+    """
+    told, settled = delimiter_told(telling, lines), False
     for delimiter in (told,) if told is not None else DELIMITERS:
+        settled = found() if delimiter == "," else settled
+        if delimiter == " " and told is None and settled:
+            return
         if not any(delimiter in line.text for line in lines):
             continue
         split = [Row(line.number, Dialect(delimiter, Notation(".")).cells(line.text)) for line in lines]
@@ -158,7 +159,7 @@ def tables(lines: Sequence[Line], telling: Telling) -> Iterator[Table]:
             for row in split
             if not is_comment(" ".join(row.cells))
             for cell in row.cells
-            if cell[:1] in "+-.,٫0123456789"
+            if cell[:1] in "+-.,٫0123456789" and not looks_like_time(cell)
         ]
         for notation in notations(busy, delimiter, telling.decimal):
             table = _table(Dialect(delimiter, notation), split, lines)
@@ -166,7 +167,7 @@ def tables(lines: Sequence[Line], telling: Telling) -> Iterator[Table]:
                 yield table
 
 
-def glued_tables(lines: Sequence[Line], telling: Telling) -> Iterator[Table]:
+def glued_tables(lines: Sequence[Line], telling: Telling, found: Callable[[], bool]) -> Iterator[Table]:
     """The sample where a comma is decimal mark and delimiter at once: every way to put the pieces together."""
     told = delimiter_told(telling, lines)
     if told not in (None, ",") or telling.decimal not in (None, ","):
@@ -179,6 +180,8 @@ def glued_tables(lines: Sequence[Line], telling: Telling) -> Iterator[Table]:
         return
     for glued in _splits(width[0][0]):
         dialect = Dialect(",", Notation(","), glued)
+        if found():  # the fewest numbers a row come first
+            return
         table = _table(dialect, [Row(line.number, dialect.cells(line.text)) for line in lines], lines)
         if table is not None:
             yield table

@@ -12,9 +12,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from fallow.files.axes import UnitChoice, plausible_units, rises_or_falls
+from fallow.files.axes import UnitChoice, is_usual, plausible_units, rises_or_falls
 from fallow.files.dialect import Column, Table
-from fallow.files.levels import LevelScale, can_be_levels, scale_concluded, scale_named
+from fallow.files.levels import LevelScale, can_be_levels, fits_scale, scale_concluded, scale_named
 from fallow.files.numbers import decimals_of
 from fallow.files.plan import COLUMNS, MATRIX, TRANSPOSED, WIDE_ROWS, Plan
 from fallow.files.preamble import Preamble
@@ -26,6 +26,7 @@ __all__ = ["RECOGNISERS", "Words"]
 
 _PER_HERTZ = re.compile(r"/\s*hz", re.IGNORECASE)
 _FEWEST_IN_HEADER = 3
+_LOWEST_STATED_HZ, _HIGHEST_STATED_HZ = 1e3, 300e9  # a stated unit may lead far; beyond 300 GHz no receiver goes
 _SHOWN = 40  # values of a sample that are compared
 
 
@@ -114,6 +115,9 @@ def _columns_plan(table: Table, words: Words, axis: Column, axes: Sequence[Colum
     units = _axis_units(axis, table, words)
     if isinstance(units, str):
         return units
+    scale = _scale_of(table, levels, words)
+    if not fits_scale([value for column in levels for value in column.values], scale):
+        return f"the levels are stated in {scale.told} and can't be"
     stamps = tuple(column.name for column in levels)
     transposed = len(levels) > 1 and all(_is_stamp(name) for name in stamps)
     named = names_frequency(axis.name)
@@ -123,7 +127,7 @@ def _columns_plan(table: Table, words: Words, axis: Column, axes: Sequence[Colum
         width=table.width,
         first_line=table.body[0].number,
         units=units,
-        scale=_scale_of(table, levels, words),
+        scale=scale,
         levels=tuple(column.place for column in levels),
         sample=(axis.values[:_SHOWN], _first_values(levels)),
         decimals=_decimals(axis),
@@ -135,7 +139,7 @@ def _columns_plan(table: Table, words: Words, axis: Column, axes: Sequence[Colum
         suffixed=any(column.suffixes for column in (axis, *levels)),
         falling=rises_or_falls(axis.values) < 0,
         counted=_counts(axis) and not named and not units.certain,
-        strength=2 * named + units.certain + (len(axes) == 1),
+        strength=2 * named + units.certain + (len(axes) == 1) + _likelihood(axis.values, units, scale),
         first_lines=_first_lines(table),
         notes=notes,
     )
@@ -306,13 +310,16 @@ def _matrix_plan(table: Table, words: Words, header: _Header, skipped: int) -> P
     if isinstance(units, str) or not units.units:
         return None
     steps = np.diff(header.values)
+    scale = _told_scale(words) or _header_scale(label) or _preamble_scale(words) or scale_concluded(cells)
+    if not fits_scale(cells, scale):
+        return None
     return Plan(
         layout=MATRIX,
         dialect=table.dialect,
         width=table.width,
         first_line=table.body[skipped].number,
         units=units,
-        scale=_told_scale(words) or _header_scale(label) or scale_concluded(cells),
+        scale=scale,
         levels=places,
         sample=(header.values[:_SHOWN], tuple(cells[:_SHOWN])),
         decimals=max(decimals_of(text) for text in header.texts),
@@ -322,7 +329,7 @@ def _matrix_plan(table: Table, words: Words, header: _Header, skipped: int) -> P
         falling=bool(steps[0] < 0),
         level_decimals=_level_decimals([columns[place] for place in places], skipped),
         suffixed=any(columns[place].suffixes for place in places),
-        strength=3 + units.certain,
+        strength=3 + units.certain + _likelihood(header.values, units, scale),
         first_lines=_first_lines(table),
     )
 
@@ -389,7 +396,7 @@ def _wide_plan(table: Table, words: Words, lead: int, extra: int) -> tuple[Plan,
         names=("",),
         level_decimals=_level_decimals(levels),
         suffixed=any(column.suffixes for column in columns[lead:]),
-        strength=4,
+        strength=4 + units.certain,
         first_lines=_first_lines(table),
     )
     return (plan,)
@@ -419,9 +426,16 @@ def _units(
             UnitChoice(possible) if possible else f"in no unit are {low:.10g} to {high:.10g} the frequencies of a sweep"
         )
     factor = FREQUENCY_FACTORS_HZ[unit]
-    if high * factor > 1e12 or high * factor < 1e3:
+    if not _LOWEST_STATED_HZ <= high * factor <= _HIGHEST_STATED_HZ:
         return f"{by} says {unit}, and {low:.10g} to {high:.10g} {unit} are no frequencies of a sweep"
     return UnitChoice((unit,), by if stated else "the preamble")
+
+
+def _likelihood(frequencies: Sequence[float], units: UnitChoice, scale: LevelScale) -> int:
+    """What tells two readings of the same digits apart: frequencies where links work, levels that are decibels."""
+    factors = [FREQUENCY_FACTORS_HZ[unit] for unit in units.units]
+    usual = any(is_usual(min(frequencies) * factor, max(frequencies) * factor) for factor in factors)
+    return usual + (bool(scale.by) or not scale.linear)
 
 
 def _unit_spelt(unit: str) -> str:
@@ -459,6 +473,10 @@ def _level_unit_column(table: Table, levels: Sequence[Column]) -> str | None:
     """The unit in the column behind a level, where it holds nothing else."""
     behind = [table.columns[column.place + 1] for column in levels if column.place + 1 < table.width]
     return next((level_unit_named(column.cells[0]) for column in behind if column.kind == "unit"), None)
+
+
+def _preamble_scale(words: Words) -> LevelScale | None:
+    return None if words.preamble.level_unit is None else scale_named(words.preamble.level_unit, "the preamble")
 
 
 def _told_scale(words: Words) -> LevelScale | None:

@@ -14,6 +14,7 @@ from fallow.spectrum.sweep import LevelUnit
 from fallow.units import format_mhz
 
 __all__ = [
+    "fits_scale",
     "LevelScale",
     "can_be_levels",
     "is_ramp",
@@ -59,7 +60,8 @@ class LevelScale:
         if self.linear:
             with np.errstate(divide="ignore", invalid="ignore"):
                 values = (20.0 if self.amplitude else 10.0) * np.log10(values)
-        levels = np.require(values, dtype=np.float32, requirements=["C", "W", "O"])
+        with np.errstate(over="ignore"):  # such numbers are no levels and are rejected later
+            levels = np.require(values, dtype=np.float32, requirements=["C", "W", "O"])
         if self.offset_db:
             levels += np.float32(self.offset_db)
         levels[np.isinf(levels)] = np.nan
@@ -140,6 +142,15 @@ def can_be_levels(values: Sequence[float] | NDArray[np.floating]) -> bool:
         return False
     inside = np.count_nonzero((finite >= LOWEST_DB) & (finite <= HIGHEST_DB))
     return bool(inside >= 0.9 * finite.size) or looks_linear(finite)
+
+
+def fits_scale(values: Sequence[float] | NDArray[np.floating], scale: LevelScale) -> bool:
+    """Whether numbers (but for a few) can be what a scale makes of them: decibels in range, or power that isn't negative."""
+    numbers = np.asarray(values, dtype=np.float64)
+    if scale.linear:
+        return bool(np.fmin.reduce(numbers, axis=None) >= 0)
+    inside = np.count_nonzero((numbers >= LOWEST_DB) & (numbers <= HIGHEST_DB))
+    return bool(inside >= 0.9 * np.count_nonzero(np.isfinite(numbers)))
 
 
 def is_ramp(values: NDArray[np.float64]) -> bool:

@@ -16,6 +16,7 @@ __all__ = ["Notation", "Number", "notations"]
 _DECIMALS = ".,٫"
 _GROUPS = ".,' \u00a0٬،⹁"  # Unicode CLDR, symbols "decimal" and "group"; also "no grouping"
 _BETWEEN_DIGITS = re.compile(r"(?<=\d)([.,' \u00a0٫٬،⹁])(?=\d)")
+_LONGEST = 40  # characters of a number; with two digits of exponent no float runs over
 _EDGE_MARK = re.compile(r"(?<!\d)([.,٫])\d|\d([.,٫])(?!\d)")
 _UNIT_SUFFIX = r"(?:\s?(?P<suffix>[kKmMgG]?[hH][zZ]|[dD][bB][a-zA-Zµμ()/ ]{0,6}|[mnpfuµμ]?[WwV]))?"
 
@@ -43,7 +44,7 @@ class Notation:
     def number(self, cell: str) -> Number | None:
         """The cell as a number, or ``None`` when it is none in this notation."""
         match = _pattern(self.decimal, self.groups).fullmatch(cell)
-        if match is None:
+        if match is None or len(match["number"]) > _LONGEST:
             return None
         text = match["number"]
         for char in self.groups:
@@ -95,4 +96,4 @@ def _pattern(decimal: str, groups: str) -> re.Pattern[str]:
         indian = rf"\d{{1,2}}(?:(?P<h>{one})\d{{2}})(?:(?P=h)\d{{2}})*(?P=h)\d{{3}}"
         whole = rf"(?:{thousands}|{indian}|\d+)"
     body = rf"(?:{whole}(?:{mark}\d*)?|{mark}\d+)"
-    return re.compile(rf"(?P<number>[-+]?[ \u00a0]?{body}(?:[eE][-+]?\d{{1,3}})?){_UNIT_SUFFIX}", re.ASCII)
+    return re.compile(rf"(?P<number>[-+]?[ \u00a0]?{body}(?:[eE][-+]?\d{{1,2}})?){_UNIT_SUFFIX}", re.ASCII)

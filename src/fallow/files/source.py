@@ -35,6 +35,7 @@ _EXPONENTS = re.compile(
     r"\s?[×·]\s?10\s?\^?\s?(?=[-+]?\d)|(?<=\d)(?:أس|اس|𞤉|Е|е)(?=[-+]?\d)"
 )  # Unicode CLDR, "exponential"
 _UNKNOWN_BYTES = "replace"  # they become U+FFFD, which can't pass for a digit and never stops the reading
+_MOST_HIGH_BYTES = 10  # scripts, punctuation, minus signs; random bytes have far more
 _CONTROL = re.compile(rb"[\x00-\x08\x0e-\x1a\x1c-\x1f\x7f]")
 
 
@@ -116,9 +117,14 @@ class TextFile:
             return decoded.replace("\r", "\n")
         return decoded.replace("\r", "") if "\r" in decoded else decoded
 
-    def head(self, most_characters: int) -> Block:
-        """The first lines, up to about so many characters; at least one line."""
-        return next(iter(self.blocks(max(most_characters, 64))))
+    def head(self, most_characters: int) -> str:
+        """The first lines, up to about so many characters; at least one line, and an unended last line too."""
+        text = ""
+        for block in self.blocks(max(most_characters, 64)):
+            text += block.text
+            if block.share < 1.0:
+                break
+        return text
 
 
 def normalise(text: str) -> str:
@@ -176,7 +182,23 @@ def _wide_encoding(head: bytes) -> str | None:
     for name, pattern in patterns.items():
         if all(share > 0.7 if zero else share < 0.3 for share, zero in zip(zeros, pattern, strict=True)):
             return name
+    return _foreign_utf16(sample)
+
+
+def _foreign_utf16(sample: bytes) -> str | None:
+    """UTF-16 whose letters and digits are not ASCII: few different high bytes, blanks and line ends among them, no controls."""
+    for name, high in (("utf-16-le", sample[1::2]), ("utf-16-be", sample[::2])):
+        if len(sample) < 64 or len(set(high)) > _MOST_HIGH_BYTES or high.count(0) < len(high) // 10:
+            continue
+        text = _decoded(sample, name, final=False)
+        if "\ufffd" not in text and all(_is_writing(char) for char in text):
+            return name
     return None
+
+
+def _is_writing(char: str) -> bool:
+    """Whether a character stands in texts: no control, no surrogate, nothing private or unassigned."""
+    return char in "\r\n\t" or unicodedata.category(char) not in ("Cc", "Cs", "Co", "Cn")
 
 
 def _decoded(raw: bytes, encoding: str, *, final: bool) -> str:
