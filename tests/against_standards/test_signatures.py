@@ -106,3 +106,14 @@ def test_a_block_off_the_raster_is_no_television(centre_hz: float) -> None:
 def test_noise_is_no_television() -> None:
     for seed in range(20):
         assert judge(_air(seed=seed), raster=UHF_8).emitters == ()
+
+
+@pytest.mark.parametrize("step_hz", [25_000, 100_000, 200_000])
+def test_neighbouring_stations_are_told_apart_with_coarse_steps(step_hz: int) -> None:
+    # both leave 196 kHz to their channel's edge (EN 300 744), so 392 kHz between them
+    instrument = Instrument(
+        low_hz=469_990_000, step_hz=step_hz, bins=48_000_000 // step_hz, rbw_hz=float(step_hz), samples=10, sweeps=5
+    )
+    both = [Signal(centre, 7.607e6, -60.0) for centre in (482e6, 490e6)]
+    air = judge(sweep_over(np.random.default_rng(3), instrument, both), raster=UHF_8)
+    assert [one.low_hz for one in air.emitters if one.looks_like == "TV, DVB-T"] == [478_000_000, 486_000_000]

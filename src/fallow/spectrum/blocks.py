@@ -51,7 +51,7 @@ def find_television(
     levels = np.where(lines, np.nan, heard.mean_db - base_db)
     found = []
     for channel in raster:
-        if channel.low_hz < heard.axis.low_hz or channel.high_hz > heard.axis.high_hz:
+        if channel.low_hz < heard.axis.low_hz - GUARD_HZ or channel.high_hz > heard.axis.high_hz + GUARD_HZ:
             continue
         candidates = [
             match
@@ -145,7 +145,7 @@ def _step(
     heard: Heard, levels: NDArray[np.float64], outside_hz: tuple[float, float], inside_hz: tuple[float, float]
 ) -> _Step | None:
     outer, inner = _between(heard, levels, outside_hz), _between(heard, levels, inside_hz)
-    if outer.size < 2 or inner.size < 2:
+    if outer.size == 0 or inner.size == 0:
         return None
     u_db = math.hypot(_median_u_db(heard, outer), _median_u_db(heard, inner))
     return _Step(float(np.median(inner) - np.median(outer)), max(u_db, 0.05), float(np.median(outer)))

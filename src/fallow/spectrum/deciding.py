@@ -272,8 +272,12 @@ class _Run:
 def _runs(powers: WindowPowers, rises: NDArray[np.float64]) -> Iterator[tuple[int, _Run]]:
     """Sums over runs of 1, 2, 4 … sweeps, half overlapping, and at last over all."""
     sweeps = powers.least.shape[0]
-    columns = [np.where(powers.valid, values, 0.0) for values in (powers.least, powers.most, powers.squares, rises)]
-    columns.append(powers.valid.astype(np.float64))
+    columns = [powers.least, powers.most, powers.squares, rises if rises.max(initial=1.0) > 1.0 else rises[:, :1]]
+    if powers.valid.all():
+        columns.append(np.ones((sweeps, 1)))
+    else:
+        columns = [np.where(powers.valid, values, 0.0) for values in columns]
+        columns.append(powers.valid.astype(np.float64))
     if sweeps > 1:
         yield 1, _run_of(columns, powers.valid)
     totals = [np.concatenate([np.zeros((1, values.shape[1])), np.cumsum(values, axis=0)]) for values in columns]
@@ -288,8 +292,8 @@ def _runs(powers: WindowPowers, rises: NDArray[np.float64]) -> Iterator[tuple[in
 
 
 def _run_of(sums: list[NDArray[np.float64]], valid: NDArray[np.bool_]) -> _Run:
-    least, most, squares, rise, count = sums
-    return _Run(least, most, squares, rise, count, valid)
+    least, most, squares, rise, count = (np.broadcast_to(values, sums[0].shape) for values in sums)
+    return _Run(least, most, squares, rise, count, np.broadcast_to(valid, least.shape))
 
 
 def _samples(

@@ -24,7 +24,8 @@ __all__ = ["Heard", "is_absolute", "make_ready"]
 
 IMPOSSIBLE_BELOW_DB = 60.0  # under the lower quartile of a series; single noise samples fall so low once in a million
 OFTEN_SHARE = 0.9  # of the sweeps that must have a level, or the bin is a hole
-FEWEST_DIFFERENCES = 30  # below that, the scatter says nothing and single samples are assumed
+FEWEST_DIFFERENCES = 10  # below that, the scatter says nothing and single samples are assumed
+MANY_DIFFERENCES = 100  # below that, the scatter is taken as larger than it looks, by two of its standard errors or so
 MOST_DIFFERENCES = 1_000_000  # as many as a median needs by far; keeps long surveys quick
 
 
@@ -239,5 +240,6 @@ def _scatter_db(levels: NDArray[np.float32], axis: Axis, rbw_hz: float) -> float
     for differences in candidates:
         valid = np.abs(differences[np.isfinite(differences)])
         if valid.size >= FEWEST_DIFFERENCES:
-            spreads.append(float(np.median(valid)))
+            unsure = 2.0 / math.sqrt(valid.size) if valid.size < MANY_DIFFERENCES else 0.0
+            spreads.append(float(np.median(valid)) * (1.0 + unsure))
     return max(spreads) if spreads else None
