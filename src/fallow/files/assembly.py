@@ -1,13 +1,14 @@
 """Rows of a file put together into sweeps on exact axes: where a sweep ends, which axis it has, what is missing in it.
 
-What comes out are ``Passes``: levels as printed, per axis and trace, rising in frequency. What the numbers mean is ``levels``'
-business, and what to make of it all ``delimited``'s.
+What comes out are ``Passes``: levels as printed, per axis and trace, rising in frequency. What the numbers mean is
+``levels``' business, and what to make of it all ``delimited``'s.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,7 +28,8 @@ _JOIN_FEWEST = 3  # a stretch of fewer points is no sweep
 
 @dataclass(frozen=True, eq=False)
 class Passes:
-    """Sweeps of one trace on one axis. ``values``: as printed, shape (sweep, bin); ``stamps``: a text per sweep, may be empty."""
+    """Sweeps of one trace on one axis. ``values``: as printed, shape (sweep, bin); ``stamps``: a text per sweep, may
+    be empty."""
 
     axis: Axis
     values: NDArray[np.floating]
@@ -37,7 +39,8 @@ class Passes:
 
 @dataclass(frozen=True, eq=False)
 class Assembled:
-    """All passes of a file. ``span_hz``: the stated edges of wide rows, else ``None``. ``stacked``: sweeps stood below each other."""
+    """All passes of a file. ``span_hz``: the stated edges of wide rows, else ``None``. ``stacked``: sweeps stood
+    below each other."""
 
     passes: tuple[Passes, ...]
     notes: tuple[str, ...] = ()
@@ -54,11 +57,13 @@ def assemble(rows: Iterable[Rows], plan: Plan, path: str) -> Assembled:
     return _columns(rows, plan, path)
 
 
-# --- a matrix --------------------------------------------------------------------------------------------------------------
+# --- a matrix ---
 
 
 def _matrix(rows: Iterable[Rows], plan: Plan, path: str) -> Assembled:
-    parts, stamps, cut = [], [], False
+    parts: list[NDArray[np.floating]] = []
+    stamps: list[str] = []
+    cut = False
     for part in rows:
         parts.append(_compact(part.levels, plan))
         stamps.extend(part.stamp(row) for row in range(part.levels.shape[0]))
@@ -86,7 +91,7 @@ def _cut_note(cut: bool) -> tuple[str, ...]:
     return ("the last line is cut off: what is whole of it was kept, the rest was not measured",) if cut else ()
 
 
-# --- columns ---------------------------------------------------------------------------------------------------------------
+# --- columns ---
 
 
 @dataclass(eq=False)
@@ -136,9 +141,8 @@ class _Stack:
             self.kept, self.repeated = [joined], -1
 
     def _repeats(self, frequencies: NDArray[np.float64]) -> bool:
-        assert_first = self.first if self.first is not None else frequencies
-        phase = self.repeated % assert_first.size
-        expected = np.resize(np.roll(assert_first, -phase), frequencies.size)
+        first = self.first if self.first is not None else frequencies
+        expected = np.resize(np.roll(first, -(self.repeated % first.size)), frequencies.size)
         return bool(np.array_equal(expected, frequencies))
 
     def _keep_all(self, frequencies: NDArray[np.float64]) -> None:
@@ -188,7 +192,7 @@ def _even_sweeps(
         return None
     n = first.size
     missing = -values.shape[0] % n
-    notes = ()
+    notes: tuple[str, ...] = ()
     if missing:
         values = np.concatenate([values, np.full((missing, values.shape[1]), np.nan, dtype=values.dtype)])
         notes = (f"the last sweep ends after {n - missing} of {n} frequencies: the rest of it was not measured",)
@@ -217,7 +221,7 @@ def _uneven_sweeps(
     """One sweep, spans in any order that make one sweep, or sweeps that differ in their frequencies."""
     starts = starts_of(frequencies, falling=plan.falling)
     bounds = [*starts.tolist(), frequencies.size]
-    pieces = [slice(low, high) for low, high in zip(bounds, bounds[1:], strict=False)]
+    pieces = [slice(low, high) for low, high in pairwise(bounds)]
     groups = _joined_spans(frequencies, pieces)
     if len(groups) > max(3, frequencies.size // _JOIN_FEWEST):
         raise InputError("the frequencies jump to and fro: they are no sweeps", path=path)
@@ -268,7 +272,7 @@ def _with_partial(kinds: list[list[_Entry]], notes: list[str]) -> list[list[_Ent
             continue
         whole = home[0][0]
         notes.append(
-            f"{len(entries)} of the sweeps have only {points.size} of {whole.size} frequencies: the rest was not measured"
+            f"{len(entries)} of the sweeps have only {points.size} of {whole.size} frequencies: the rest not measured"
         )
         for _, values, stamp in entries:
             filled = np.full((whole.size, values.shape[1]), np.nan, dtype=values.dtype)
@@ -291,11 +295,14 @@ def _passes_of(kinds: Sequence[Sequence[_Entry]], plan: Plan, path: str) -> tupl
     return tuple(passes)
 
 
-# --- wide rows -------------------------------------------------------------------------------------------------------------
+# --- wide rows ---
 
 
 def _wide_rows(rows: Iterable[Rows], plan: Plan, path: str) -> Assembled:
-    edges, levels, stamps, cut = [], [], [], False
+    edges: list[NDArray[np.float64]] = []
+    levels: list[NDArray[np.floating]] = []
+    stamps: list[str] = []
+    cut = False
     for part in rows:
         if part.edges is None:
             continue
@@ -358,12 +365,13 @@ def _centres(kind: NDArray[np.float64], count: int, printed: int) -> NDArray[np.
     low, high, step = (float(value) for value in kind)
     room = round((high - low) / step)
     offset = 0.0 if count == room + 1 and count == printed else 0.5
-    return low + step * (np.arange(count) + offset)
+    return (low + step * (np.arange(count) + offset)).astype(np.float64)
 
 
 def _sweeps_of(kind_of_row: NDArray[np.intp]) -> NDArray[np.int64]:
     """The sweep that each row belongs to: a new one begins where a row comes that the sweep already has."""
-    sweep, seen = 0, set()
+    sweep = 0
+    seen: set[int] = set()
     sweeps = np.empty(kind_of_row.size, dtype=np.int64)
     for row, kind in enumerate(kind_of_row.tolist()):
         if kind in seen:

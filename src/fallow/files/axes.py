@@ -1,7 +1,7 @@
 """From the frequencies that a file prints to an exact axis, and which unit they can be in.
 
-Frequencies printed to some digit are uniform when each lies within one unit of that digit of an even grid; the axis is then that
-grid, in exact fractions of a hertz, and otherwise the printed frequencies in whole hertz.
+Frequencies printed to some digit are uniform when each lies within one unit of that digit of an even grid; the axis
+is then that grid, in exact fractions of a hertz, and otherwise the printed frequencies in whole hertz.
 """
 
 from __future__ import annotations
@@ -44,9 +44,9 @@ class UnitChoice:
 def plausible_units(low: float, high: float, step: float) -> tuple[str, ...]:
     """The units that make numbers from ``low`` to ``high`` the axis of a sweep, one of them where only one is likely.
 
-    A megahertz (or, up to 1 GHz, kilohertz or hertz) reading whose middle lies where links work is taken alone: the next smaller
-    unit would put it into long or medium wave. Gigahertz are never taken alone, because numbers such as 0.5 to 3.5 are
-    short wave in megahertz.
+    A megahertz (or, up to 1 GHz, kilohertz or hertz) reading whose middle lies where links work is taken alone: the
+    next smaller unit would put it into long or medium wave. Gigahertz are never taken alone, because numbers such as
+    0.5 to 3.5 are short wave in megahertz.
     """
     possible = [
         unit for unit, factor in FREQUENCY_FACTORS_HZ.items() if _possible(low * factor, high * factor, step * factor)
@@ -71,7 +71,7 @@ def is_usual(low_hz: float, high_hz: float) -> bool:
 def _possible(low_hz: float, high_hz: float, step_hz: float) -> bool:
     return (
         low_hz >= 0
-        and LOWEST_HZ <= (low_hz + high_hz) / 2
+        and (low_hz + high_hz) / 2 >= LOWEST_HZ
         and high_hz <= HIGHEST_HZ
         and (low_hz == 0 or low_hz >= LOWEST_HZ)
         and _SMALLEST_STEP_HZ <= step_hz <= _WIDEST_STEP_HZ
@@ -95,12 +95,14 @@ def rises_or_falls(values: Sequence[float] | NDArray[np.float64]) -> int:
 def axis_of(values: NDArray[np.float64], unit: str, decimals: int, path: str, slack: float = 0.0) -> Axis:
     """The axis of strictly rising printed frequencies with so many decimals, in ``unit``.
 
-    ``values``: [unit], shape (bin,), at least two. ``slack``: [unit], how far they may lie from the grid where they were computed
-    from rounded edges. Raises InputError when whole hertz can't tell them apart.
+    ``values``: [unit], shape (bin,), at least two. ``slack``: [unit], how far they may lie from the grid where they
+    were computed from rounded edges. Raises InputError when whole hertz can't tell them apart.
     """
     factor = FREQUENCY_FACTORS_HZ[unit]
     if not 0 <= float(values[0]) * factor <= float(values[-1]) * factor <= _BEYOND_HZ:
-        raise InputError(f"{float(values[-1]):.10g} {unit} is no frequency of a sweep", path=path, hint="say the unit with --unit")
+        raise InputError(
+            f"{float(values[-1]):.10g} {unit} is no frequency of a sweep", path=path, hint="say the unit with --unit"
+        )
     room = 15 - math.ceil(math.log10(max(abs(float(values[-1])), 1.0)))  # digits that a float holds exactly
     places = min(decimals, room)
     digits = np.rint(values * 10.0**places).astype(np.int64)
@@ -117,7 +119,8 @@ def axis_of(values: NDArray[np.float64], unit: str, decimals: int, path: str, sl
 
 
 def _is_even(digits: NDArray[np.int64], tolerance: float) -> bool:
-    """Whether numbers are an even grid, each printed to a whole digit; a step of one digit must be exactly that everywhere."""
+    """Whether numbers are an even grid, each printed to a whole digit; a step of one digit must be exactly that
+    everywhere."""
     steps = np.diff(digits)
     spread = int(steps.max() - steps.min())
     if spread == 0:

@@ -1,7 +1,9 @@
-"""The body of a text file as arrays, block by block, once its plan is known: a quick way, and a plain way that knows every place.
+"""The body of a text file as arrays, block by block, once its plan is known: a quick way, and a plain way that knows
+every place.
 
-The quick way hands a block to pyarrow. Whatever pyarrow stumbles over is read once more by the plain way, cell by cell, which
-either understands it (a heading repeated, a gap, a unit behind a number) or says in which line and column it fails.
+The quick way hands a block to pyarrow. Whatever pyarrow stumbles over is read once more by the plain way, cell by
+cell, which either understands it (a heading repeated, a gap, a unit behind a number) or says in which line and column
+it fails.
 """
 
 from __future__ import annotations
@@ -9,6 +11,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +22,9 @@ from fallow.files.numbers import Number, decimals_of
 from fallow.files.plan import MATRIX, WIDE_ROWS, Plan
 from fallow.files.source import Block, TextFile
 from fallow.files.wording import FREQUENCY_FACTORS_HZ, frequency_unit_named, says_not_measured
+
+if TYPE_CHECKING:
+    import pyarrow as pa
 
 __all__ = ["Rows", "read_rows"]
 
@@ -51,10 +57,10 @@ _EDGE_BLANKS = re.compile(r"^ | (?=\n)", re.MULTILINE)
 class Rows:
     """Rows of one block.
 
-    ``frequencies``: [as printed, in the plan's unit], float64, shape (row,), or ``None`` in a matrix. ``levels``: [as printed],
-    float64 or float32, shape (row, column), NaN where not measured. ``stamp``: the times of a row as text, by its number here.
-    ``cut``: the last row was cut off. ``line``: of the first row, for messages. ``edges``: lower edge, upper edge and step of wide
-    rows, shape (row, 3), else ``None``.
+    ``frequencies``: [as printed, in the plan's unit], float64, shape (row,), or ``None`` in a matrix. ``levels``: [as
+    printed], float64 or float32, shape (row, column), NaN where not measured. ``stamp``: the times of a row as text,
+    by its number here. ``cut``: the last row was cut off. ``line``: of the first row, for messages. ``edges``: lower
+    edge, upper edge and step of wide rows, shape (row, 3), else ``None``.
     """
 
     frequencies: NDArray[np.float64] | None
@@ -66,7 +72,8 @@ class Rows:
 
 
 def read_rows(file: TextFile, plan: Plan, progress: Callable[[float], None] | None = None) -> Iterator[Rows]:
-    """The rows of a file from the plan's first line on. Raises InputError with line and column where a cell can't be read."""
+    """The rows of a file from the plan's first line on. Raises InputError with line and column where a cell can't be
+    read."""
     for block in file.blocks(progress=progress):
         text, line = _from_line(block, plan.first_line)
         if not text:
@@ -95,7 +102,7 @@ def _without_last(text: str) -> tuple[str, str]:
     return text[:start], text[start:]
 
 
-# --- the quick way ---------------------------------------------------------------------------------------------------------
+# --- the quick way ---
 
 
 def _quick(text: str, plan: Plan, line: int) -> Rows | None:
@@ -120,10 +127,10 @@ def _rewritten(text: str, plan: Plan) -> str | None:
     for char in dialect.notation.groups:
         if char not in text:
             continue
-        if plan.times or re.search(rf"{re.escape(char)}(?!\d{{2,3}}(?!\d))", text) or char in " \u00a0":
-            if plan.times or re.search(rf"(?<=\d){re.escape(char)}(?!\d{{2,3}}(?!\d))(?=[\d])", text):
-                return None
-        text = re.sub(rf"(?<=\d){re.escape(char)}(?=\d)", "", text)
+        mark = rf"(?<=\d){re.escape(char)}(?=\d)"
+        if plan.times or re.search(rf"{mark}(?!\d{{2,3}}(?!\d))", text):
+            return None
+        text = re.sub(mark, "", text)
     if dialect.delimiter == " ":
         text = _EDGE_BLANKS.sub("", _RUN_OF_BLANKS.sub(" ", text))
     return text if text.isascii() else None
@@ -178,9 +185,6 @@ def _parsed_columns(text: str, plan: Plan, line: int, fields: int) -> Rows | Non
 
 def _parsed_flat(text: str, plan: Plan, line: int) -> Rows | None:
     """All levels of a matrix as one long column; what stands before and behind them is cut off row by row."""
-    import pyarrow as pa  # late: heavy, and only files of some size need it
-    from pyarrow import csv as pa_csv
-
     delimiter, lead, count = plan.dialect.delimiter, plan.levels[0], len(plan.levels)
     heads, tails = [], []
     for row in text.split("\n")[:-1]:
@@ -190,14 +194,24 @@ def _parsed_flat(text: str, plan: Plan, line: int) -> Rows | None:
             return None
         heads.append(parts[:lead])
         tails.append(parts[lead][: len(parts[lead]) - extra] if extra else parts[lead])
-    column = "\n".join(tails).replace(delimiter, "\n").encode("ascii")
+    levels = _one_column("\n".join(tails).replace(delimiter, "\n"), plan)
+    edges = _edges_of(heads, plan) if plan.layout == WIDE_ROWS else None
+    if levels is None or levels.size != len(tails) * count or (plan.layout == WIDE_ROWS and edges is None):
+        return None
+    return Rows(None, levels.reshape(-1, count), lambda row: stamp_of(heads[row], plan), False, line, edges)
+
+
+def _one_column(text: str, plan: Plan) -> NDArray[np.floating] | None:
+    """Levels that stand one on each line, empty lines being gaps; ``None`` where one is no number."""
+    import pyarrow as pa  # late: heavy, and only files of some size need it
+    from pyarrow import csv as pa_csv
+
+    delimiter = ";" if plan.dialect.delimiter == "\t" else "\t"  # one that does not occur
     try:
         table = pa_csv.read_csv(
-            pa.BufferReader(column + b"\n"),
+            pa.BufferReader(f"{text}\n".encode("ascii")),
             read_options=pa_csv.ReadOptions(column_names=["levels"], block_size=2**20),
-            parse_options=pa_csv.ParseOptions(
-                delimiter="\t" if delimiter != "\t" else ";", quote_char=False, ignore_empty_lines=False
-            ),
+            parse_options=pa_csv.ParseOptions(delimiter=delimiter, quote_char=False, ignore_empty_lines=False),
             convert_options=pa_csv.ConvertOptions(
                 column_types={"levels": _level_type(plan)},
                 null_values=_GAP_WORDS,
@@ -206,21 +220,20 @@ def _parsed_flat(text: str, plan: Plan, line: int) -> Rows | None:
         )
     except pa.ArrowInvalid:
         return None
-    levels = table.column(0).to_numpy()
-    if levels.size != len(tails) * count:
+    levels: NDArray[np.floating] = table.column(0).to_numpy()
+    return levels
+
+
+def _edges_of(heads: Sequence[Sequence[str]], plan: Plan) -> NDArray[np.float64] | None:
+    """Lower edge, upper edge and step of wide rows, shape (row, 3); ``None`` where one is no number."""
+    number = plan.dialect.notation.number
+    rows = [[number(head[plan.lead + place].strip()) for place in range(3)] for head in heads]
+    if any(cell is None for row in rows for cell in row):
         return None
-    edges = None
-    if plan.layout == WIDE_ROWS:
-        numbers = [
-            [plan.dialect.notation.number(head[plan.lead + place].strip()) for place in range(3)] for head in heads
-        ]
-        if any(number is None for row in numbers for number in row):
-            return None
-        edges = np.array([[number.value for number in row if number is not None] for row in numbers], dtype=np.float64)
-    return Rows(None, levels.reshape(-1, count), lambda row: stamp_of(heads[row], plan), False, line, edges)
+    return np.array([[cell.value for cell in row if cell is not None] for row in rows], dtype=np.float64)
 
 
-def _level_type(plan: Plan):
+def _level_type(plan: Plan) -> pa.DataType:
     """Decibels need no more than float32; linear power is turned into decibels first."""
     import pyarrow as pa  # late: heavy, and only files of some size need it
 
@@ -232,7 +245,7 @@ def stamp_of(cells: Sequence[str], plan: Plan) -> str:
     return " ".join(cells[place].strip() for place in plan.times)
 
 
-# --- the plain way ---------------------------------------------------------------------------------------------------------
+# --- the plain way ---
 
 
 def _plain(text: str, plan: Plan, line: int, file: TextFile) -> Rows:

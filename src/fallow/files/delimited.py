@@ -1,7 +1,7 @@
 """Delimited text of any region and shape: find the one reading that makes sense, then read the whole file by it.
 
-Every dialect is tried on sample lines, every layout on every dialect; readings with equal content are one. One left: it is taken.
-Several: the user is asked, with both shown. None: every layout says why it declined.
+Every dialect is tried on sample lines, every layout on every dialect; readings with equal content are one. One left:
+it is taken. Several: the user is asked, with both shown. None: every layout says why it declined.
 """
 
 from __future__ import annotations
@@ -18,7 +18,8 @@ from fallow.errors import InputError, UsageError
 from fallow.files.assembly import Assembled, Passes, assemble
 from fallow.files.cells import read_rows
 from fallow.files.dialect import Table, glued_tables, tables
-from fallow.files.layouts import RECOGNISERS, Words, with_units
+from fallow.files.headings import Words
+from fallow.files.layouts import RECOGNISERS, with_units
 from fallow.files.levels import looks_linear, scale_concluded, series_levels
 from fallow.files.plan import COLUMNS, TRANSPOSED, Plan
 from fallow.files.preamble import read_preamble
@@ -38,7 +39,8 @@ _DELIMITERS = {" ": "blanks", "\t": "tab"}
 
 
 def read_delimited(path: Path, telling: Telling, progress: Callable[[float], None] | None = None) -> FileReading:
-    """Read a text file. Raises InputError when it is none or holds no sweep; what only the user can answer stands in ``needs``."""
+    """Read a text file. Raises InputError when it is none or holds no sweep; what only the user can answer stands in
+    ``needs``."""
     file = TextFile.open(path)
     lines = _sample(file)
     words = Words(telling, read_preamble(()))
@@ -57,7 +59,8 @@ def _sample(file: TextFile) -> list[Line]:
     """The first lines, and so that a sample is fair also to long lines, not more of them than cells allow."""
     texts = file.head(_SAMPLE_CHARACTERS).split("\n", _SAMPLE_LINES)
     texts = texts[:_SAMPLE_LINES] if len(texts) > _SAMPLE_LINES else texts[:-1]
-    kept, cells = [], 0
+    kept: list[Line] = []
+    cells = 0
     for number, text in enumerate(texts, start=1):
         cells += max(text.count(char) for char in ",;\t| ") + 1
         if cells > _SAMPLE_CELLS and len(kept) >= _FEWEST_LINES:
@@ -105,11 +108,12 @@ def _refusal(path: Path, lines: Sequence[Line], reasons: dict[str, str]) -> Inpu
     return InputError(f"it is no sweep that fallow can read ({told})", path=path)
 
 
-# --- questions -------------------------------------------------------------------------------------------------------------
+# --- questions ---
 
 
 def _question(plans: Sequence[Plan]) -> str | None:
-    """What has to be asked before the file can be read, with every reading shown; ``None`` where one reading is left."""
+    """What has to be asked before the file can be read, with every reading shown; ``None`` where one reading is
+    left."""
     if len(plans) > 1:
         return _which_reading(plans)
     plan = plans[0]
@@ -118,6 +122,10 @@ def _question(plans: Sequence[Plan]) -> str | None:
         return (
             f"the only rising column counts rows, which may be no frequencies: {shown}? If they are, say so with --unit"
         )
+    levels = plan.sample[1]
+    if not plan.scale.by and not plan.scale.linear and levels and 0.0 <= min(levels) < max(levels) <= 1.0:
+        span = f"{min(levels):g} to {max(levels):g}"
+        return f"levels from {span} can be linear (--level-unit linear) or decibels (--level-unit dB)"
     if len(plan.units.units) > 1:
         readings = ", or ".join(f"in {unit}: {_shown(plan, unit)} (--unit {unit})" for unit in plan.units.units)
         return f"the file does not say the unit of its frequencies: {readings}"
@@ -153,7 +161,7 @@ def _unread(file: TextFile, plan: Plan, question: str) -> FileReading:
     )  # fmt: skip
 
 
-# --- the whole file --------------------------------------------------------------------------------------------------------
+# --- the whole file ---
 
 
 def _read(
@@ -296,7 +304,7 @@ def _series(passes: Passes, plan: Plan, about: _About, times: _Times, notes: lis
     )
 
 
-# --- how it is told --------------------------------------------------------------------------------------------------------
+# --- how it is told ---
 
 
 def _unit_notes(plan: Plan) -> list[str]:

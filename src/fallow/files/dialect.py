@@ -1,7 +1,8 @@
 """Lines of text as tables of cells: which delimiter, which notation, where the numbers begin.
 
-A ``Dialect`` is one guess about a whole file; ``tables`` tries every guess on the file's sample lines and hands back those in
-which a body of rows with numbers appears. Which of them is true is decided by the layouts, on the meaning of the columns.
+A ``Dialect`` is one guess about a whole file; ``tables`` tries every guess on the file's sample lines and hands back
+those in which a body of rows with numbers appears. Which of them is true is decided by the layouts, on the meaning of
+the columns.
 """
 
 from __future__ import annotations
@@ -22,7 +23,14 @@ from fallow.files.wording import frequency_unit_named, level_unit_named, says_no
 __all__ = ["Column", "Dialect", "Row", "Table", "delimiter_told", "is_comment", "tables"]
 
 # Unicode CLDR lists ; and ؛ as list separators; the rest is common practice
-DELIMITERS = (";", "\t", "|", ",", "؛", " ")  # Unicode CLDR lists ; and ؛ as list separators; the rest is common practice
+DELIMITERS = (
+    ";",
+    "\t",
+    "|",
+    ",",
+    "؛",
+    " ",
+)  # Unicode CLDR lists ; and ؛ as list separators; the rest is common practice
 _SEP_LINE = re.compile(r"\s*\"?sep=(.)\"?\s*", re.IGNORECASE)
 _COMMENT = re.compile(r"[#!%]+|//+|\*+|;+(?=\s*[A-Za-z])|-{3,}(?=\s)")
 _BEFORE_HEADING = re.compile(r"[ \t]+(?![\[(/])")
@@ -40,8 +48,8 @@ class Row:
 
 @dataclass(frozen=True)
 class Dialect:
-    """``delimiter``: one character; a blank stands for any run of blanks. ``glued``: how many numbers a row holds where the
-    delimiter is also the decimal mark, cells per number; empty otherwise."""
+    """``delimiter``: one character; a blank stands for any run of blanks. ``glued``: how many numbers a row holds
+    where the delimiter is also the decimal mark, cells per number; empty otherwise."""
 
     delimiter: str
     notation: Notation
@@ -51,12 +59,15 @@ class Dialect:
         """The cells of a line, quotes taken off (RFC 4180), blanks around them stripped."""
         if self.delimiter == " ":
             return tuple(_BLANKS.split(text.strip())) if text.strip() else ()
-        if '"' in text:
-            fields = next(csv.reader([text], delimiter=self.delimiter, skipinitialspace=True), [])
-        else:
-            fields = text.split(self.delimiter)
+        fields = self._unquoted(text) if '"' in text else text.split(self.delimiter)
         cells = tuple(field.strip(" \t") for field in fields)
         return self._unglued(cells) if self.glued else cells
+
+    def _unquoted(self, text: str) -> list[str]:
+        try:
+            return next(csv.reader([text], delimiter=self.delimiter, skipinitialspace=True), [])
+        except csv.Error:  # a cell longer than any: then the quote is no quote
+            return text.split(self.delimiter)
 
     def _unglued(self, cells: tuple[str, ...]) -> tuple[str, ...]:
         if len(cells) != sum(self.glued) or not cells[0].lstrip("-+").isdigit():
@@ -67,7 +78,8 @@ class Dialect:
 
 @dataclass(frozen=True)
 class Column:
-    """One column of a sample. ``numbers`` has an entry per row, ``None`` where the cell is no number. ``name``: its header.
+    """One column of a sample. ``numbers`` has an entry per row, ``None`` where the cell is no number. ``name``: its
+    header.
 
     ``kind``: number, time, unit (nothing but a unit), blank or word.
     """
@@ -135,7 +147,7 @@ def is_comment(text: str) -> bool:
 def delimiter_told(telling: Telling, lines: Sequence[Line]) -> str | None:
     """The delimiter that the user states, or the file's first line (``sep=;``)."""
     if telling.delimiter is not None:
-        return {"tab": "\t", "\\t": "\t", "space": " ", "blank": " "}.get(telling.delimiter.lower(), telling.delimiter)
+        return {"tab": "\t", "space": " "}.get(telling.delimiter, telling.delimiter)
     match = _SEP_LINE.fullmatch(lines[0].text) if lines else None
     return match[1] if match else None
 
@@ -143,8 +155,8 @@ def delimiter_told(telling: Telling, lines: Sequence[Line]) -> str | None:
 def tables(lines: Sequence[Line], telling: Telling, found: Callable[[], bool]) -> Iterator[Table]:
     """The sample in every dialect in which it has a body of numbers, likeliest delimiters first.
 
-    ``found`` tells whether one of them was a sweep: blanks, which also stand where something else delimits, are tried last,
-    and not at all where a semicolon, tab or bar made one.
+    ``found`` tells whether one of them was a sweep: blanks, which also stand where something else delimits, are tried
+    last, and not at all where a semicolon, tab or bar made one.
     """
     told, settled = delimiter_told(telling, lines), False
     for delimiter in (told,) if told is not None else DELIMITERS:
@@ -212,7 +224,8 @@ def _table(dialect: Dialect, split: Sequence[Row], lines: Sequence[Line]) -> Tab
 
 
 def _heading_cells(dialect: Dialect, text: str, width: int) -> tuple[str, ...]:
-    """A line above the body as cells; where blanks delimit, a heading of several words is kept together if the count fits."""
+    """A line above the body as cells; where blanks delimit, a heading of several words is kept together if the count
+    fits."""
     bare = text.lstrip(" \t")
     comment = _COMMENT.match(bare)
     bare = bare[comment.end() :] if comment is not None else text
@@ -225,7 +238,8 @@ def _heading_cells(dialect: Dialect, text: str, width: int) -> tuple[str, ...]:
 
 
 def is_data(cells: Sequence[str], notation: Notation) -> bool:
-    """Whether a row looks like numbers: at least one, and but for one word nothing that is neither number, gap, time nor unit."""
+    """Whether a row looks like numbers: at least one, and but for one word nothing that is neither number, gap, time
+    nor unit."""
     numbers = words = 0
     for cell in cells:
         if notation.number(cell) is not None:

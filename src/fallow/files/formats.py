@@ -1,14 +1,17 @@
-"""Files and folders to readings: what kind of file each is, told by its content, and what becomes of those that are no sweeps."""
+"""Files and folders to readings: what kind of file each is, told by its content, and what becomes of those that are
+no sweeps."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
+from itertools import pairwise
 from os import PathLike, fspath
 from pathlib import Path
 
-from fallow.errors import FallowError, InputError
+from fallow.errors import InputError
+from fallow.files.companions import Companions
 from fallow.files.readings import FileReading, FileRefusal, NotASweepError, Telling
 from fallow.files.wording import words_of
 
@@ -29,7 +32,8 @@ _MAGIC: tuple[tuple[bytes, str], ...] = (
     (b"\xd0\xcf\x11\xe0", "an office document: save what is in it as text"),
 )
 _NO_SWEEP_MAGIC: tuple[tuple[bytes, str], ...] = (
-    (b"\x89PNG", "a picture"), (b"\xff\xd8\xff", "a picture"), (b"GIF8", "a picture"), (b"BM", "a picture"), (b"%PDF", "a PDF document"),
+    (b"\x89PNG", "a picture"), (b"\xff\xd8\xff", "a picture"), (b"GIF8", "a picture"), (b"BM", "a picture"),
+    (b"%PDF", "a PDF document"),
     (b"\x7fELF", "a program"), (b"MZ", "a program"),
 )  # fmt: skip
 _RECORDINGS = (
@@ -48,20 +52,26 @@ _RECORDINGS = (
     ".wav",
 )
 _NEVER_SWEEPS = (
-    ".md", ".rst", ".py", ".ipynb", ".png", ".jpg", ".jpeg", ".gif", ".svg", ".pdf", ".html", ".htm", ".css", ".js", ".toml", ".ini",
-    ".cfg", ".yml", ".yaml", ".sh", ".bat", ".exe", ".dll", ".fallow", ".log.gz",
+    ".md", ".rst", ".py", ".ipynb", ".png", ".jpg", ".jpeg", ".gif", ".svg", ".pdf", ".html", ".htm",
+    ".css", ".js", ".toml",
+    ".ini",    ".cfg", ".yml", ".yaml", ".sh", ".bat", ".exe", ".dll", ".fallow", ".log.gz",
 )  # fmt: skip
 _READABLE_NAMES = ("readme", "license", "licence", "changelog", "makefile", "attribution")
 _LENGTH_PREFIXED = re.compile(rb"\s*\d{1,6}[\r\n]*\{")
 
 
 def read_file(
-    path: str | PathLike[str], telling: Telling | None = None, progress: Callable[[float], None] | None = None
+    path: str | PathLike[str],
+    telling: Telling | None = None,
+    progress: Callable[[float], None] | None = None,
+    beside: Companions | None = None,
 ) -> FileReading:
     """Read one file of sweeps, whatever its format.
 
-    ``progress`` is called with the share that is done, 0 to 1. What only the user can answer stands in the reading's ``needs``.
-    Raises InputError, with the reason, when it can't be read, and UsageError when ``telling`` says something impossible.
+    ``progress`` is called with the share that is done, 0 to 1. ``beside``: what else lies in the folder of a ``.npy``
+    file, where that is known already. What only the user can answer stands in the reading's ``needs``.
+    Raises InputError, with the reason, when it can't be read, and UsageError when ``telling`` says something
+    impossible.
     """
     where, told = Path(path), telling or Telling()
     head = _head(where)
@@ -69,7 +79,7 @@ def read_file(
     if head.startswith(b"\x93NUMPY"):
         from fallow.files.npy import read_npy  # late: it needs numpy, and most files of a refusal don't
 
-        reading = read_npy(where, told)
+        reading = read_npy(where, told, beside)
     else:
         from fallow.files.delimited import read_delimited  # late: it needs numpy, as above
 
@@ -82,47 +92,80 @@ def read_paths(
     telling: Telling | None = None,
     progress: Callable[[str, float], None] | None = None,
 ) -> tuple[FileReading | FileRefusal, ...]:
-    """Read files and folders (with the folders in them). A path that can't be read gives a FileRefusal, never an exception.
+    """Read files and folders (with the folders in them). A path that can't be read gives a FileRefusal, never an
+    exception.
 
-    Files of a folder that are no sweeps are left out with a note on the folder's first reading; vectors of frequencies or times
-    beside vectors of levels serve them and give no reading of their own. ``progress`` gets the path and the share that is done.
+    Files of a folder that are no sweeps are left out with a note on the folder's first reading; vectors of
+    frequencies or times beside vectors of levels serve them and give no reading of their own. ``progress`` gets the
+    path and the share that is done.
     """
+    reader = _Reader(telling or Telling(), progress)
     results: list[FileReading | FileRefusal] = []
-    for path in paths:
-        where = Path(path)
-        if where.is_dir():
-            results.extend(_read_folder(where, telling, progress))
-        elif not (where.suffix == ".npy" and _serves_others(where, paths)):
-            results.append(_read_or_refuse(where, telling, progress))
+    for path in (Path(path) for path in paths):
+        if path.is_dir():
+            results.extend(reader.folder(path))
+        elif not reader.serves_others(path, paths):
+            results.append(reader.file(path))
     return tuple(results)
 
 
-def _read_folder(
-    folder: Path, telling: Telling | None, progress: Callable[[str, float], None] | None
-) -> Iterator[FileReading | FileRefusal]:
-    left_out: list[str] = []
-    results: list[FileReading | FileRefusal] = []
-    try:
-        files = list(_files_in(folder))
-    except OSError as error:
-        yield FileRefusal(
-            str(folder),
-            InputError(f"the folder can't be opened ({(error.strerror or 'unknown').lower()})", path=folder),
-        )
-        return
-    for path in files:
-        if _is_never_sweep(path) or (path.suffix == ".npy" and _serves_others(path, files)):
-            left_out.append(path.name)
-            continue
-        result = _read_or_refuse(path, telling, progress)
-        if isinstance(result, FileRefusal) and isinstance(result.error, NotASweepError):
-            left_out.append(path.name)
-        else:
-            results.append(result)
-    if not results:
-        found = f"only {_listed(left_out)}" if left_out else "nothing"
-        yield FileRefusal(str(folder), InputError(f"the folder holds no sweeps ({found})", path=folder))
-    yield from _with_note(results, left_out, folder)
+@dataclass
+class _Reader:
+    """Reads one path after another; what stands beside vectors is looked up once per folder."""
+
+    telling: Telling
+    progress: Callable[[str, float], None] | None
+    known: dict[Path, Companions] = field(default_factory=dict)
+
+    def file(self, path: Path) -> FileReading | FileRefusal:
+        """One file, its failure turned into a refusal."""
+        try:
+            beside = self._beside(path.parent) if path.suffix == ".npy" else None
+            return read_file(path, self.telling, self._progress_of(path), beside)
+        except InputError as error:
+            return FileRefusal(str(path), error)
+
+    def folder(self, folder: Path) -> Iterator[FileReading | FileRefusal]:
+        """The sweeps of a folder; a refusal where there are none."""
+        try:
+            files = list(_files_in(folder))
+        except OSError as error:
+            reason = (error.strerror or "unknown reason").lower()
+            yield FileRefusal(str(folder), InputError(f"the folder can't be opened ({reason})", path=folder))
+            return
+        left_out: list[str] = []
+        results: list[FileReading | FileRefusal] = []
+        for path in files:
+            result = None if _is_never_sweep(path) or self.serves_others(path, files) else self.file(path)
+            if result is None or (isinstance(result, FileRefusal) and isinstance(result.error, NotASweepError)):
+                left_out.append(path.name)
+            else:
+                results.append(result)
+        if not results:
+            found = f"only {_listed(left_out)}" if left_out else "nothing"
+            yield FileRefusal(str(folder), InputError(f"the folder holds no sweeps ({found})", path=folder))
+        yield from _with_note(results, left_out, folder)
+
+    def serves_others(self, path: Path, paths: Sequence[str | PathLike[str]]) -> bool:
+        """Whether a vector is the axis or the times of other vectors that are read too."""
+        if path.suffix != ".npy":
+            return False
+        beside = self._beside(path.parent)
+        if path.name not in beside.serving:
+            return False
+        others = (Path(other) for other in paths)
+        return any(o.suffix == ".npy" and o.parent == path.parent and o.name not in beside.serving for o in others)
+
+    def _beside(self, folder: Path) -> Companions:
+        from fallow.files.npy import companions_of  # late: it needs numpy, and most surveys are text
+
+        if folder not in self.known:
+            self.known[folder] = companions_of(folder)
+        return self.known[folder]
+
+    def _progress_of(self, path: Path) -> Callable[[float], None] | None:
+        progress = self.progress
+        return None if progress is None else lambda share: progress(str(path), share)
 
 
 def _with_note(
@@ -152,25 +195,6 @@ def _files_in(folder: Path) -> Iterator[Path]:
             yield from (inner for inner in sorted(path.iterdir()) if inner.is_file() and not inner.name.startswith("."))
         elif path.is_file():
             yield path
-
-
-def _read_or_refuse(
-    path: Path, telling: Telling | None, progress: Callable[[str, float], None] | None
-) -> FileReading | FileRefusal:
-    try:
-        return read_file(path, telling, None if progress is None else lambda share: progress(str(path), share))
-    except InputError as error:
-        return FileRefusal(str(path), error)
-
-
-def _serves_others(path: Path, paths: Sequence[str | PathLike[str]]) -> bool:
-    """Whether a vector is the axis or the times of other vectors that are read too."""
-    from fallow.files.npy import companions_of, is_companion  # late: it needs numpy
-
-    beside = companions_of(path.parent)
-    others = [Path(other) for other in paths]
-    levels = [o for o in others if o.suffix == ".npy" and o.parent == path.parent and not is_companion(o.name, beside)]
-    return bool(levels) and is_companion(path.name, beside)
 
 
 def _head(path: Path) -> bytes:
@@ -230,10 +254,11 @@ def _marked_reference(reading: FileReading, path: Path) -> FileReading:
 
 
 def named_reference(path: Path) -> bool:
-    """Whether a file's name says that a load stood in place of the antenna, or the name of its folder says nothing else."""
+    """Whether a file's name says that a load stood in place of the antenna, or the name of its folder says nothing
+    else."""
     known = set(words_of("reference"))
     stem = re.sub(r"load[-_ ]?(in|out)", "", path.name.split(".")[0].casefold())
     words = [word for word in re.split(r"[\W_]+", stem) if word]
-    joined = [first + second for first, second in zip(words, words[1:], strict=False)]
+    joined = [first + second for first, second in pairwise(words)]
     names = {*words, *joined, *(word.rstrip("0123456789") for word in words), path.parent.name.casefold()}
     return bool(names & known) or any(name.startswith("terminat") for name in words)

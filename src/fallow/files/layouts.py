@@ -1,7 +1,8 @@
-"""Which shape a table has: columns, wide rows, a matrix. Each recogniser gives plans to read it by, or the reason why it declines.
+"""Which shape a table has: columns, wide rows, a matrix. Each recogniser gives plans to read it by, or the reason why
+it declines.
 
-To add a shape: one function ``(table, words) -> tuple[Plan, ...] | str`` and its line in ``RECOGNISERS``, a reader for it in
-``assembly``, samples, tests.
+To add a shape: one function ``(table, words) -> tuple[Plan, ...] | str`` and its line in ``RECOGNISERS``, a reader
+for it in ``assembly``, samples, tests.
 """
 
 from __future__ import annotations
@@ -12,30 +13,31 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from fallow.files.axes import UnitChoice, is_usual, plausible_units, rises_or_falls
+from fallow.files.axes import UnitChoice, rises_or_falls
 from fallow.files.dialect import Column, Table
+from fallow.files.headings import (
+    Words,
+    axis_units,
+    likelihood,
+    names_frequency,
+    names_level,
+    names_time,
+    preamble_scale,
+    scale_of,
+    suffix_unit,
+    told_scale,
+    units_of,
+)
 from fallow.files.levels import LevelScale, can_be_levels, fits_scale, scale_concluded, scale_named
-from fallow.files.numbers import decimals_of
+from fallow.files.numbers import Number, decimals_of
 from fallow.files.plan import COLUMNS, MATRIX, TRANSPOSED, WIDE_ROWS, Plan
-from fallow.files.preamble import Preamble
-from fallow.files.readings import Telling
 from fallow.files.times import epoch_scale, looks_like_time
-from fallow.files.wording import FREQUENCY_FACTORS_HZ, detector_named, frequency_unit_named, level_unit_named, says
+from fallow.files.wording import detector_named, frequency_unit_named, level_unit_named, says
 
 __all__ = ["RECOGNISERS", "Words"]
 
-_PER_HERTZ = re.compile(r"/\s*hz", re.IGNORECASE)
 _FEWEST_IN_HEADER = 3
-_LOWEST_STATED_HZ, _HIGHEST_STATED_HZ = 1e3, 300e9  # a stated unit may lead far; beyond 300 GHz no receiver goes
 _SHOWN = 40  # values of a sample that are compared
-
-
-@dataclass(frozen=True)
-class Words:
-    """What is said about the numbers: by the user, and by the file's preamble."""
-
-    telling: Telling
-    preamble: Preamble
 
 
 def recognise_wide_rows(table: Table, words: Words) -> tuple[Plan, ...] | str:
@@ -81,12 +83,13 @@ RECOGNISERS: tuple[tuple[str, Callable[[Table, Words], tuple[Plan, ...] | str]],
 )
 
 
-# --- columns ---------------------------------------------------------------------------------------------------------------
+# --- columns ---
 
 
 def _frequency_columns(numbers: Sequence[Column]) -> list[Column]:
-    """Columns that can be the frequency axis: those that are named so, else those that look so; a mere count only if alone."""
-    named = [column for column in numbers if names_frequency(column.name) or _suffix_unit(column) is not None]
+    """Columns that can be the frequency axis: those that are named so, else those that look so; a mere count only if
+    alone."""
+    named = [column for column in numbers if names_frequency(column.name) or suffix_unit(column) is not None]
     fitting = [column for column in named or numbers if _is_axis(column, named=bool(named))]
     if not named:
         fitting = [column for column in fitting if not (says(column.name, "index") or names_time(column.name))]
@@ -101,25 +104,17 @@ def _frequency_columns(numbers: Sequence[Column]) -> list[Column]:
 
 def _columns_plan(table: Table, words: Words, axis: Column, axes: Sequence[Column]) -> Plan | str:
     times = _time_columns(table, axis)
-    others = [
-        column
-        for column in table.columns
-        if column.kind == "number"
-        and column not in (axis, *times)
-        and column.values != axis.values
-        and not _is_index(column, axis)
-    ]
-    levels, notes = _level_columns(others)
+    levels, notes = _level_columns(_other_numbers(table, axis, times))
     if isinstance(levels, str):
         return levels
-    units = _axis_units(axis, table, words)
+    units = axis_units(axis, table, words)
     if isinstance(units, str):
         return units
-    scale = _scale_of(table, levels, words)
+    scale = scale_of(table, levels, words)
     if not fits_scale([value for column in levels for value in column.values], scale):
         return f"the levels are stated in {scale.told} and can't be"
     stamps = tuple(column.name for column in levels)
-    transposed = len(levels) > 1 and all(_is_stamp(name) for name in stamps)
+    transposed = all(_is_stamp(name) for name in stamps)
     named = names_frequency(axis.name)
     return Plan(
         layout=TRANSPOSED if transposed else COLUMNS,
@@ -139,10 +134,21 @@ def _columns_plan(table: Table, words: Words, axis: Column, axes: Sequence[Colum
         suffixed=any(column.suffixes for column in (axis, *levels)),
         falling=rises_or_falls(axis.values) < 0,
         counted=_counts(axis) and not named and not units.certain,
-        strength=2 * named + units.certain + (len(axes) == 1) + _likelihood(axis.values, units, scale),
-        first_lines=_first_lines(table),
+        strength=2 * named + units.certain + (len(axes) == 1) + likelihood(axis.values, units, scale),
         notes=notes,
     )
+
+
+def _other_numbers(table: Table, axis: Column, times: Sequence[Column]) -> list[Column]:
+    """Columns of numbers that are neither the axis (or a copy of it) nor times nor row numbers."""
+    return [
+        column
+        for column in table.columns
+        if column.kind == "number"
+        and column not in (axis, *times)
+        and column.values != axis.values
+        and not _is_index(column, axis)
+    ]
 
 
 def _level_columns(columns: Sequence[Column]) -> tuple[list[Column] | str, tuple[str, ...]]:
@@ -226,12 +232,13 @@ def _trace_names(levels: Sequence[Column]) -> tuple[str, ...]:
     )
 
 
-# --- matrix ----------------------------------------------------------------------------------------------------------------
+# --- matrix ---
 
 
 @dataclass(frozen=True)
 class _Header:
-    """A row of frequencies: cells from ``lead`` on, the labels before them, and how much the body is shifted against it."""
+    """A row of frequencies: cells from ``lead`` on, the labels before them, and how much the body is shifted against
+    it."""
 
     lead: int
     values: tuple[float, ...]
@@ -245,14 +252,13 @@ def _header_frequencies(cells: Sequence[str], table: Table) -> _Header | None:
     last = len(cells)
     while last and not cells[last - 1]:
         last -= 1
-    lead = last
-    while (
-        lead
-        and (number := numbers[lead - 1]) is not None
-        and (lead == last or _goes_on(numbers[lead:last], number.value))
-    ):
-        lead -= 1
-    run = [number for number in numbers[lead:last] if number is not None]
+    run: list[Number] = []
+    for number in reversed(numbers[:last]):
+        if number is None or not _goes_on([later.value for later in run[-2:]], number.value):
+            break
+        run.append(number)
+    run.reverse()
+    lead = last - len(run)
     if len(run) < _FEWEST_IN_HEADER or len(run) > table.width:
         return None
     shift = 1 if last == table.width - 1 and lead == 0 else 0
@@ -273,17 +279,11 @@ def _without_words(cell: str) -> str:
     return match[0] if match is not None and not looks_like_time(cell) and re.match(r"[A-Za-z@(=_]", cell) else cell
 
 
-def _goes_on(later: Sequence[object], value: float) -> bool:
-    """Whether a value before others keeps their strict order."""
-    values = [number.value for number in later[:2]]  # type: ignore[attr-defined]  # only numbers stand in the run
-    rising = len(values) < 2 or values[1] > values[0]
-    return (
-        value < values[0]
-        if len(values) > 1 and rising
-        else value > values[0]
-        if len(values) > 1
-        else value != values[0]
-    )
+def _goes_on(later: Sequence[float], value: float) -> bool:
+    """Whether a value before others (the farther one first) keeps their strict order."""
+    if len(later) < 2:
+        return not later or value != later[0]
+    return value != later[1] and (value < later[1]) == (later[1] < later[0])
 
 
 def _matrix_plan(table: Table, words: Words, header: _Header, skipped: int) -> Plan | None:
@@ -291,26 +291,19 @@ def _matrix_plan(table: Table, words: Words, header: _Header, skipped: int) -> P
     places = tuple(range(header.lead, header.lead + len(header.values)))
     if places[-1] >= table.width or min(header.values) < 0:
         return None
-    cells = [
-        number.value
-        for row in range(skipped, len(table.body))
-        for place in places
-        if (number := columns[place].numbers[row])
-    ]
+    rows = range(skipped, len(table.body))
+    cells = [number.value for row in rows for place in places if (number := columns[place].numbers[row]) is not None]
     label = " ".join(header.labels)
-    before = [column for column in columns[: header.lead] if column.kind in ("time", "number")]
-    timed = [
-        column for column in before if column.kind == "time" or names_time(column.name) or _epoch_after(column, skipped)
-    ]
+    timed = [column for column in columns[: header.lead] if _is_timed(column, skipped)]
     if not cells or not can_be_levels(cells) or (names_frequency(label) and not timed and not names_time(label)):
         return None
-    if len(cells) and _same_kind(header.values, cells) and not header.unit:
+    if _same_kind(header.values, cells) and not header.unit:
         return None
-    units = _units(header.values, frequency_unit_named(label) or header.unit, words, "the header")
+    units = units_of(header.values, frequency_unit_named(label) or header.unit, words, "the header")
     if isinstance(units, str) or not units.units:
         return None
     steps = np.diff(header.values)
-    scale = _told_scale(words) or _header_scale(label) or _preamble_scale(words) or scale_concluded(cells)
+    scale = told_scale(words) or _header_scale(label) or preamble_scale(words) or scale_concluded(cells)
     if not fits_scale(cells, scale):
         return None
     return Plan(
@@ -329,14 +322,16 @@ def _matrix_plan(table: Table, words: Words, header: _Header, skipped: int) -> P
         falling=bool(steps[0] < 0),
         level_decimals=_level_decimals([columns[place] for place in places], skipped),
         suffixed=any(columns[place].suffixes for place in places),
-        strength=3 + units.certain + _likelihood(header.values, units, scale),
-        first_lines=_first_lines(table),
+        strength=3 + units.certain + likelihood(header.values, units, scale),
     )
 
 
-def _epoch_after(column: Column, skipped: int) -> bool:
+def _is_timed(column: Column, skipped: int) -> bool:
+    """Whether a column before the levels holds times; its first entries may belong to the header."""
+    if column.kind == "time" or (column.kind == "number" and names_time(column.name)):
+        return True
     values = [number.value for number in column.numbers[skipped:] if number is not None]
-    return epoch_scale(values) is not None
+    return column.kind == "number" and epoch_scale(values) is not None
 
 
 def _same_kind(header: Sequence[float], cells: Sequence[float]) -> bool:
@@ -351,7 +346,7 @@ def _header_scale(label: str) -> LevelScale | None:
     return scale_named(unit, "the header") if unit else None
 
 
-# --- wide rows -------------------------------------------------------------------------------------------------------------
+# --- wide rows ---
 
 
 def _is_wide(table: Table, lead: int, extra: int) -> bool:
@@ -373,8 +368,8 @@ def _is_wide(table: Table, lead: int, extra: int) -> bool:
 def _wide_plan(table: Table, words: Words, lead: int, extra: int) -> tuple[Plan, ...] | str:
     columns = table.columns
     low, high = columns[lead], columns[lead + 1]
-    unit = frequency_unit_named(low.name) or _suffix_unit(low)
-    units = _units(
+    unit = frequency_unit_named(low.name) or suffix_unit(low)
+    units = units_of(
         (min(low.values), max(high.values), min(columns[lead + 2].values)), unit, words, "the header", ranged=True
     )
     if isinstance(units, str):
@@ -386,7 +381,7 @@ def _wide_plan(table: Table, words: Words, lead: int, extra: int) -> tuple[Plan,
         width=table.width,
         first_line=table.body[0].number,
         units=units,
-        scale=_scale_of(table, levels, words),
+        scale=scale_of(table, levels, words),
         levels=tuple(column.place for column in levels),
         sample=(low.values[:_SHOWN], _first_values(levels)),
         decimals=max(_decimals(column) for column in columns[lead : lead + 3]),
@@ -397,114 +392,11 @@ def _wide_plan(table: Table, words: Words, lead: int, extra: int) -> tuple[Plan,
         level_decimals=_level_decimals(levels),
         suffixed=any(column.suffixes for column in columns[lead:]),
         strength=4 + units.certain,
-        first_lines=_first_lines(table),
     )
     return (plan,)
 
 
-# --- units and scales ------------------------------------------------------------------------------------------------------
-
-
-def _axis_units(axis: Column, table: Table, words: Words) -> UnitChoice | str:
-    stated = frequency_unit_named(_PER_HERTZ.sub("", axis.name)) or _suffix_unit(axis) or _unit_column(table, axis)
-    return _units(axis.values, stated, words, "the file")
-
-
-def _units(
-    values: Sequence[float], stated: str | None, words: Words, by: str, *, ranged: bool = False
-) -> UnitChoice | str:
-    """The units in question; a sentence where the only one is impossible. ``ranged``: values are lowest, highest, step."""
-    low, high = min(values[:2] if ranged else values), max(values[:2] if ranged else values)
-    steps = [values[2]] if ranged else sorted(abs(step) for step in np.diff(values) if step)
-    step = float(steps[len(steps) // 2]) if steps else 0.0
-    if words.telling.unit is not None:
-        return UnitChoice((_unit_spelt(words.telling.unit),), "you")
-    unit = stated or words.preamble.frequency_unit(low, high)
-    possible = plausible_units(low, high, step)
-    if unit is None:
-        return (
-            UnitChoice(possible) if possible else f"in no unit are {low:.10g} to {high:.10g} the frequencies of a sweep"
-        )
-    factor = FREQUENCY_FACTORS_HZ[unit]
-    if not _LOWEST_STATED_HZ <= high * factor <= _HIGHEST_STATED_HZ:
-        return f"{by} says {unit}, and {low:.10g} to {high:.10g} {unit} are no frequencies of a sweep"
-    return UnitChoice((unit,), by if stated else "the preamble")
-
-
-def _likelihood(frequencies: Sequence[float], units: UnitChoice, scale: LevelScale) -> int:
-    """What tells two readings of the same digits apart: frequencies where links work, levels that are decibels."""
-    factors = [FREQUENCY_FACTORS_HZ[unit] for unit in units.units]
-    usual = any(is_usual(min(frequencies) * factor, max(frequencies) * factor) for factor in factors)
-    return usual + (bool(scale.by) or not scale.linear)
-
-
-def _unit_spelt(unit: str) -> str:
-    return next(name for name in FREQUENCY_FACTORS_HZ if name.lower() == unit.lower())
-
-
-def _suffix_unit(column: Column) -> str | None:
-    units = {frequency_unit_named(suffix) for suffix in column.suffixes}
-    return next(iter(units)) if len(units) == 1 else ("MHz" if units and None not in units else None)
-
-
-def _unit_column(table: Table, axis: Column) -> str | None:
-    """The unit in the column behind the axis, where it holds nothing else (``470.1 MHz -90 dBm`` with blanks between)."""
-    behind = table.columns[axis.place + 1 : axis.place + 2]
-    return frequency_unit_named(behind[0].cells[0]) if behind and behind[0].kind == "unit" else None
-
-
-def _scale_of(table: Table, levels: Sequence[Column], words: Words) -> LevelScale:
-    told = _told_scale(words)
-    if told is not None:
-        return told
-    for column in levels:
-        unit = level_unit_named(column.name) or next(
-            (level_unit_named(suffix) for suffix in sorted(column.suffixes)), None
-        )
-        if unit is not None and not (unit in ("v", "w") and len(column.name) < 2):
-            return scale_named(unit, "the file")
-    unit = _level_unit_column(table, levels) or words.preamble.level_unit
-    if unit is not None:
-        return scale_named(unit, "the file")
-    return scale_concluded([value for column in levels for value in column.values])
-
-
-def _level_unit_column(table: Table, levels: Sequence[Column]) -> str | None:
-    """The unit in the column behind a level, where it holds nothing else."""
-    behind = [table.columns[column.place + 1] for column in levels if column.place + 1 < table.width]
-    return next((level_unit_named(column.cells[0]) for column in behind if column.kind == "unit"), None)
-
-
-def _preamble_scale(words: Words) -> LevelScale | None:
-    return None if words.preamble.level_unit is None else scale_named(words.preamble.level_unit, "the preamble")
-
-
-def _told_scale(words: Words) -> LevelScale | None:
-    return None if words.telling.level_unit is None else scale_named(words.telling.level_unit, "you")
-
-
-# --- names and samples -----------------------------------------------------------------------------------------------------
-
-
-def names_frequency(name: str) -> bool:
-    """Whether a heading stands above frequencies."""
-    bare = _PER_HERTZ.sub("", name)
-    return says(bare, "frequency") and level_unit_named(bare) is None
-
-
-def names_level(name: str) -> bool:
-    """Whether a heading stands above levels: a word for level, a level unit, a detector or a trace kind."""
-    return not names_frequency(name) and (
-        says(name, "level")
-        or level_unit_named(name) is not None
-        or detector_named(name) is not None
-        or says(name, "live")
-    )
-
-
-def names_time(name: str) -> bool:
-    """Whether a heading stands above times."""
-    return says(name.replace("_", " "), "time") or says(name.replace("_", " "), "date")
+# --- names and samples ---
 
 
 def _is_stamp(name: str) -> bool:
@@ -532,10 +424,6 @@ def _level_decimals(levels: Sequence[Column], skipped: int = 0) -> int | None:
 
 def _first_values(levels: Sequence[Column]) -> tuple[float, ...]:
     return tuple(value for column in levels[:8] for value in column.values[:_SHOWN])
-
-
-def _first_lines(table: Table) -> tuple[str, ...]:
-    return tuple(table.dialect.delimiter.join(row.cells[:6]) for row in table.body[:2])
 
 
 def with_units(plan: Plan, unit: str) -> Plan:

@@ -1,4 +1,5 @@
-"""What a file's levels are: decibels of some kind or linear power; and which single readings no receiver can have made."""
+"""What a file's levels are: decibels of some kind or linear power; and which single readings no receiver can have
+made."""
 
 from __future__ import annotations
 
@@ -14,9 +15,9 @@ from fallow.spectrum.sweep import LevelUnit
 from fallow.units import format_mhz
 
 __all__ = [
-    "fits_scale",
     "LevelScale",
     "can_be_levels",
+    "fits_scale",
     "is_ramp",
     "looks_linear",
     "reject_impossible",
@@ -55,7 +56,8 @@ class LevelScale:
     def levels_db(self, values: NDArray[np.floating]) -> NDArray[np.float32]:
         """Levels [dBm or dB] of printed values of any shape; what has no level (zero power) becomes NaN.
 
-        ``values`` is given away: where it is a float32 array of its own it becomes the result, so that big logs fit into memory.
+        ``values`` is given away: where it is a float32 array of its own it becomes the result, so that big logs fit
+        into memory.
         """
         if self.linear:
             with np.errstate(divide="ignore", invalid="ignore"):
@@ -100,7 +102,8 @@ _SCALES = {
 
 
 def scale_named(name: str, by: str) -> LevelScale:
-    """The scale with that name (as ``wording.level_unit_named`` gives it, or as the user writes it), stated by ``by``."""
+    """The scale with that name (as ``wording.level_unit_named`` gives it, or as the user writes it), stated by
+    ``by``."""
     key = name.lower().replace("µ", "u")
     key = "linear" if key in ("lin", "v2/hz") else key
     known = _SCALES.get(
@@ -110,16 +113,19 @@ def scale_named(name: str, by: str) -> LevelScale:
 
 
 def scale_concluded(values: Sequence[float] | NDArray[np.floating]) -> LevelScale:
-    """The scale of levels whose file names none: linear where they can't be decibels, else decibels without reference."""
+    """The scale of levels whose file names none: linear where they can't be decibels, else decibels without
+    reference."""
     if looks_linear(values):
         return replace(_SCALES["linear"], note="levels can't be decibels: read as linear power (10·log10), relative")
     return _SCALES["db"]
 
 
 def looks_linear(values: Sequence[float] | NDArray[np.floating]) -> bool:
-    """Whether numbers can't be decibels but can be linear power: none negative, and too large, too small or too far apart.
+    """Whether numbers can't be decibels but can be linear power: none negative, and too large, too small or too far
+    apart.
 
-    Too far apart: over more than 10^6, or half of them below a thousandth of the largest. Source: design, common practice.
+    Too far apart: over more than 10^6, or half of them below a thousandth of the largest. Source: design, common
+    practice.
     """
     numbers = np.asarray(values)
     if numbers.size == 0 or np.fmin.reduce(numbers, axis=None) < 0:  # quick for levels in decibels
@@ -134,8 +140,8 @@ def looks_linear(values: Sequence[float] | NDArray[np.floating]) -> bool:
 
 
 def can_be_levels(values: Sequence[float] | NDArray[np.floating]) -> bool:
-    """Whether a column can hold levels: decibels within what receivers show (a few outliers apart) or linear power; not a
-    count, a ramp or one number throughout."""
+    """Whether a column can hold levels: decibels within what receivers show (a few outliers apart) or linear power;
+    not a count, a ramp or one number throughout."""
     finite = np.asarray(values, dtype=np.float64)
     finite = finite[np.isfinite(finite)]
     if finite.size == 0 or is_ramp(finite):
@@ -145,7 +151,8 @@ def can_be_levels(values: Sequence[float] | NDArray[np.floating]) -> bool:
 
 
 def fits_scale(values: Sequence[float] | NDArray[np.floating], scale: LevelScale) -> bool:
-    """Whether numbers (but for a few) can be what a scale makes of them: decibels in range, or power that isn't negative."""
+    """Whether numbers (but for a few) can be what a scale makes of them: decibels in range, or power that isn't
+    negative."""
     numbers = np.asarray(values, dtype=np.float64)
     if scale.linear:
         return bool(np.fmin.reduce(numbers, axis=None) >= 0)
@@ -160,13 +167,14 @@ def is_ramp(values: NDArray[np.float64]) -> bool:
 
 
 def reject_impossible(levels_db: NDArray[np.float32], *, bandwidth_hz: float | None) -> NDArray[np.bool_]:
-    """Which levels no receiver can have made, shape as ``levels_db`` (sweep, bin): numbers that wrapped round, place holders.
+    """Which levels no receiver can have made, shape as ``levels_db`` (sweep, bin): numbers that wrapped round, place
+    holders.
 
-    The power of one sample of noise falls x dB below its mean with probability 10^(-x/10) (exponential distribution), so of n
-    samples none is expected deeper than 10·log10(n). A level is rejected when it lies 30 dB deeper still, below both the
-    quietest tenth of the file and the median of its own bin. Where levels are dBm (``bandwidth_hz`` given: the RBW, or the
-    step where that is not known) 10 dB do for a level below kTB, and 40 dB below kTB, whatever the rest of the file says.
-    Source: kTB at 290 K; common practice for the margins.
+    The power of one sample of noise falls x dB below its mean with probability 10^(-x/10) (exponential distribution),
+    so of n samples none is expected deeper than 10·log10(n). A level is rejected when it lies 30 dB deeper still,
+    below both the quietest tenth of the file and the median of its own bin. Where levels are dBm (``bandwidth_hz``
+    given: the RBW, or the step where that is not known) 10 dB do for a level below kTB, and 40 dB below kTB, whatever
+    the rest of the file says. Source: kTB at 290 K; common practice for the margins.
     """
     deepest_db = 10.0 * math.log10(max(levels_db.size, 1))
     usual = _usual_lows_db(levels_db)
@@ -187,7 +195,8 @@ def reject_impossible(levels_db: NDArray[np.float32], *, bandwidth_hz: float | N
 def series_levels(
     values: NDArray[np.floating], scale: LevelScale, axis: Axis, rbw_hz: float | None
 ) -> tuple[NDArray[np.float32], tuple[str, ...]]:
-    """Levels [dBm or dB] of printed values, both of shape (sweep, bin), without those that can't be; and notes on these."""
+    """Levels [dBm or dB] of printed values, both of shape (sweep, bin), without those that can't be; and notes on
+    these."""
     levels = scale.levels_db(values)
     step_hz = float(np.median(axis.usual_steps_hz))
     if scale.density:
@@ -226,4 +235,5 @@ def _nanmedian(rows: NDArray[np.float32]) -> NDArray[np.float32]:
     """Median of each row without its NaN; NaN for rows that have nothing else (and no warning about it)."""
     ordered = np.sort(rows, axis=1)
     counts = np.count_nonzero(np.isfinite(ordered), axis=1)
-    return ordered[np.arange(ordered.shape[0]), np.maximum(counts - 1, 0) // 2]
+    medians: NDArray[np.float32] = ordered[np.arange(ordered.shape[0]), np.maximum(counts - 1, 0) // 2]
+    return medians

@@ -1,13 +1,13 @@
 """NumPy vectors: levels in one file, the frequencies they belong to in another one beside it, perhaps times in a third.
 
-Nothing is ever unpickled: an array of objects is reported as not read. Which file is the axis is decided by shape and content.
+Nothing is ever unpickled: an array of objects is reported as not read. Which file is the axis is decided by shape and
+content.
 """
 
 from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -15,25 +15,17 @@ from numpy.typing import NDArray
 
 from fallow.errors import InputError
 from fallow.files.axes import axis_of, plausible_units
+from fallow.files.companions import Companions
 from fallow.files.levels import LevelScale, can_be_levels, scale_concluded, scale_named, series_levels
 from fallow.files.readings import FileReading, NotASweepError, Telling
 from fallow.files.times import epoch_scale, iso_text, zone_named
 from fallow.files.wording import FREQUENCY_FACTORS_HZ, detector_named
 from fallow.spectrum.sweep import Series
 
-__all__ = ["Companions", "companions_of", "is_companion", "read_npy"]
+__all__ = ["companions_of", "read_npy"]
 
 _MOST_BYTES = 2**33
 _FLOAT_DIGITS = 12  # decimals that a float64 of megahertz or hertz can be trusted with
-
-
-@dataclass(frozen=True, eq=False)
-class Companions:
-    """What stands beside level vectors: axes (rising vectors) and times by file name, and files that would need unpickling."""
-
-    axes: dict[str, NDArray[np.generic]]
-    times: dict[str, NDArray[np.generic]]
-    pickled: tuple[str, ...]
 
 
 def companions_of(folder: Path) -> Companions:
@@ -54,13 +46,9 @@ def companions_of(folder: Path) -> Companions:
     return Companions(axes, times, tuple(pickled))
 
 
-def is_companion(name: str, beside: Companions) -> bool:
-    """Whether a file of that name only serves others."""
-    return name in beside.axes or name in beside.times or (name in beside.pickled and bool(beside.axes))
-
-
 def read_npy(path: Path, telling: Telling, beside: Companions | None = None) -> FileReading:
-    """Levels from a ``.npy`` file of shape (bin,) or (sweep, bin) and the axis beside it. Raises InputError when it holds none."""
+    """Levels from a ``.npy`` file of shape (bin,) or (sweep, bin) and the axis beside it. Raises InputError when it
+    holds none."""
     beside = companions_of(path.parent) if beside is None else beside
     array = _loaded(path)
     if path.name in beside.axes or _is_axis(array):
@@ -103,7 +91,8 @@ def _read(
     levels, rejected = series_levels(values, scale, axis, telling.rbw_hz)
     seconds, zone_known, time_notes = _times_for(path, values.shape[0], telling, beside)
     series = Series(
-        axis, levels, scale.unit, seconds, zone_known, telling.rbw_hz, telling.detector or detector_named(path.stem.replace("_", " ")),
+        axis, levels, scale.unit, seconds, zone_known, telling.rbw_hz,
+        telling.detector or detector_named(path.stem.replace("_", " ")),
         source=str(path),
     )  # fmt: skip
     start = None if seconds is None else iso_text(float(np.nanmin(seconds)), utc=zone_known)
@@ -131,7 +120,8 @@ def _scale(values: NDArray[np.float64], telling: Telling, path: Path) -> LevelSc
 def _times_for(
     path: Path, sweeps: int, telling: Telling, beside: Companions
 ) -> tuple[NDArray[np.float64] | None, bool, tuple[str, ...]]:
-    """Times of the sweeps: one per row where as many stand beside it, or, for a vector, the one with the number of its name."""
+    """Times of the sweeps: one per row where as many stand beside it, or, for a vector, the one with the number of
+    its name."""
     number = re.search(r"(\d+)$", path.stem)
     for name, times in beside.times.items():
         seconds, known = _seconds(times, telling)

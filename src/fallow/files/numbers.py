@@ -1,7 +1,7 @@
 """How numbers are written in a file: which character is the decimal mark, which one groups digits.
 
-A notation is a property of a file. ``notations`` lists those that a file's cells admit; physics decides among them later.
-Cells have passed ``source.normalise``: plain digits, ``-`` for minus.
+A notation is a property of a file. ``notations`` lists those that a file's cells admit; physics decides among them
+later. Cells have passed ``source.normalise``: plain digits, ``-`` for minus.
 """
 
 from __future__ import annotations
@@ -70,7 +70,8 @@ def notations(cells: Iterable[str], delimiter: str, decimal: str | None = None) 
 
 
 def decimals_of(text: str) -> int:
-    """Digits behind the point in the plain text of a number, its exponent taken into account; negative when coarser than one."""
+    """Digits behind the point in the plain text of a number, its exponent taken into account; negative when coarser
+    than one."""
     mantissa, _, exponent = text.upper().partition("E")
     return len(mantissa.partition(".")[2]) - (int(exponent) if exponent else 0)
 

@@ -18,10 +18,10 @@ COLUMNS, WIDE_ROWS, MATRIX, TRANSPOSED = "columns", "wide rows", "matrix", "tran
 class Plan:
     """One way to read a file.
 
-    ``first_line``: where the numbers begin. ``frequency``, ``levels``, ``times``: places of the columns (from 0); in wide rows
-    ``lead`` is the place of the lower edge. ``names``: of the level columns. ``header``: a matrix's frequencies, or a
-    transposed one's times as text. ``decimals``: of the printed frequencies; ``level_decimals``: of the levels, where all have as
-    many. ``sample``: frequencies and levels of the first rows,
+    ``first_line``: where the numbers begin. ``frequency``, ``levels``, ``times``: places of the columns (from 0); in
+    wide rows ``lead`` is the place of the lower edge. ``names``: of the level columns. ``header``: a matrix's
+    frequencies, or a transposed one's times as text. ``decimals``: of the printed frequencies; ``level_decimals``: of
+    the levels, where all have as many. ``sample``: frequencies and levels of the first rows,
     for comparing plans and showing them. ``strength``: how much of the plan the file states in words.
     """
 
@@ -46,7 +46,6 @@ class Plan:
     falling: bool = False
     counted: bool = False
     strength: int = 0
-    first_lines: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
 
     @property

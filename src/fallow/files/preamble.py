@@ -1,4 +1,5 @@
-"""What the lines above the numbers say: units, bandwidth, detector, start time, zone, a load in place of the antenna."""
+"""What the lines above the numbers say: units, bandwidth, detector, start time, zone, a load in place of the
+antenna."""
 
 from __future__ import annotations
 
@@ -48,7 +49,8 @@ class Preamble:
 
 
 def read_preamble(lines: Sequence[Line], file_unit: str | None = None) -> Preamble:
-    """Search the lines above the numbers. ``file_unit``: the unit of frequencies written without one, where it is known."""
+    """Search the lines above the numbers. ``file_unit``: the unit of frequencies written without one, where it is
+    known."""
     pairs = [(match[1].strip(), match[2].strip(" \t\"';,|")) for line in lines if (match := _KEY.match(line.text))]
     texts = [line.text for line in lines]
     level_unit, level_note = _level_unit(pairs, texts)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from fallow.errors import FallowError, InputError
+from fallow.errors import FallowError, InputError, UsageError
 from fallow.spectrum.sweep import Detector, Series
 
 __all__ = ["FileReading", "FileRefusal", "NotASweepError", "Telling"]
@@ -14,8 +14,8 @@ __all__ = ["FileReading", "FileRefusal", "NotASweepError", "Telling"]
 class Telling:
     """What the user says about files; it beats whatever fallow would conclude.
 
-    ``unit``: of the frequencies, Hz, kHz, MHz or GHz. ``level_unit``: dBm, dB, dBuV or linear. ``decimal``: ``,`` or ``.``.
-    ``delimiter``: one character, or ``tab``. ``zone``: an IANA name or an offset such as ``+02:00``.
+    ``unit``: of the frequencies, Hz, kHz, MHz or GHz. ``level_unit``: dBm, dB, dBuV or linear. ``decimal``: ``,`` or
+    ``.``. ``delimiter``: one character, or ``tab``. ``zone``: an IANA name or an offset such as ``+02:00``.
     """
 
     unit: str | None = None
@@ -25,6 +25,23 @@ class Telling:
     rbw_hz: float | None = None
     detector: Detector | None = None
     zone: str | None = None
+
+    def __post_init__(self) -> None:
+        """Raises UsageError for what can't be meant."""
+        _one_of("a unit of frequency", self.unit, ("Hz", "kHz", "MHz", "GHz"))
+        _one_of("a unit of levels", self.level_unit, ("dBm", "dB", "dBuV", "dBµV", "linear"))
+        _one_of("a decimal mark", self.decimal, (",", ".", "٫"))
+        if self.delimiter is not None and len(self.delimiter) != 1 and self.delimiter not in ("tab", "space"):
+            raise UsageError(f"{self.delimiter!r} is no delimiter", hint="give one character, or tab")
+        if self.rbw_hz is not None and not 0 < self.rbw_hz < 1e9:
+            raise UsageError(
+                f"a resolution bandwidth of {self.rbw_hz:g} Hz can't be", hint="give it in hertz, for example 3000"
+            )
+
+
+def _one_of(what: str, value: str | None, known: tuple[str, ...]) -> None:
+    if value is not None and value.lower() not in {name.lower() for name in known}:
+        raise UsageError(f"{value!r} is not {what}", hint=f"give one of {', '.join(known)}")
 
 
 @dataclass(frozen=True)

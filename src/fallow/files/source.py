@@ -1,7 +1,8 @@
-"""A text file as bytes in some encoding: found out once, then handed on in blocks of whole lines with plain digits and signs.
+"""A text file as bytes in some encoding: found out once, then handed on in blocks of whole lines with plain digits
+and signs.
 
-Everything after this file sees ``\\n`` line ends, ASCII digits, ``-`` for every minus sign, ``E`` for every exponent, and one
-character for each family of look-alikes (apostrophes, blanks that don't break).
+Everything after this file sees ``\\n`` line ends, ASCII digits, ``-`` for every minus sign, ``E`` for every exponent,
+and one character for each family of look-alikes (apostrophes, blanks that don't break).
 """
 
 from __future__ import annotations
@@ -62,7 +63,8 @@ class Block:
 
 @dataclass(frozen=True)
 class TextFile:
-    """A text file whose encoding is known. ``newline`` is the line end that is used in it; ``note`` says what was odd."""
+    """A text file whose encoding is known. ``newline`` is the line end that is used in it; ``note`` says what was
+    odd."""
 
     path: Path
     size: int
@@ -88,7 +90,8 @@ class TextFile:
     def blocks(
         self, block_bytes: int = BLOCK_BYTES, progress: Callable[[float], None] | None = None
     ) -> Iterator[Block]:
-        """The whole file in blocks of about ``block_bytes`` that end at line ends. Raises InputError when reading fails."""
+        """The whole file in blocks of about ``block_bytes`` that end at line ends. Raises InputError when reading
+        fails."""
         rest, line, done = "", 1, 0
         decoder = codecs.getincrementaldecoder(self.encoding)(errors=_UNKNOWN_BYTES)
         with self.path.open("rb") as stream:
@@ -186,7 +189,8 @@ def _wide_encoding(head: bytes) -> str | None:
 
 
 def _foreign_utf16(sample: bytes) -> str | None:
-    """UTF-16 whose letters and digits are not ASCII: few different high bytes, blanks and line ends among them, no controls."""
+    """UTF-16 whose letters and digits are not ASCII: few different high bytes, blanks and line ends among them, no
+    controls."""
     for name, high in (("utf-16-le", sample[1::2]), ("utf-16-be", sample[::2])):
         if len(sample) < 64 or len(set(high)) > _MOST_HIGH_BYTES or high.count(0) < len(high) // 10:
             continue

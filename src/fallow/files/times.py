@@ -1,7 +1,8 @@
-"""Dates and times as files write them: ISO 8601, regional dates, seconds since 1970; one order of day and month per file.
+"""Dates and times as files write them: ISO 8601, regional dates, seconds since 1970; one order of day and month per
+file.
 
-A date such as 03/04/2024 says nothing by itself; other dates of the same file may. Where none does, there is no time and a
-note, never a guess.
+A date such as 03/04/2024 says nothing by itself; other dates of the same file may. Where none does, there is no time
+and a note, never a guess.
 """
 
 from __future__ import annotations
@@ -28,7 +29,8 @@ _STAMP = re.compile(rf"(?:{_DATE})?(?:(?<=.)[T ,_]+|^)?(?:{_TIME})?\s*{_ZONE}", 
 _COMPACT = re.compile(
     r"(?P<y>\d{4})(?P<m>\d{2})(?P<d>\d{2})T(?P<H>\d{2})(?P<M>\d{2})(?P<S>\d{2})(?:[.,](?P<f>\d{1,9}))?(?P<z>Z|[-+]\d{2}:?\d{2})?"
 )
-_MONTHS = {name: i + 1 for i, name in enumerate("jan feb mar apr may jun jul aug sep oct nov dec".split())}
+_MONTH_NAMES = "jan feb mar apr may jun jul aug sep oct nov dec"  # English. Source: common practice
+_MONTHS = {_MONTH_NAMES[4 * month : 4 * month + 3]: month + 1 for month in range(12)}
 _OFFSET = re.compile(r"(?:UTC|GMT)?([-+])(\d{1,2}):?(\d{2})?", re.IGNORECASE)
 _EARLIEST_S, _LATEST_S = 631152000.0, 4102444800.0  # 1990 to 2100, UTC
 
@@ -44,7 +46,8 @@ class Clock:
     zone: tzinfo | None = None
 
     def seconds(self, text: str) -> tuple[float, bool]:
-        """Seconds since 1970 and whether they are UTC; NaN where the text is no date with a time, or its order is open."""
+        """Seconds since 1970 and whether they are UTC; NaN where the text is no date with a time, or its order is
+        open."""
         match = _matched(text)
         date = None if match is None else self._date(match)
         if match is None or date is None:
@@ -110,7 +113,7 @@ def epoch_scale(values: Sequence[float]) -> float | None:
     if not finite:
         return None
     for scale in (1.0, 1e-3, 1e-6, 1e-9):
-        if _EARLIEST_S <= min(finite) * scale and max(finite) * scale <= _LATEST_S:
+        if min(finite) * scale >= _EARLIEST_S and max(finite) * scale <= _LATEST_S:
             return scale
     return None
 

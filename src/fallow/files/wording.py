@@ -1,4 +1,5 @@
-"""The words around the numbers: what a header, a preamble or a cell says, in the languages that ``words.toml`` knows."""
+"""The words around the numbers: what a header, a preamble or a cell says, in the languages that ``words.toml``
+knows."""
 
 from __future__ import annotations
 
@@ -17,7 +18,8 @@ _FREQUENCY_UNIT = re.compile(
 )
 _FREQUENCY_UNITS = {
     **{name.lower(): name for name in FREQUENCY_FACTORS_HZ},
-    "hertz": "Hz", "kilohertz": "kHz", "megahertz": "MHz", "gigahertz": "GHz", "гц": "Hz", "кгц": "kHz", "мгц": "MHz", "ггц": "GHz",
+    "hertz": "Hz", "kilohertz": "kHz", "megahertz": "MHz", "gigahertz": "GHz",
+    "гц": "Hz", "кгц": "kHz", "мгц": "MHz", "ггц": "GHz",
 }  # fmt: skip
 _LEVEL_UNIT = re.compile(
     r"(?<![a-z0-9µμ])(dbm\s*/\s*hz|dbm|db\s*\(?\s*[uµμ]v\s*\)?|dbmv|dbv|dbw|dbfs|dbc|dbr|db|mw|w|[uµμ]v|mv|v\^?2\s*/\s*hz|v²/hz|linear|lin)(?![a-z0-9µμ])",
@@ -61,7 +63,8 @@ def frequency_unit_named(text: str) -> str | None:
 
 
 def level_unit_named(text: str) -> str | None:
-    """The first level unit in a text, in lower case without blanks, micro as ``u``: dbm, dbuv, db, mw, linear ...; or ``None``."""
+    """The first level unit in a text, in lower case without blanks, micro as ``u``: dbm, dbuv, db, mw, linear ...; or
+    ``None``."""
     match = _LEVEL_UNIT.search(text)
     if match is None:
         return None
