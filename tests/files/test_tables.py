@@ -275,7 +275,7 @@ MISTAKES: list[tuple[Callable[[Path], Any], str, str, int | None, str | None]] =
     (read_stations, "channel,area\n,stage\n", "empty", 2, "channel"),
     (read_chain, "part,kind,gain_db,u_db\na,rope,1,1\n", "'rope' is not known", 2, "kind"),
     (read_chain, "part,kind,gain_db,u_db\na,cable,nowhere.csv,1\n", "neither a number nor a file", 2, "gain_db"),
-    (read_chain, "part,kind,gain_db,u_db\na,filter,bandpass.s2p,1\n", "Touchstone", 2, "gain_db"),
+    (read_chain, "part,kind,gain_db,u_db\na,filter,bandpass.s2p,1\n", "nor a file beside", 2, "gain_db"),
     (read_chain, "part,kind,gain_db,u_db\na,cable,-1,-1\n", "negative", 2, "u_db"),
     (read_plan, "link,equipment,frequency_mhz\na,hand,470\na,hand,471\n", "stands in line 2 already", 3, "link"),
     (read_plan, "link,equipment\na,hand\n", "no column frequency_mhz", 1, None),

@@ -120,6 +120,9 @@ def _add_air(commands: argparse._SubParsersAction[_Parser]) -> None:
         "--stations", metavar="FILE", help="table of TV channels announced as on the air (needs --region)"
     )
     listing.add_argument(
+        "--field", action="store_true", help="tell levels as field strength too (needs the antenna's gain in --chain)"
+    )
+    listing.add_argument(
         "--picture", metavar="FILE", help="also draw spectrum, floor and verdicts: FILE.png or FILE.svg"
     )
     _add_judging(parser)
@@ -229,7 +232,9 @@ def _add_judging(parser: argparse.ArgumentParser) -> None:
         help="how sure a verdict must be, 50 to 99.9 (default 95)",
     )
     judging.add_argument("--reference", nargs="+", metavar="FILE", help="sweeps with a load in place of the antenna")
-    judging.add_argument("--chain", metavar="FILE", help="table of antenna, cable, filter and pad")
+    judging.add_argument(
+        "--chain", metavar="FILE", help="table of antenna, cable, filter and pad: gain, uncertainty, match"
+    )
     judging.add_argument("--own", metavar="PLAN", help="our own carriers that were on while the sweeps were taken")
 
 

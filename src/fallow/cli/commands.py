@@ -145,6 +145,7 @@ def _asked(typed: Namespace) -> Asked:
         chain=typed.chain,
         own=typed.own,
         stations=typed.stations,
+        field=getattr(typed, "field", False),
     )
 
 

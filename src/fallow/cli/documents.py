@@ -86,8 +86,8 @@ def air_document(judged: JudgedAir) -> Document:
         "confidence": air.confidence_pct,
         "sweeps": air.sweeps,
         "missed_share": _number(air.missed_share, 6),
-        "slices": [_slice(part) for part in judged.slices],
-        "emitters": [_emitter(emitter) for emitter in judged.emitters],
+        "slices": [_slice(part) | _field(judged, part) for part in judged.slices],
+        "emitters": [_emitter(emitter) | _field(judged, emitter) for emitter in judged.emitters],
         "notes": list(judged.notes),
         "budget": [{"part": line.part, "u_db": _number(line.u_db, 3), "source": line.source} for line in air.budget],
     }
@@ -119,6 +119,10 @@ def _emitter(emitter: Emitter) -> Document:
         "on_share_low": _number(emitter.on_share_low, 4),
         "on_share_high": _number(emitter.on_share_high, 4),
     }
+
+
+def _field(judged: JudgedAir, found: JudgedSlice | Emitter) -> Document:
+    return {"level_dbuvm": _number(judged.field_dbuvm(found))} if judged.tells_field else {}
 
 
 def rules_document(found: RegionRules) -> Document:

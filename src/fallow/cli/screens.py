@@ -106,14 +106,15 @@ def show_air(judged: JudgedAir) -> None:
         listed = tuple(part for part in listed if part.verdict is not Verdict.CLEAN)
         out.print(f"{len(judged.slices) - len(listed)} clean slices are not listed one by one.")
     common = _common_reasons(judged.slices)
-    out.print(_slice_table(listed, common, absolute=judged.basis == "absolute"))
+    out.print(_slice_table(judged, listed, common))
     for reason in common:
         out.print(Padding(f"in most slices: {reason}", (0, 0, 0, 2)))
     if judged.emitters:
         strongest = sorted(judged.emitters, key=lambda one: -one.level_dbm)[:MOST_EMITTERS]
-        out.print(_emitter_table(sorted(strongest, key=lambda one: one.low_hz), absolute=judged.basis == "absolute"))
+        out.print(_emitter_table(judged, sorted(strongest, key=lambda one: one.low_hz)))
         if len(judged.emitters) > MOST_EMITTERS:
             out.print(f"These are the strongest {MOST_EMITTERS} of {len(judged.emitters)}; --json lists all.")
+    out.print(_budget_table(judged))
     _print_notes(out, judged.notes)
 
 
@@ -151,13 +152,13 @@ def _common_reasons(slices: Sequence[JudgedSlice]) -> tuple[str, ...]:
     return tuple(reason for reason, n in count.items() if n > 2 and n > len(slices) / 2)
 
 
-def _slice_table(slices: Sequence[JudgedSlice], common: Sequence[str], *, absolute: bool) -> Table:
+def _slice_table(judged: JudgedAir, slices: Sequence[JudgedSlice], common: Sequence[str]) -> Table:
     table = Table(box=None, padding=(0, 1, 0, 0), show_edge=False, header_style="underline")
     table.add_column("", width=1)
     table.add_column("slice", no_wrap=True)
     table.add_column("MHz", no_wrap=True, justify="right")
     table.add_column("verdict", no_wrap=True)
-    table.add_column("dBm" if absolute else "dB", justify="right", no_wrap=True)
+    _add_level_columns(table, judged)
     table.add_column("why", ratio=1)
     for part in slices:
         table.add_row(
@@ -166,6 +167,7 @@ def _slice_table(slices: Sequence[JudgedSlice], common: Sequence[str], *, absolu
             f"{part.low_hz / 1e6:g}-{part.high_hz / 1e6:g}",
             Text(part.verdict.word, style=INK[part.verdict]),
             _level(part.level_dbm, part.u_db),
+            *_field(judged, part),
             _why(part, common),
         )
     return table
@@ -187,7 +189,40 @@ def _level(level_dbm: float | None, u_db: float | None) -> str:
     return f"{level_dbm:.0f}" if u_db is None else f"{level_dbm:.0f}±{u_db:.1f}"
 
 
-def _emitter_table(emitters: Sequence[Emitter], *, absolute: bool) -> Table:
+def _add_level_columns(table: Table, judged: JudgedAir) -> None:
+    table.add_column("dBm" if judged.basis == "absolute" else "dB", justify="right", no_wrap=True)
+    if judged.tells_field:
+        table.add_column("dBµV/m", justify="right", no_wrap=True)
+
+
+def _field(judged: JudgedAir, found: JudgedSlice | Emitter) -> tuple[str, ...]:
+    """The cell of the field strength, where there is such a column."""
+    strength_dbuvm = judged.field_dbuvm(found)
+    return (_level(strength_dbuvm, None),) if judged.tells_field else ()
+
+
+def _budget_table(judged: JudgedAir) -> Table:
+    """What makes the levels uncertain: each part, its standard uncertainty, and where the figure comes from."""
+    of = "levels" if judged.basis == "absolute" else "levels against the floor"
+    table = Table(
+        box=None,
+        padding=(0, 1, 0, 0),
+        show_edge=False,
+        header_style="underline",
+        title=f"\nHow far the {of} can be trusted (u: standard uncertainty)",
+        title_justify="left",
+        title_style="bold",
+    )
+    table.add_column("part", max_width=24)
+    table.add_column("u dB", justify="right", no_wrap=True)
+    table.add_column("from", ratio=1)
+    for line in judged.air.budget:
+        table.add_row(line.part, f"{line.u_db:.2f}", line.source)
+    table.add_row("together", f"{judged.u_db:.2f}", f"±{2 * judged.u_db:.1f} dB with k = 2, about 95 % (JCGM 100)")
+    return table
+
+
+def _emitter_table(judged: JudgedAir, emitters: Sequence[Emitter]) -> Table:
     table = Table(
         box=None,
         padding=(0, 1, 0, 0),
@@ -199,7 +234,7 @@ def _emitter_table(emitters: Sequence[Emitter], *, absolute: bool) -> Table:
     )
     table.add_column("MHz", no_wrap=True, justify="right")
     table.add_column("wide", no_wrap=True, justify="right")
-    table.add_column("dBm" if absolute else "dB", justify="right", no_wrap=True)
+    _add_level_columns(table, judged)
     table.add_column("on", no_wrap=True, justify="right")
     table.add_column("looks like", no_wrap=True)
     table.add_column("evidence", ratio=1)
@@ -208,6 +243,7 @@ def _emitter_table(emitters: Sequence[Emitter], *, absolute: bool) -> Table:
             format_mhz(emitter.centre_hz),
             format_width(emitter.high_hz - emitter.low_hz),
             f"{emitter.level_dbm:.0f}",
+            *_field(judged, emitter),
             f"{emitter.on_share:.0%}",
             emitter.looks_like,
             "; ".join(emitter.evidence),

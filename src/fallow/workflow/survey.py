@@ -16,7 +16,9 @@ from fallow.files.tables import read_chain, read_plan, read_stations
 from fallow.files.territories import load_territory
 from fallow.rules.territory import Territory
 from fallow.show.link import Station
-from fallow.spectrum.chain import Chain
+from fallow.spectrum.chain import Chain, combined_u_db
+from fallow.spectrum.field import field_dbuvm
+from fallow.spectrum.heard import is_absolute
 from fallow.spectrum.judging import Air
 from fallow.spectrum.judging import judge as judge_survey
 from fallow.spectrum.sweep import Detector, Survey
@@ -60,6 +62,7 @@ class JudgedAir:
     """A survey judged: the slices that were asked for, and ``air``, which answers for any other window.
 
     ``emitters``: what was found on the air (in the span that was asked for, where one was), rising in frequency.
+    ``tells_field``: whether levels are to be told as field strengths too.
     """
 
     air: Air
@@ -67,11 +70,24 @@ class JudgedAir:
     emitters: tuple[Emitter, ...] = ()
     notes: tuple[str, ...] = ()
     refusals: tuple[FileRefusal, ...] = ()
+    tells_field: bool = False
 
     @property
     def basis(self) -> str:
         """``absolute`` (dBm at the antenna) or ``relative`` (above the instrument's own floor)."""
         return self.air.basis
+
+    @property
+    def u_db(self) -> float:
+        """Combined standard uncertainty of the budget, dB; where it varies over frequency, with the largest lines."""
+        return combined_u_db(self.air.budget)
+
+    def field_dbuvm(self, found: JudgedSlice | Emitter) -> float | None:
+        """Field strength in dBµV/m of a slice (in the window that decided) or emitter; ``None`` without a level."""
+        middle_hz = (
+            found.centre_hz if isinstance(found, Emitter) else (found.at_hz or (found.low_hz + found.high_hz) / 2)
+        )
+        return None if found.level_dbm is None else field_dbuvm(found.level_dbm, middle_hz)
 
 
 def read_sweeps(
@@ -232,6 +248,7 @@ class Asked:
     own: FilePath | None = None
     stations: FilePath | None = None
     announced: Sequence[Station] = ()
+    field: bool = False
 
 
 def judge_files(
@@ -239,20 +256,37 @@ def judge_files(
 ) -> JudgedAir:
     """Sweep files to verdicts, with the reference, chain, own carriers and announced stations from their files.
 
-    Raises what ``take_in`` and ``judge`` raise.
+    Raises what ``take_in`` and ``judge`` raise, and UsageError where field strengths are asked for and can't be told.
     """
+    chain = None if asked.chain is None else read_chain(asked.chain)
     taken = take_in(paths, asked.telling, besides=asked.reference, progress=progress)
+    if asked.field:
+        _check_field(taken.survey, chain)
     judged = judge_with(
         taken.survey,
         asked.judging,
         listing,
         reference=take_in_reference(asked.reference, asked.telling) if asked.reference else None,
-        chain=None if asked.chain is None else read_chain(asked.chain),
+        chain=chain,
         own=() if asked.own is None else own_spans(asked.own, asked.judging.link_width_hz),
         stations=(*asked.announced, *(() if asked.stations is None else read_stations(asked.stations))),
         progress=None if progress is None else lambda share: progress("judging", share),
     )
-    return replace(judged, refusals=taken.refusals)
+    return replace(judged, refusals=taken.refusals, tells_field=asked.field)
+
+
+def _check_field(survey: Survey, chain: Chain | None) -> None:
+    """Refuse what would need the gain of the antenna, or an absolute scale, and has none."""
+    if chain is None or not chain.states_antenna_gain:
+        raise UsageError(
+            "a field strength needs the gain of the antenna",
+            hint="give a --chain with a row of kind antenna and its gain_db in dBi",
+        )
+    if not is_absolute(survey, chain):
+        raise UsageError(
+            "relative levels can't be told as field strengths",
+            hint="add a row of kind instrument to the chain, which states the scale",
+        )
 
 
 def announced_channels(stations: Sequence[Station], territory: Territory | None) -> tuple[Channel, ...]:

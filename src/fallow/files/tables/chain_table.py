@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 
-import numpy as np
-
-from fallow.files.tables.columns import DECIBEL, FREQUENCY, Column, text_column
+from fallow.files.curves import read_curve
+from fallow.files.tables.columns import DECIBEL, Column, text_column
 from fallow.files.tables.grid import FilePath, Row, read_table
-from fallow.spectrum.chain import KINDS, Chain, ChainPart, GainCurve
+from fallow.files.touchstone import SUFFIX, Measured, read_touchstone
+from fallow.spectrum.chain import KINDS, Chain, ChainPart, GainCurve, Reflections
 
 __all__ = ["read_chain"]
 
@@ -17,12 +18,9 @@ _CHAIN_COLUMNS = (
     text_column("kind", "art", "genre", "clase", "soort", required=True),
     Column(("gain", "gewinn", "verstärkung", "ganancia"), DECIBEL, required=True),
     Column(("u", "uncertainty", "unsicherheit", "incertitude", "incertidumbre"), DECIBEL, required=True),
+    Column(("vswr", "swr", "match", "anpassung", "ros", "roe"), is_number=True),
 )
-_CURVE_COLUMNS = (
-    Column(("frequency", "freq", "frequenz", "frequence", "frecuencia", "frequenza"), FREQUENCY, required=True),
-    Column(("gain", "level", "gewinn", "verstärkung", "ganancia"), DECIBEL, required=True),
-)
-_TOUCHSTONE = (".s1p", ".s2p", ".s3p", ".s4p", ".snp", ".ts")
+_ENDS = ("antenna", "instrument")
 
 
 def read_chain(path: FilePath) -> Chain:
@@ -34,33 +32,84 @@ def _part(row: Row) -> ChainPart:
     kind = row.needed("kind").lower()
     if kind not in KINDS:
         raise row.wrong("kind", f"the kind {row.text('kind')!r} is not known", hint=f"it is one of {', '.join(KINDS)}")
+    gain = _gain(row, kind)
+    reflections, notes = _reflections(row, gain.measured)
+    return ChainPart(
+        row.needed("part"),
+        kind,
+        gain.gain_db,
+        _u_db(row, gain.gain_db),
+        reflections,
+        None if gain.measured is None else gain.measured.reverse_db,
+        gain_known=gain.is_known,
+        notes=tuple(dict.fromkeys((*gain.notes, *notes))),
+    )
+
+
+@dataclass(frozen=True)
+class _Gain:
+    """What a row says of its gain. ``measured``: all that its Touchstone file says, where it names one."""
+
+    gain_db: float | GainCurve
+    notes: tuple[str, ...] = ()
+    measured: Measured | None = None
+    is_known: bool = True
+
+
+def _gain(row: Row, kind: str) -> _Gain:
+    """The gain of a row: a number, a curve, or what a Touchstone file says."""
+    text = row.needed("gain_db")
+    if row.is_number("gain_db"):
+        return _Gain(float(row.value("gain_db", text)))
+    path = _beside(row, "gain_db", text)
+    if not SUFFIX.fullmatch(path.suffix):
+        return _Gain(*read_curve(path))
+    measured = read_touchstone(path)
+    if measured.gain_db is not None:
+        curve = GainCurve(measured.gain_db.frequencies_hz, measured.gain_db.values)
+        return _Gain(curve, measured.notes, measured)
+    if kind not in _ENDS:
+        what = f"{text!r} has one port, which tells a match and no gain"
+        raise row.wrong("gain_db", what, hint="give a number or a file of two ports, and this file in a column vswr")
+    taken = f"{text} has one port: it tells the match of {row.text('part')!r}, and a gain of 0 dB is taken"
+    return _Gain(0.0, (*measured.notes, taken), measured, is_known=False)
+
+
+def _u_db(row: Row, gain_db: float | GainCurve) -> float:
+    """The standard uncertainty; the cell may be empty where the curve tells its own."""
+    own = isinstance(gain_db, GainCurve) and gain_db.u_db is not None
+    if own and not row.text("u_db"):
+        return 0.0
     u_db = row.value("u_db", row.needed("u_db"))
     if u_db < 0:
         raise row.wrong("u_db", f"the uncertainty {row.text('u_db')!r} is negative", hint="write it without a sign")
-    return ChainPart(row.needed("part"), kind, _gain_db(row), float(u_db))
+    return float(u_db)
 
 
-def _gain_db(row: Row) -> float | GainCurve:
-    text = row.needed("gain_db")
-    if row.is_number("gain_db"):
-        return float(row.value("gain_db", text))
-    curve = Path(row.table.path).parent / text
-    if curve.suffix.lower() in _TOUCHSTONE:
-        what = f"{text!r} is a Touchstone file, which can't be read yet"
-        raise row.wrong("gain_db", what, hint="write frequency and gain into a table with frequency_mhz and gain_db")
-    if not curve.is_file():
-        raise row.wrong("gain_db", f"{text!r} is neither a number nor a file beside the table")
-    return _curve(curve)
+def _reflections(row: Row, measured: Measured | None) -> tuple[Reflections | None, tuple[str, ...]]:
+    """The match of a row: its VSWR, a file of its own, or what the file of its gain says."""
+    text = row.text("vswr")
+    if not text:
+        return (None, ()) if measured is None else (measured.reflections, ())
+    if row.is_number("vswr"):
+        vswr = float(row.value("vswr", text))
+        if vswr < 1.0:
+            raise row.wrong("vswr", f"a VSWR of {text} can't be", hint="1 is a perfect match; 2 is usual for a whip")
+        return Reflections.of_vswr(vswr), ()
+    path = _beside(row, "vswr", text)
+    if not SUFFIX.fullmatch(path.suffix):
+        raise row.wrong("vswr", f"{text!r} is neither a number nor a Touchstone file")
+    match = read_touchstone(path)
+    return match.reflections, match.notes
 
 
-def _curve(path: Path) -> GainCurve:
-    table = read_table(path, _CURVE_COLUMNS)
-    frequencies_hz: list[int] = []
-    gains_db: list[float] = []
-    for row in table.rows:
-        frequency_hz = row.value_hz("frequency_mhz", row.needed("frequency_mhz"))
-        if frequencies_hz and frequency_hz <= frequencies_hz[-1]:
-            raise row.wrong("frequency_mhz", "the frequencies do not rise", hint="sort the rows, each frequency once")
-        frequencies_hz.append(frequency_hz)
-        gains_db.append(float(row.value("gain_db", row.needed("gain_db"))))
-    return GainCurve(np.array(frequencies_hz, dtype=np.float64), np.array(gains_db, dtype=np.float64))
+def _beside(row: Row, name: str, text: str) -> Path:
+    """The file that a cell names, beside the table."""
+    path = Path(row.table.path).parent / text
+    try:
+        is_there = path.is_file()
+    except (OSError, ValueError):  # a name that no file can have
+        is_there = False
+    if not is_there:
+        raise row.wrong(name, f"{text!r} is neither a number nor a file beside the table")
+    return path
