@@ -1,7 +1,7 @@
 """A plan with room to spare: the same links on places as good, at distances wider than asked.
 
 The margin of a plan is its thinnest one. Until levels are counted, that is how far every distance exceeds what is
-asked; so once everything has a place, the question is put again with all distances of our equipment widened.
+asked; so once every link has a place, the question is put again with all distances of our equipment widened.
 """
 
 from __future__ import annotations
@@ -10,6 +10,8 @@ from collections.abc import Callable
 from dataclasses import replace
 from fractions import Fraction
 from functools import partial
+
+import numpy as np
 
 from fallow.plan.engine import Kernels
 from fallow.plan.question import Question
@@ -25,8 +27,8 @@ THINNER_BY_DB = 1.0  # what distance may cost in margin over the air
 
 
 def is_complete(question: Question, score: Score) -> bool:
-    """Whether every link and every spare has a place, so that only better places are left to wish for."""
-    return sum(score.placed) + score.spares == question.facts.is_spare.size
+    """Whether every link has a place, so that only better places and spares are left to wish for."""
+    return sum(score.placed) == np.count_nonzero(~question.facts.is_spare)
 
 
 def with_headroom(

@@ -42,7 +42,7 @@ from fallow.workflow.survey import Asked, FileRefusal, JudgedAir, Listing, annou
 __all__ = ["Audited", "Coordinated", "Making", "Surroundings", "audit", "audit_files", "coordinate", "coordinate_files"]
 
 FilePath = str | PathLike[str]
-SHARE_FOR_PLACES = 0.4  # of the time, before a plan in which everything stands is given more room
+SHARE_FOR_PLACES = 0.4  # of the time, before a plan in which every link stands is given more room
 Progress = Callable[[str, float], None]
 
 
@@ -233,7 +233,7 @@ def _search(
 ) -> tuple[Solution, Fraction, bool]:
     """The best plan found in time, how much wider than asked its distances are, and whether Ctrl-C ended the search.
 
-    Where everything has a place, the second part of the time is for room. Ctrl-C ends the search, not the answer.
+    Where every link has a place, the second part of the time is for room. Ctrl-C ends the search, not the answer.
     """
     best: Solution | None = None
 
