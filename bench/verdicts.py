@@ -14,6 +14,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "tests"))
 
 from fallow.spectrum.judging import judge
+from fallow.spectrum.statistics import thermal_noise_dbm
 from fallow.spectrum.verdict import Judging, Verdict
 from fallow.units import Channel
 from invented_air import Instrument, Signal, budget_error_db, sweep_over
@@ -25,13 +26,14 @@ SLICE = Channel("slice", 470_000_000, 478_000_000)
 def instrument_at_random(rng: np.random.Generator, error_db: float) -> Instrument:
     """Steps of 5 to 50 kHz, 1 to 200 sweeps, 1 to 30 samples per reading."""
     step = int(rng.choice([5_000, 10_000, 15_000, 25_000, 50_000]))
+    rbw = float(step * rng.choice([0.9, 1.0, 1.5, 3.0]))
     return Instrument(
         step_hz=step,
         bins=round(8e6 / step) + 1,
-        rbw_hz=float(step * rng.choice([0.9, 1.0, 1.5, 3.0])),
+        rbw_hz=rbw,
         samples=int(rng.choice([1, 2, 5, 10, 30])),
         sweeps=int(rng.choice([1, 2, 5, 10, 30, 100, 200])),
-        noise_dbm=float(rng.uniform(-130, -118) + 10 * np.log10(step / 10e3)),
+        noise_dbm=float(thermal_noise_dbm(rbw) + rng.uniform(5, 16)),  # noise figures of pocket instruments
         error_db=error_db,
     )
 

@@ -390,7 +390,8 @@ def _conclude(
     margin = windows.limit_db - highest - cost
     by_line = ((flags & (Flag.OWN_LINE | Flag.SUSPECT_LINE)) > 0) & (found.whole_least + cost < windows.limit_db)
     flags[(margin <= 0) & ~by_line] |= Flag.NEAR
-    flags[(margin <= 0) & ~by_line & (run == 1) & (evidence.heard.n_sweeps > 1)] |= Flag.ONCE
+    once = (run == 1) & (evidence.heard.n_sweeps > 1) & (highest > found.whole_most + TOLD_DB)
+    flags[(margin <= 0) & ~by_line & once] |= Flag.ONCE
     verdict = np.where(flags > 0, Verdict.DOUBTFUL, Verdict.CLEAN).astype(np.uint8)
     verdict[occupied >= 0] = Verdict.OCCUPIED
     flags[occupied >= 0] = Flag.ABOVE
