@@ -150,7 +150,7 @@ def decide(
     looked = np.zeros(int(slices.max()) + 1)
     np.add.at(looked, slices[judged], 1.0)
     occupied, noise_only = _occupied(evidence, rule, windows, found, slices[judged], looked)
-    _conclude(result, judged, evidence, rule, windows, found, occupied, noise_only)
+    _conclude(result, judged, evidence, windows, found, occupied, noise_only)
     return result
 
 
@@ -170,8 +170,9 @@ def _any_bin(per_bin: NDArray[np.bool_], geometry: Geometry) -> NDArray[np.bool_
 
 @dataclass(frozen=True, eq=False)
 class _Windows:
-    """What does not depend on the sweeps: floors and limits, shape (window,), dB."""
+    """What does not depend on the sweeps: floors and limits, shape (window,), dB, and the rule for these windows."""
 
+    rule: Rule
     geometry: Geometry
     noise_db: NDArray[np.float64]
     ceiling_db: NDArray[np.float64]
@@ -196,7 +197,7 @@ class _Windows:
         )
         ordinary = level(evidence.floor.ordinary_db)
         noise, ceiling = level(evidence.floor.noise_db), level(evidence.floor.ceiling_db)
-        return _Windows(geometry, noise, ceiling, base, ordinary, limit, heard.noise.shape * geometry.cells)
+        return _Windows(rule, geometry, noise, ceiling, base, ordinary, limit, heard.noise.shape * geometry.cells)
 
 
 @dataclass(frozen=True, eq=False)
@@ -376,13 +377,13 @@ def _conclude(
     result: Decided,
     judged: NDArray[np.int64],
     evidence: Evidence,
-    rule: Rule,
     windows: _Windows,
     found: _Findings,
     occupied: NDArray[np.int64],
     noise_only: NDArray[np.bool_],
 ) -> None:
     """Verdicts, flags and numbers of the windows that were measured."""
+    rule = windows.rule
     highest, samples, run = _louder_period(evidence, found)
     lower_db = -_gamma_quantile_db(1.0 - rule.confidence, samples)
     cost = np.hypot(normal_quantile(rule.confidence) * rule.u_db, np.maximum(lower_db, 0.0))
