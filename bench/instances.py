@@ -1,8 +1,8 @@
 """Planning problems with known answers, for benchmarks and tests. All places and areas are invented.
 
-``rule_r``: spacing 350 kHz, 2A−B 100 kHz, A+B−C 50 kHz, 3A−2B 50 kHz on a raster of 25 kHz (common practice). ``blocked_band`` is
-470 to 608 MHz without eight of its seventeen TV channels of 8 MHz. Areas stand at random in a square and hear each other within
-120 m.
+``rule_r``: spacing 350 kHz, 2A−B 100 kHz, A+B−C 50 kHz, 3A−2B 50 kHz on a raster of 25 kHz (common practice).
+``blocked_band`` is 470 to 608 MHz without eight of its seventeen TV channels of 8 MHz. Areas stand at random in a
+square and hear each other within 120 m.
 """
 
 from __future__ import annotations
@@ -28,7 +28,9 @@ def rule_r(tuning: tuple[Span, ...], name: str = "rule R") -> Equipment:
 
 
 def domain(low_khz: int, high_khz: int, blocked: tuple[tuple[int, int], ...] = ()) -> tuple[Span, ...]:
-    """Ranges of carriers in [low, high] that keep 100 kHz from its edges and from the blocked intervals; all in kHz from 470 MHz."""
+    """Ranges of carriers in [low, high] that keep 100 kHz from its edges and from the blocked intervals; all in kHz
+    from 470 MHz.
+    """
     edges = [low_khz, *[edge for interval in sorted(blocked) for edge in interval], high_khz]
     pairs = zip(edges[::2], edges[1::2], strict=True)
     return tuple(Span(470_000_000 + 1000 * (a + 100), 470_000_000 + 1000 * (b - 100)) for a, b in pairs if b - a > 200)
@@ -75,7 +77,9 @@ def show(n_links: int, n_areas: int, equipment: Equipment, n_scenes: int = 0) ->
 
 @dataclass(frozen=True)
 class Instance:
-    """A problem with the best number of links known and the most that any plan can place, both from earlier trials of ours."""
+    """A problem with the best number of links known and the most that any plan can place, both from earlier trials of
+    ours.
+    """
 
     name: str
     wanted: Wanted

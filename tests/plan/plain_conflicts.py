@@ -43,9 +43,10 @@ def standing_links(wanted: Wanted, solution: Solution) -> list[Standing]:
             found.append(
                 of_ours(link.name, solution.frequencies_hz[link.name], link.area, link.scenes, e, fixed=link.fixed)
             )
-    for spare in solution.spares:
-        e = wanted.equipment[spare.equipment]
-        found.append(of_ours(spare.name, spare.frequency_hz, spare.area, frozenset(), e, fixed=False))
+    found += [
+        of_ours(s.name, s.frequency_hz, s.area, frozenset(), wanted.equipment[s.equipment], fixed=False)
+        for s in solution.spares
+    ]
     return found + [of_stranger(foreign) for foreign in wanted.foreign]
 
 
@@ -107,7 +108,9 @@ def plain_conflicts(carriers: list[Standing], losses: AreaLosses) -> list[tuple[
 
 
 def random_show(seed: int) -> Wanted:
-    """A small invented show in a narrow band, so that conflicts abound: areas, scenes, mixed kinds, strangers, odd hertz."""
+    """A small invented show in a narrow band, so that conflicts abound: areas, scenes, mixed kinds, strangers, odd
+    hertz.
+    """
     random = np.random.default_rng(seed)
     odd = bool(random.random() < 0.5)
     equipment = {name: _random_equipment(name, random, odd=odd) for name in ("ax", "bo", "cy")[: random.integers(1, 4)]}

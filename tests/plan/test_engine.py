@@ -14,7 +14,6 @@ from hypothesis import strategies as st
 from fallow.errors import UsageError
 from fallow.plan import loops
 from fallow.plan.engine import NumpyKernels
-from fallow.plan.exact import free_of_products, free_of_spacing
 from fallow.plan.places import Ground
 from fallow.plan.question import Question, empty_tables, whole
 from fallow.plan.search import improve
@@ -30,14 +29,17 @@ class LoopKernels:
 
     def place(self, t, classes, carriers, homes, picks):
         found_hz = np.empty(classes.shape, dtype=np.int64)
-        loops.place_many(t, classes, carriers, homes, picks, found_hz)
+        loops.work(loops.PLACE, t, classes, carriers, found_hz, homes, picks)
         return found_hz
 
     def put(self, t, classes, carriers, at_hz):
-        loops.change_many(t, classes, carriers, at_hz, 1)
+        loops.work(loops.PUT, t, classes, carriers, at_hz, carriers[:0], np.zeros(0))
 
     def take(self, t, classes, carriers, at_hz):
-        loops.change_many(t, classes, carriers, at_hz, -1)
+        loops.work(loops.TAKE, t, classes, carriers, at_hz, carriers[:0], np.zeros(0))
+
+    def wander(self, t, classes, at_hz, moves, picks, waiting):
+        return loops.work(loops.WANDER, t, classes, moves, at_hz, waiting, picks)
 
     def busy(self, t, k):
         busy = np.zeros(t.size, dtype=np.int32)

@@ -1,8 +1,9 @@
 """How many links any plan can hold, and why: cheap bounds, each true for every plan.
 
-Areas that all hear each other share one stretch of spectrum. There the carriers of one scene lie at least the smallest spacing apart, and
-where A+B−C is asked all differences between them differ by at least the smallest distance (Erdős and Turán's argument for Sidon
-sets, with distances; our own derivation). Links outside such a part add at most their own number.
+Areas that all hear each other share one stretch of spectrum. There the carriers of one scene lie at least the smallest
+spacing apart, and where A+B−C is asked all differences between them differ by at least the smallest distance (Erdős
+and Turán's argument for Sidon sets, with distances; our own derivation). Links outside such a part add at most their
+own number.
 """
 
 from __future__ import annotations
@@ -71,12 +72,13 @@ def most_by_spacing(places_hz: Whole, spacing_hz: int) -> int:
 
 
 def most_in_windows(places_hz: Whole, rule: Rule) -> int:
-    """The most of these places that can lie ``rule.spacing_hz`` apart with all differences ``rule.difference_hz`` apart.
+    """The most of these places that can lie ``rule.spacing_hz`` apart with all differences ``rule.difference_hz``
+    apart.
 
     Slide a window of T hertz over the places. With n carriers the mean number in it is m = nT/μ, where μ counts the
-    positions of the window that touch a place; so the pairs in it number at least μ(k(k−1)/2 + (m−k)k), k = ⌊m⌋. A pair of
-    difference d is inside T − d times, and the differences are at least S, S+G, S+2G …: Σ max(0, T − S − jG) in all. Every T that
-    breaks this refutes n.
+    positions of the window that touch a place; so the pairs in it number at least μ(k(k−1)/2 + (m−k)k), k = ⌊m⌋. A
+    pair of difference d is inside T − d times, and the differences are at least S, S+G, S+2G …: Σ max(0, T − S − jG)
+    in all. Every T that breaks this refutes n.
     """
     gaps_hz = np.diff(places_hz)
     width_hz = int(places_hz[-1] - places_hz[0]) + 1
@@ -134,7 +136,9 @@ def _places_left(question: Question) -> list[Whole]:
 
 
 def _areas_that_meet(classes: Sequence[int], question: Question) -> list[list[int]]:
-    """Classes in parts whose areas all hear each other; areas with most classes first, each joins the first part it can."""
+    """Classes in parts whose areas all hear each other; areas with most classes first, each joins the first part it
+    can.
+    """
     parts: list[list[int]] = []
     for k in sorted(classes, key=lambda k: question.classes[k].area):
         area = question.classes[k].area
@@ -196,6 +200,6 @@ def _spacing_reason(rule: Rule) -> str:
 
 def _difference_reason(rule: Rule) -> str:
     return (
-        f"with A+B−C and 2A−B products {format_width(rule.difference_hz)} away all differences between carriers must differ by that much, "
-        "and the places left to them do not have that many"
+        f"with A+B−C and 2A−B products {format_width(rule.difference_hz)} away all differences between carriers must "
+        "differ by that much, and the places left to them do not have that many"
     )

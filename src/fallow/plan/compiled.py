@@ -1,7 +1,8 @@
-"""The kernels of ``loops``, compiled by numba. Imported only by what has made sure that compiling does not keep anybody waiting.
+"""The kernels of ``loops``, compiled by numba. Imported only by what has made sure that compiling does not keep
+anybody waiting.
 
-numba is optional: without it ``engine.NumpyKernels`` does the same. Where nothing can be cached on disk the kernels are compiled anew
-in each process.
+numba is optional: without it ``engine.NumpyKernels`` does the same. Where nothing can be cached on disk the kernels
+are compiled anew in each process.
 """
 
 from __future__ import annotations
@@ -33,17 +34,18 @@ for function in vars(loops).values():
         register_jitable(function)
 
 
-def _compiled(function: Callable[..., None]) -> Any:
+def _compiled(function: Callable[..., object]) -> Any:
     try:
         return numba.njit(cache=True)(function)
     except RuntimeError:  # numba found no folder that it may write its cache to
         return numba.njit(function)
 
 
-_place_many = _compiled(loops.place_many)
-_change_many = _compiled(loops.change_many)
-_wander_many = _compiled(loops.wander_many)
+_work = _compiled(loops.work)
 _busy_row = _compiled(loops.busy_row)
+
+_NOBODY = np.zeros(0, dtype=np.int64)
+_NO_PICKS = np.zeros(0)
 
 
 class CompiledKernels:
@@ -52,22 +54,22 @@ class CompiledKernels:
     def place(self, t: Tables, classes: Whole, carriers: Whole, homes: Whole, picks: NDArray[np.float64]) -> Whole:
         """See ``engine.Kernels``."""
         found_hz = np.empty(classes.shape, dtype=np.int64)
-        _place_many(t, classes, carriers, homes, picks, found_hz)
+        _work(loops.PLACE, t, classes, carriers, found_hz, homes, picks)
         return found_hz
 
     def put(self, t: Tables, classes: Whole, carriers: Whole, at_hz: Whole) -> None:
         """See ``engine.Kernels``."""
-        _change_many(t, classes, carriers, at_hz, 1)
+        _work(loops.PUT, t, classes, carriers, at_hz, _NOBODY, _NO_PICKS)
 
     def take(self, t: Tables, classes: Whole, carriers: Whole, at_hz: Whole) -> None:
         """See ``engine.Kernels``."""
-        _change_many(t, classes, carriers, at_hz, -1)
+        _work(loops.TAKE, t, classes, carriers, at_hz, _NOBODY, _NO_PICKS)
 
     def wander(
         self, t: Tables, classes: Whole, at_hz: Whole, moves: Whole, picks: NDArray[np.float64], waiting: Whole
     ) -> int:
         """See ``engine.Kernels``."""
-        return int(_wander_many(t, classes, at_hz, moves, picks, waiting))
+        return int(_work(loops.WANDER, t, classes, moves, at_hz, waiting, picks))
 
     def busy(self, t: Tables, k: int) -> NDArray[np.int32]:
         """See ``engine.Kernels``."""

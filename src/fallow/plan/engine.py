@@ -1,7 +1,7 @@
 """The planner's kernels with whole arrays: put a carrier, take it away, find a free place.
 
-``NumpyKernels`` is always there. ``compiled.CompiledKernels`` does the same with the loops of ``loops``, compiled; both work on the
-same ``Tables`` and leave the same counts, so that one can take over from the other at any time.
+``NumpyKernels`` is always there. ``compiled.CompiledKernels`` does the same with the loops of ``loops``, compiled;
+both work on the same ``Tables`` and leave the same counts, so that one can take over from the other at any time.
 """
 
 from __future__ import annotations
@@ -34,7 +34,10 @@ IN_ANY_TIER = 1.0  # added to a pick: free places of all tiers alike
 
 
 class Kernels(Protocol):
-    """What the search needs done quickly. Arrays have one entry per carrier, in the order in which they are worked on."""
+    """What the search needs done quickly.
+
+    Arrays have one entry per carrier, in the order in which they are worked on.
+    """
 
     def place(self, t: Tables, classes: Whole, carriers: Whole, homes: Whole, picks: NDArray[np.float64]) -> Whole:
         """Give each carrier a free place, see ``choose``, and put it there. Returns hertz, −1 where none was free."""
@@ -48,10 +51,11 @@ class Kernels(Protocol):
     def wander(
         self, t: Tables, classes: Whole, at_hz: Whole, moves: Whole, picks: NDArray[np.float64], waiting: Whole
     ) -> int:
-        """Move carriers one after another to another free place, no worse in tier; after each, try one of those that wait.
+        """Move carriers one after another to another free place, no worse in tier; after each, try one of those that
+        wait.
 
-        ``classes`` and ``at_hz`` are those of all carriers; ``at_hz`` is changed. Stops as soon as one that waits has got a
-        place, and returns how many moves were made.
+        ``classes`` and ``at_hz`` are those of all carriers; ``at_hz`` is changed. Stops as soon as one that waits has
+        got a place, and returns how many moves were made.
         """
 
     def busy(self, t: Tables, k: int) -> Counts:
@@ -113,8 +117,8 @@ def numpy_kernels() -> Kernels:
 def choose(t: Tables, k: int, busy: Counts, home: int, pick: float) -> int:
     """One free place for a class, −1 when there is none.
 
-    ``home`` (−1: none) when it is free. Else by ``pick``: ``LOWEST``, or a share 0 to 1 that draws among the free places of the
-    best tier, in rising order; plus ``IN_ANY_TIER`` among all free ones.
+    ``home`` (−1: none) when it is free. Else by ``pick``: ``LOWEST``, or a share 0 to 1 that draws among the free
+    places of the best tier, in rising order; plus ``IN_ANY_TIER`` among all free ones.
     """
     if home >= 0 and t.tier[k, home] != NO_PLACE and busy[home] == 0:
         return home

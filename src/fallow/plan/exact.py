@@ -1,4 +1,5 @@
-"""Whether a carrier may stand on any frequency at all, on the raster or off it: all products are made and compared in hertz.
+"""Whether a carrier may stand on any frequency at all, on the raster or off it: all products are made and compared in
+hertz.
 
 Slower than the tables by far, and used where they can't tell: for places off the raster.
 """
@@ -16,7 +17,10 @@ Whole = NDArray[np.int64]
 
 
 def free_of_spacing(t: Tables, k: int, at_hz: Whole, others: Whole, others_hz: Whole) -> NDArray[np.bool_]:
-    """Which of ``at_hz`` a carrier of class ``k`` may take, as far as neighbours go. ``others``: the classes of those that stand."""
+    """Which of ``at_hz`` a carrier of class ``k`` may take, as far as neighbours go.
+
+    ``others``: the classes of those that stand.
+    """
     needed_hz = t.spacing_hz[others, k]
     return np.asarray((np.abs(at_hz[:, np.newaxis] - others_hz[np.newaxis, :]) >= needed_hz).all(axis=1))
 

@@ -1,8 +1,9 @@
 """Who disturbs whom: classes of carriers that are alike, and the groups in which products count.
 
-A product counts against a victim when its carriers and the victim are on together in one scene and the victim's area hears
-each carrier's area. So a victim class has one group per scene, with all classes that it hears then; groups that hear less than
-another group of the same class say nothing new, and classes with the same distances and the same hearing share a group.
+A product counts against a victim when its carriers and the victim are on together in one scene and the victim's area
+hears each carrier's area. So a victim class has one group per scene, with all classes that it hears then; groups that
+hear less than another group of the same class say nothing new, and classes with the same distances and the same
+hearing share a group.
 """
 
 from __future__ import annotations
@@ -24,7 +25,8 @@ __all__ = ["Class", "Groups", "class_of_foreign", "class_of_ours", "group_classe
 class Class:
     """Carriers that are alike. ``equipment`` ``None``: strangers. Distances in hertz, 0 where not asked.
 
-    ``distances_hz``: of 2A−B, A+B−C and 3A−2B products from it. ``mixes``: it takes part in products. ``scenes`` empty: always on.
+    ``distances_hz``: of 2A−B, A+B−C and 3A−2B products from it. ``mixes``: it takes part in products. ``scenes``
+    empty: always on.
     """
 
     equipment: Equipment | None
@@ -41,7 +43,8 @@ class Class:
 
 @dataclass(frozen=True, eq=False)
 class Groups:
-    """Groups of G victims' views. For class k the entries ``start[k]`` to ``start[k + 1]`` of ``index`` and ``roles`` are its own.
+    """Groups of G victims' views. For class k the entries ``start[k]`` to ``start[k + 1]`` of ``index`` and ``roles``
+    are its own.
 
     ``distance_hz``: int64, shape (G, 3). ``heard``, ``victims``: classes per group.
     """
@@ -79,7 +82,8 @@ def group_classes(classes: Sequence[Class], losses: AreaLosses) -> Groups:
 
 
 def spacings_hz(classes: Sequence[Class], losses: AreaLosses) -> NDArray[np.int64]:
-    """Distance that class j (second index) keeps from a carrier of class k (first index), 0 where they do not meet; int64 (K, K).
+    """Distance that class j (second index) keeps from a carrier of class k (first index), 0 where they do not meet;
+    int64 (K, K).
 
     Between two of ours the larger spacing of the two; from a stranger its own; strangers keep none from anybody.
     """

@@ -1,7 +1,7 @@
 """The planner's kernels as plain loops: what ``engine`` does with whole arrays, element by element.
 
-Interpreted they are far too slow; ``compiled`` hands them to numba. They change ``Tables`` in place and must leave exactly what
-``engine`` leaves. Carriers are hertz; a *place* is a position on the raster.
+Interpreted they are far too slow; ``compiled`` hands them to numba. They change ``Tables`` in place and must leave
+exactly what ``engine`` leaves. Carriers are hertz; a *place* is a position on the raster.
 """
 
 from __future__ import annotations
@@ -12,16 +12,38 @@ from numpy.typing import NDArray
 from fallow.plan.engine import HOME_ONLY, IN_ANY_TIER, LOWEST
 from fallow.plan.tables import NO_PLACE, SENDS, SUFFERS, Tables
 
-__all__ = ["change", "change_many", "place_many", "wander_many"]
+__all__ = ["PLACE", "PUT", "TAKE", "WANDER", "busy_row", "work"]
 
 Counts = NDArray[np.int32]
 Whole = NDArray[np.int64]
 
 
+PUT, TAKE, PLACE, WANDER = range(4)
+
+
+def work(
+    job: int, t: Tables, classes: Whole, carriers: Whole, at_hz: Whole, others: Whole, picks: NDArray[np.float64]
+) -> int:
+    """All jobs behind one door, so that what they share is compiled once; see ``engine`` for what each does.
+
+    ``PUT``, ``TAKE``: ``carriers`` of ``classes`` at ``at_hz``. ``PLACE``: ``others`` are homes, ``at_hz`` gets what
+    was found. ``WANDER``: ``carriers`` move, ``others`` wait, ``classes`` and ``at_hz`` are those of everybody.
+    Returns how many carriers were worked on.
+    """
+    if job == WANDER:
+        return wander_many(t, classes, carriers, at_hz, others, picks)
+    if job == PLACE:
+        place_many(t, classes, carriers, at_hz, others, picks)
+    else:
+        for i in range(carriers.shape[0]):
+            change(t, classes[i], carriers[i], at_hz[i], 1 if job == PUT else -1)
+    return len(carriers)
+
+
 def place_many(
-    t: Tables, classes: Whole, carriers: Whole, homes: Whole, picks: NDArray[np.float64], found_hz: Whole
+    t: Tables, classes: Whole, carriers: Whole, found_hz: Whole, homes: Whole, picks: NDArray[np.float64]
 ) -> None:
-    """Give each carrier in turn a free place and put it there; ``found_hz`` gets its frequency, or −1. See ``engine``."""
+    """Give each carrier in turn a free place and put it there."""
     busy = np.zeros(t.size, dtype=np.int32)
     for i in range(classes.shape[0]):
         k = classes[i]
@@ -33,10 +55,30 @@ def place_many(
             change(t, k, carriers[i], found_hz[i], 1)
 
 
-def change_many(t: Tables, classes: Whole, carriers: Whole, at_hz: Whole, sign: int) -> None:
-    """Put (``sign`` 1) or take (−1) carriers, in the order given."""
-    for i in range(classes.shape[0]):
-        change(t, classes[i], carriers[i], at_hz[i], sign)
+def wander_many(
+    t: Tables, classes: Whole, moves: Whole, at_hz: Whole, waiting: Whole, picks: NDArray[np.float64]
+) -> int:
+    """Move carriers about, and let in one of those that wait as soon as there is room. See ``engine``."""
+    busy = np.zeros(t.size, dtype=np.int32)
+    for i in range(moves.shape[0]):
+        who = moves[i]
+        k = classes[who]
+        change(t, k, who, at_hz[who], -1)
+        busy_row(t, k, busy)
+        place = choose(t.tier[k], busy, t.extent[k, 0], t.extent[k, 1], -1, picks[i])
+        if place >= 0:
+            at_hz[who] = t.base_hz + place * t.step_hz
+        change(t, k, who, at_hz[who], 1)
+        if waiting.shape[0] > 0:
+            newcomer = waiting[i % waiting.shape[0]]
+            k = classes[newcomer]
+            busy_row(t, k, busy)
+            place = choose(t.tier[k], busy, t.extent[k, 0], t.extent[k, 1], -1, LOWEST)
+            if place >= 0:
+                at_hz[newcomer] = t.base_hz + place * t.step_hz
+                change(t, k, newcomer, at_hz[newcomer], 1)
+                return i + 1
+    return len(moves)
 
 
 def busy_row(t: Tables, k: int, busy: Counts) -> None:
@@ -81,7 +123,7 @@ def _lowest(open_tier: NDArray[np.uint8]) -> int:
     lowest = np.uint8(NO_PLACE)
     for i in range(open_tier.shape[0]):
         lowest = min(lowest, open_tier[i])
-    return lowest
+    return int(lowest)
 
 
 def _count_up_to(open_tier: NDArray[np.uint8], bar: int) -> int:
@@ -366,29 +408,3 @@ def _copy(row: Counts, a: Counts) -> None:
 def _join(row: Counts, a: Counts) -> None:
     for i in range(row.shape[0]):
         row[i] |= a[i]
-
-
-def wander_many(
-    t: Tables, classes: Whole, at_hz: Whole, moves: Whole, picks: NDArray[np.float64], waiting: Whole
-) -> int:
-    """Move carriers about, and let in one of those that wait as soon as there is room. See ``engine``."""
-    busy = np.zeros(t.size, dtype=np.int32)
-    for i in range(moves.shape[0]):
-        who = moves[i]
-        k = classes[who]
-        change(t, k, who, at_hz[who], -1)
-        busy_row(t, k, busy)
-        place = choose(t.tier[k], busy, t.extent[k, 0], t.extent[k, 1], -1, picks[i])
-        if place >= 0:
-            at_hz[who] = t.base_hz + place * t.step_hz
-        change(t, k, who, at_hz[who], 1)
-        if waiting.shape[0] > 0:
-            newcomer = waiting[i % waiting.shape[0]]
-            k = classes[newcomer]
-            busy_row(t, k, busy)
-            place = choose(t.tier[k], busy, t.extent[k, 0], t.extent[k, 1], -1, LOWEST)
-            if place >= 0:
-                at_hz[newcomer] = t.base_hz + place * t.step_hz
-                change(t, k, newcomer, at_hz[newcomer], 1)
-                return i + 1
-    return moves.shape[0]

@@ -1,7 +1,7 @@
 """Where a radio may stand: its raster, the law, what the air says and which TV channels are announced.
 
-``Ground`` answers for one carrier at a time (the audit asks so) and for all places of a type of radio at once (the search
-asks so).
+``Ground`` answers for one carrier at a time (the audit asks so) and for all places of a type of radio at once (the
+search asks so).
 """
 
 from __future__ import annotations
@@ -31,11 +31,13 @@ MOST_PLACES = 2_000_000
 
 @dataclass(frozen=True, eq=False)
 class Places:
-    """Carriers that a type of radio can tune to in one area, with what speaks for and against each; arrays of shape (place,).
+    """Carriers that a type of radio can tune to in one area, with what speaks for and against each; arrays of shape
+    (place,).
 
-    ``frequencies_hz``: int64, rising. ``answer``: uint8 codes of ``Answer`` (all *yes* without a territory). ``verdict``: uint8
-    codes of ``Verdict`` over the occupied bandwidth (all *clean* without surveys). ``margin_db``: limit minus level minus what
-    the confidence costs; NaN where not measured, 0 without surveys. ``announced``: a TV channel announced there is touched.
+    ``frequencies_hz``: int64, rising. ``answer``: uint8 codes of ``Answer`` (all *yes* without a territory).
+    ``verdict``: uint8 codes of ``Verdict`` over the occupied bandwidth (all *clean* without surveys). ``margin_db``:
+    limit minus level minus what the confidence costs; NaN where not measured, 0 without surveys. ``announced``: a TV
+    channel announced there is touched.
     """
 
     frequencies_hz: NDArray[np.int64]
@@ -53,7 +55,10 @@ class Places:
 
 @dataclass(frozen=True, eq=False)
 class Ground:
-    """The law and the air under a plan. Without territory the law is not asked; without surveys everything counts as clean."""
+    """The law and the air under a plan.
+
+    Without territory the law is not asked; without surveys everything counts as clean.
+    """
 
     territory: Territory | None = None
     circumstances: Circumstances | None = None
@@ -66,11 +71,13 @@ class Ground:
             return None
         return may(self.territory, equipment, frequency_hz, self._circumstances())
 
-    def verdict(self, equipment: Equipment, area: str, frequency_hz: int) -> JudgedSlice | None:
-        """The worst verdict of all surveys over the occupied bandwidth; ``None`` without surveys.
-
-        ``area`` does not matter yet: every survey holds for all areas.
-        """
+    def verdict(
+        self,
+        equipment: Equipment,
+        area: str,  # noqa: ARG002 - every survey holds for all areas until one can be said to be of an area
+        frequency_hz: int,
+    ) -> JudgedSlice | None:
+        """The worst verdict of all surveys over the occupied bandwidth; ``None`` without surveys."""
         low_hz, high_hz = occupied_hz(equipment, frequency_hz)
         judged = [air.judge_window(low_hz, high_hz) for air in self.airs]
         return max(judged, key=lambda slice_: slice_.verdict, default=None)
@@ -120,7 +127,9 @@ class Ground:
         return touched
 
     def _announced_in(self, area: str) -> list[Channel]:
-        """Channels of the raster announced in ``area`` or everywhere; raises UsageError for a name that the raster lacks."""
+        """Channels of the raster announced in ``area`` or everywhere; raises UsageError for a name that the raster
+        lacks.
+        """
         here = [station.channel for station in self.stations if not station.area or not area or station.area == area]
         found = {name: None if self.territory is None else self.territory.channel(name) for name in here}
         for name, channel in found.items():
@@ -140,8 +149,8 @@ class Ground:
 def tunable_hz(equipment: Equipment) -> NDArray[np.int64]:
     """Carriers that a type of radio can tune to, in hertz, rising.
 
-    Presets where there are any (those inside the tuning ranges, where these are given); else every step counted from the
-    lower end of each range, edges included. Raises UsageError for a raster finer than anybody tunes.
+    Presets where there are any (those inside the tuning ranges, where these are given); else every step counted from
+    the lower end of each range, edges included. Raises UsageError for a raster finer than anybody tunes.
     """
     if equipment.presets_hz:
         presets_hz = np.unique(np.array(equipment.presets_hz, dtype=np.int64))

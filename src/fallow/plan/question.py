@@ -1,11 +1,13 @@
 """The whole question as arrays, built once: what is to be placed, where it may stand, and who disturbs whom.
 
-A *carrier* is a link, a spare or a stranger; carriers of one *class* share equipment, area and scenes, and so everything that
-the tables of ``tables`` need to know. Building the question asks the ground for the places of each equipment and area once.
+A *carrier* is a link, a spare or a stranger; carriers of one *class* share equipment, area and scenes, and so
+everything that the tables of ``tables`` need to know. Building the question asks the ground for the places of each
+equipment and area once.
 """
 
 from __future__ import annotations
 
+import itertools
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -37,8 +39,8 @@ MOST_IN_A_GROUP = 1_000  # beyond, the counts of three-carrier products might no
 class Carrier:
     """One thing to place. ``rank``: 1 most important … 5, 6 for a spare.
 
-    ``fixed_hz``: it stands there whatever speaks against it. ``home_hz``: where the plan to keep has it. ``wish_hz``: where it
-    would like to stand.
+    ``fixed_hz``: it stands there whatever speaks against it. ``home_hz``: where the plan to keep has it. ``wish_hz``:
+    where it would like to stand.
     """
 
     name: str
@@ -72,8 +74,8 @@ class Facts:
 class Question:
     """What the search is asked. ``carriers``: planned links in the order of the table, then spares.
 
-    ``worths``: the places of each class of ours (the strangers' classes come last and have none). ``strangers``: class and
-    hertz of each foreign carrier. ``keeping``: there is a plan to keep.
+    ``worths``: the places of each class of ours (the strangers' classes come last and have none). ``strangers``: class
+    and hertz of each foreign carrier. ``keeping``: there is a plan to keep.
     """
 
     carriers: tuple[Carrier, ...]
@@ -93,8 +95,8 @@ class Question:
         keep: Mapping[str, int] | None = None,
         spares: int | None = None,
     ) -> Question:
-        """Put the question. ``keep``: hertz by link of the plan in force. ``spares``: how many for each equipment in each area;
-        ``None``: one per ten links there, at least one. Raises UsageError for what can't be asked.
+        """Put the question. ``keep``: hertz by link of the plan in force. ``spares``: how many for each equipment in
+        each area; ``None``: one per ten links there, at least one. Raises UsageError for what can't be asked.
         """
         links = [link for link in wanted.links if link.planned]
         asked = [*_asked_links(links, wanted, keep or {}), *_asked_spares(links, wanted, spares)]
@@ -118,6 +120,11 @@ class Question:
     def links(self) -> tuple[Carrier, ...]:
         """The planned links."""
         return tuple(carrier for carrier in self.carriers if not carrier.is_spare)
+
+    @property
+    def spares(self) -> tuple[Carrier, ...]:
+        """The spares asked for."""
+        return tuple(carrier for carrier in self.carriers if carrier.is_spare)
 
     @property
     def notes(self) -> tuple[str, ...]:
@@ -149,10 +156,12 @@ class Question:
         )
 
     def worth_at(self, at_hz: NDArray[np.int64]) -> tuple[NDArray[np.uint8], NDArray[np.float64]]:
-        """Tier and margin [dB] of each carrier where it stands; ``NO_PLACE`` and NaN where it stands nowhere or on no place."""
+        """Tier and margin [dB] of each carrier where it stands; ``NO_PLACE`` and NaN where it stands nowhere or on no
+        place.
+        """
         position = self.raster.positions(at_hz)
         tier = np.where(position >= 0, self.tier[self.facts.class_index, position], NO_PLACE).astype(np.uint8)
-        margin_db = np.where(position >= 0, self._margin_db[self.facts.class_index, position], np.nan)
+        margin_db = np.where(position >= 0, self.margin_db[self.facts.class_index, position], np.nan)
         for i in np.flatnonzero((position < 0) & (at_hz >= 0)).tolist():
             worth = self.worths[self.carriers[i].class_index]
             place = worth.index(int(at_hz[i]))
@@ -175,7 +184,8 @@ class Question:
         return any(np.unique(worth.margin_db).size > 1 for worth in self.worths)
 
     @cached_property
-    def _margin_db(self) -> NDArray[np.float32]:
+    def margin_db(self) -> NDArray[np.float32]:
+        """Margins [dB] of all places on the raster, shape (class, place), NaN where there is none."""
         margin_db = np.full((len(self.classes), self.raster.size), np.nan, dtype=np.float32)
         for k, worth in enumerate(self.worths):
             position = self.raster.positions(worth.frequencies_hz)
@@ -191,7 +201,7 @@ class Question:
 
     @cached_property
     def tier(self) -> NDArray[np.uint8]:
-        """``Tables.tier``."""
+        """``Worth.tier`` of all places on the raster, shape (class, place), ``NO_PLACE`` where there is none."""
         tier = np.full((len(self.classes), self.raster.size), NO_PLACE, dtype=np.uint8)
         for k, worth in enumerate(self.worths):
             position = self.raster.positions(worth.frequencies_hz)
@@ -254,7 +264,7 @@ def empty_tables(question: Question) -> Tables:
         step_hz=raster.step_hz,
         size=raster.size,
         pad=pad,
-        tier=question.tier,
+        tier=np.where(question.tier == NO_PLACE, NO_PLACE, 2 * question.tier).astype(np.uint8),
         extent=question.extent,
         segments=np.ascontiguousarray(raster.segments),
         group_start=groups.start,
@@ -310,18 +320,21 @@ def _asked_links(links: Sequence[Link], wanted: Wanted, keep: Mapping[str, int])
 
 
 def _asked_spares(links: Sequence[Link], wanted: Wanted, spares: int | None) -> list[tuple[Class, Carrier]]:
-    """Spares for each equipment in each area where links of it are, with names that no link has."""
+    """Spares for each equipment in each area where links of it are, with names that nobody else has."""
     taken = {link.name for link in wanted.links}
     asked = []
-    for (name, area), count in Counter((link.equipment, link.area) for link in links).items():
-        equipment, number = wanted.equipment[name], 0
-        for _ in range(-(-count // LINKS_PER_SPARE) if spares is None else spares):
-            number = next(
-                n for n in range(number + 1, number + len(taken) + 2) if _spare_name(name, area, n) not in taken
-            )
-            carrier = Carrier(_spare_name(name, area, number), equipment, area, SPARE_RANK)
-            asked.append((class_of_ours(equipment, area, frozenset()), carrier))
+    for (equipment, area), count in Counter((link.equipment, link.area) for link in links).items():
+        names = (_spare_name(equipment, area, number) for number in itertools.count(1))
+        free = itertools.islice((name for name in names if name not in taken), _spares_for(count, spares))
+        for name in list(free):
+            carrier = Carrier(name, wanted.equipment[equipment], area, SPARE_RANK)
+            asked.append((class_of_ours(carrier.equipment, area, frozenset()), carrier))
+            taken.add(name)
     return asked
+
+
+def _spares_for(links: int, spares: int | None) -> int:
+    return -(-links // LINKS_PER_SPARE) if spares is None else spares
 
 
 def _spare_name(equipment: str, area: str, number: int) -> str:

@@ -1,7 +1,8 @@
 """One raster for carriers of all kinds: the coarsest on which everybody's places lie, or nearly everybody's.
 
-Where the exact one would have more places than tables can hold, a coarser one is taken: radios that tune more finely are then
-offered only their places on it, and radios that have none there keep their own, which are looked at one by one.
+Where the exact one would have more places than tables can hold, a coarser one is taken: radios that tune more finely
+are then offered only their places on it, and radios that have none there keep their own, which are looked at one by
+one.
 """
 
 from __future__ import annotations
@@ -36,7 +37,8 @@ WORTH_A_GAP = 256  # stretches without places shorter than this are not worth a 
 
 @dataclass(frozen=True, eq=False)
 class Raster:
-    """Carriers at ``base_hz`` + whole steps, ``size`` of them. ``segments``: int64, shape (stretch, 2), where anybody has places.
+    """Carriers at ``base_hz`` + whole steps, ``size`` of them. ``segments``: int64, shape (stretch, 2), where anybody
+    has places.
 
     ``exact``: every place lies on it. ``notes``: what was given up.
     """

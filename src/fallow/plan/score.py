@@ -26,7 +26,10 @@ __all__ = ["Score", "score_of"]
 
 
 class Score(NamedTuple):
-    """See the module; what is counted as bad is negative. ``thinnest_db``: 0 without surveys, minus infinity where none counts."""
+    """See the module; what is counted as bad is negative.
+
+    ``thinnest_db``: 0 without surveys, minus infinity where none counts.
+    """
 
     placed: tuple[int, ...]
     changed: int

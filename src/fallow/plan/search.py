@@ -29,6 +29,8 @@ MOST_TAKEN = 14
 SOWING = 0.15
 """Share of the steps that start from a set of number theory, where that is possible."""
 SOWING_PATIENCE = 20
+FOR_MARGINS = 0.3
+"""Share of the steps for the thinnest margin while there is something else to better."""
 DETOURS = 0.02
 WANDERING = 0.6
 """Share of the steps in which carriers wander."""
@@ -51,8 +53,8 @@ class SpareAt:
 
 @dataclass(frozen=True)
 class Solution:
-    """A plan without conflicts of its own making. ``frequencies_hz``: carrier by link, placed ones only. The larger ``score``
-    is the better plan.
+    """A plan without conflicts of its own making. ``frequencies_hz``: carrier by link, placed ones only. The larger
+    ``score`` is the better plan.
     """
 
     frequencies_hz: Mapping[str, int]
@@ -69,8 +71,8 @@ def improve(
 ) -> Iterator[Solution]:
     """Plans, each better than the one before; the first at once, without asking ``should_stop``.
 
-    The same seed and the same number of steps (calls of ``should_stop``) give the same plans, whichever kernels do the work.
-    Ends when ``should_stop`` says so, or when nothing is left to wish for.
+    The same seed and the same number of steps (calls of ``should_stop``) give the same plans, whichever kernels do the
+    work. Ends when ``should_stop`` says so, or when nothing is left to wish for.
     """
     search = _Search(question, seed, kernels)
     best: Score | None = None
@@ -127,7 +129,9 @@ class _Search:
             yield self._step()
 
     def _homes_hz(self) -> list[int]:
-        """Where each carrier is tried first, −1 for nowhere: at home, else where it wishes to be if that is a clean place."""
+        """Where each carrier is tried first, −1 for nowhere: at home, else where it wishes to be if that is a clean
+        place.
+        """
         facts = self.facts
         clean = self.question.worth_at(facts.wish_hz)[0] < VERDICT_STEP
         homes_hz: list[int] = np.where(facts.home_hz >= 0, facts.home_hz, np.where(clean, facts.wish_hz, -1)).tolist()
@@ -203,6 +207,8 @@ class _Search:
             self._restore(before_hz)
         elif after > before and missing:
             return self._with_spares()
+        elif not self._missing() and self.question.has_margins:
+            self.standing.shun_margins_up_to(after.thinnest_db)
         return max(before, after), self.standing.at_hz.copy()
 
     def _worth_a_detour(self, after: Score) -> bool:
@@ -240,7 +246,9 @@ class _Search:
         return order
 
     def _wandering_picks(self) -> list[float]:
-        """Any free place; any or the lowest; or any with a leaning to the low ones: none of the three is best everywhere."""
+        """Any free place; any or the lowest; or any with a leaning to the low ones: none of the three is best
+        everywhere.
+        """
         kind, share = self.random.integers(3), self.random.random(MOVES_AT_ONCE)
         if kind == 1:
             share = np.where(self.random.random(MOVES_AT_ONCE) < 0.5, share, LOWEST)
@@ -267,7 +275,9 @@ class _Search:
         return self._any_of(unhappy or self.links + self.spares)
 
     def _unhappy(self) -> list[int]:
-        """Carriers that want something: spares without a place, links away from home, on poor places or at the thinnest margin."""
+        """Carriers that want something: spares without a place, links away from home, on poor places or at the
+        thinnest margin.
+        """
         at_hz, facts = self.standing.at_hz, self.facts
         tier, margin_db = self.question.worth_at(at_hz)
         wants = (facts.home_hz >= 0) & (at_hz != facts.home_hz)
@@ -275,15 +285,19 @@ class _Search:
         wants |= (facts.wish_hz >= 0) & (at_hz != facts.wish_hz)
         wants |= at_hz < 0
         unhappy = np.flatnonzero(wants & ~facts.is_fixed).tolist()
-        if not unhappy and self.question.has_margins:
-            unhappy = np.flatnonzero((margin_db <= np.nanmin(margin_db)) & ~facts.is_fixed).tolist()
+        if self.question.has_margins and (not unhappy or self.random.random() < FOR_MARGINS):
+            thinnest_db = np.nan_to_num(margin_db, nan=np.inf).min(initial=np.inf)
+            thin = np.flatnonzero((margin_db <= thinnest_db) & ~facts.is_fixed).tolist()
+            return thin or unhappy
         return unhappy
 
     def _any_of(self, carriers: Sequence[int]) -> int:
         return int(carriers[int(self.random.integers(len(carriers)))])
 
     def _neighbours(self, first: int) -> list[int]:
-        """The carriers to take out: some that can stand in its way, near each other in frequency, of one class, or just any."""
+        """The carriers to take out: some that can stand in its way, near each other in frequency, of one class, or
+        just any.
+        """
         at_hz, classes = self.standing.at_hz, self.facts.class_index
         meets = self.meets[classes[first], classes] & (at_hz >= 0) & ~self.facts.is_fixed
         meets[first] = False
@@ -311,11 +325,16 @@ class _Search:
             order = [first, *self.random.permutation(others + more).tolist()]
         else:
             order = self.random.permutation([first, *others, *more]).tolist()
-        order.sort(key=lambda i: self.facts.rank[i])
-        self._place(order, self._picks(len(order)))
+        if self.random.random() < 0.7:
+            order.sort(key=lambda i: self.facts.rank[i])
+        away = 0.0 if self.random.random() < 0.7 else 0.5  # now and then somebody has to leave home for another's sake
+        homes_hz = [-1 if self.random.random() < away else self.homes_hz[i] for i in order]
+        self.standing.place(order, homes_hz, self._picks(len(order)))
 
     def _picks(self, n: int) -> list[float]:
-        """Lowest free place or any free place, in turns of whole steps and of single carriers; sometimes whatever its tier."""
+        """Lowest free place or any free place, in turns of whole steps and of single carriers; sometimes whatever its
+        tier.
+        """
         share = self.random.choice([0.0, 0.3, 1.0])
         picks = np.where(self.random.random(n) < share, self.random.random(n), LOWEST)
         chosen: list[float] = (picks + IN_ANY_TIER * ((picks >= 0) & (self.random.random() < 0.2))).tolist()

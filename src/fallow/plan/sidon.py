@@ -1,7 +1,8 @@
 """Sets of whole numbers whose differences all differ, from finite fields: the densest that are known in closed form.
 
-Singer's sets have p + 1 members modulo p² + p + 1 (J. Singer, Trans. AMS 43 (1938)), Bose's p members modulo p² − 1 (R. C. Bose, J. Indian
-Math. Soc. 6 (1942)); both from memory. Multiplied by a unit and turned they stay such sets, and so do stretches cut out of them.
+Singer's sets have p + 1 members modulo p² + p + 1 (J. Singer, Trans. AMS 43 (1938)), Bose's p members modulo p² − 1
+(R. C. Bose, J. Indian Math. Soc. 6 (1942)); both from memory. Multiplied by a unit and turned they stay such sets, and
+so do stretches cut out of them.
 """
 
 from __future__ import annotations
@@ -49,7 +50,9 @@ def primes_up_to(most: int) -> list[int]:
 
 @functools.lru_cache(maxsize=64)
 def _powers(p: int, degree: int, count: int) -> tuple[Element, ...]:
-    """The first powers of a generator of the field with p^degree elements, as coefficients of 1, x, x² …; the generator is x."""
+    """The first powers of a generator of the field with p^degree elements, as coefficients of 1, x, x² …; the
+    generator is x.
+    """
     size = p**degree - 1
     factors = [d for d in range(2, p * p + p + 2) if size % d == 0 and all(d % e for e in range(2, math.isqrt(d) + 1))]
     for digits in np.ndindex(*(p,) * degree):

@@ -1,4 +1,4 @@
-"""Many equal links in one place: begin with places whose differences all differ, cut out of a set from number theory."""
+"""Many equal links in one place: begin with places whose differences all differ, from number theory."""
 
 from __future__ import annotations
 
@@ -58,7 +58,9 @@ class Sowing:
         return np.asarray(self._tables.base_hz + self._tables.step_hz * random.permutation(places))
 
     def _scale_of(self) -> int:
-        """Steps by which differences have to differ: the larger of the distances of 2A−B and A+B−C; 0 where A+B−C is not asked."""
+        """Steps by which differences have to differ: the larger of the distances of 2A−B and A+B−C; 0 where A+B−C is
+        not asked.
+        """
         t = self._tables
         own = range(int(t.group_start[self._k]), int(t.group_start[self._k + 1]))
         reaches = [t.reach[t.groups[j]] for j in own if t.roles[j] & SUFFERS]

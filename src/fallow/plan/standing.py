@@ -46,7 +46,7 @@ class Standing:
         self.at_hz[who] = where
 
     def place(self, carriers: Sequence[int], homes_hz: Sequence[int], picks: Sequence[float]) -> None:
-        """Give carriers a free place in turn: at home (−1: none) where that is free, else as ``engine.choose`` picks."""
+        """Give carriers a free place in turn: at home (−1: none) where free, else as ``engine.choose`` picks."""
         rows = list(zip(carriers, homes_hz, picks, strict=True))
         for odd, batch in groupby(rows, key=lambda row: self._is_odd(row[0], row[1])):
             for_kernel = list(batch)
@@ -55,6 +55,11 @@ class Standing:
                     self._place_odd(carrier, home_hz, pick)
             else:
                 self._place_on_raster(for_kernel)
+
+    def shun_margins_up_to(self, thin_db: float) -> None:
+        """Of places of one tier, take those with margins up to this one last from now on."""
+        tier = self.tables.tier
+        tier[(tier != NO_PLACE) & (self.question.margin_db <= thin_db)] |= 1
 
     def wander(self, moves: Sequence[int], picks: Sequence[float], waiting: Sequence[int]) -> None:
         """Move carriers about among free places until one of those that wait finds one; see ``engine.Kernels``."""

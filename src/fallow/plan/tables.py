@@ -1,17 +1,17 @@
 """The tables that tell, for every place on the raster, whether one more carrier may stand there.
 
-Links that share equipment, area and scenes form a *class*. A *group* is a set of classes that are victims under the same
-distances together with all classes that they hear in one scene. For each group two rows say, place by place,
+Links that share equipment, area and scenes form a *class*. A *group* is a set of classes that are victims under the
+same distances together with all classes that they hear in one scene. For each group two rows say, place by place,
 
 * ``victim_row``: how many products of the group's senders would fall too near to one more victim there;
 * ``sender_row``: how many products with one more sender there would fall too near to the group's victims.
 
 A place is free for a class when the rows of all its groups, and its own ``spacing_row``, are zero there. Three-carrier
-products come from histograms of the pairs placed so far, already as wide as the distance asked for: one more carrier at x
-adds them to the rows shifted by x or mirrored at x. Two-carrier and fifth-order products are marked one by one.
+products come from histograms of the pairs placed so far, already as wide as the distance asked for: one more carrier
+at x adds them to the rows shifted by x or mirrored at x. Two-carrier and fifth-order products are marked one by one.
 
-Carriers on the raster are positions (whole steps from ``base_hz``); others, such as strangers on odd frequencies, are *odd*:
-their products are marked one by one in exact hertz.
+Carriers on the raster are positions (whole steps from ``base_hz``); others, such as strangers on odd frequencies, are
+*odd*: their products are marked one by one in exact hertz.
 """
 
 from __future__ import annotations
@@ -42,15 +42,15 @@ TABLE_NAMES = (
 class Tables(NamedTuple):
     """Fixed description and changing counts. K classes, G groups, M places, L = 2 M + 2 ``pad`` cells of a histogram.
 
-    Counts are int32: a group of n carriers can't hold more than 2 n³ products, which fits for n up to 1,000 (``Question``
-    checks it); rows of several groups are never summed but joined bit by bit.
+    Counts are int32: a group of n carriers can't hold more than 2 n³ products, which fits for n up to 1,000
+    (``Question`` checks it); rows of several groups are never summed but joined bit by bit.
     """
 
     base_hz: int
     step_hz: int
     size: int  # M
     pad: int
-    tier: NDArray[np.uint8]  # (K, M): how good the place is, 0 best, NO_PLACE none
+    tier: NDArray[np.uint8]  # (K, M): 2 × Worth.tier, + 1 where the margin is thin (see Standing); NO_PLACE: none
     extent: NDArray[np.int64]  # (K, 2): first place of the class, and one past its last
     segments: NDArray[np.int64]  # (segment, 2): stretches of the raster where any class has places
     group_start: NDArray[np.int64]  # (K + 1,): where the groups of a class begin in the next two

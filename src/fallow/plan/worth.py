@@ -1,4 +1,6 @@
-"""What each place is worth to a class of carriers: the verdict on it, strangers' products on it, what the law wants to be asked."""
+"""What each place is worth to a class of carriers: the verdict on it, strangers' products on it, what the law wants to
+be asked.
+"""
 
 from __future__ import annotations
 
@@ -23,8 +25,9 @@ ASK_BIT, HIT_BIT, VERDICT_STEP = 1, 2, 4
 class Worth:
     """Places that a plan may take, arrays of shape (place,).
 
-    ``tier``: uint8, 0 best: ``VERDICT_STEP`` × verdict, plus ``HIT_BIT`` where products of strangers alone fall too near, plus ``ASK_BIT`` where
-    the law says *ask*; so a better verdict outweighs the rest. ``margin_db``: NaN where not measured.
+    ``tier``: uint8, 0 best: ``VERDICT_STEP`` × verdict, plus ``HIT_BIT`` where products of strangers alone fall too
+    near, plus ``ASK_BIT`` where the law says *ask*; so a better verdict outweighs the rest. ``margin_db``: NaN where
+    not measured.
     """
 
     frequencies_hz: NDArray[np.int64]

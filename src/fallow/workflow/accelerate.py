@@ -1,7 +1,8 @@
 """The planner's compiled kernels, without anybody waiting for a compiler.
 
-The first plan is made with NumPy. Meanwhile a thread sees to it that numba's cache on disk holds the compiled kernels (a process of its own
-compiles them where it does not: ten seconds or so), loads them, and hands them over. No numba, no cache, no second process: NumPy plans on.
+The first plan is made with NumPy. Meanwhile a thread sees to it that numba's cache on disk holds the compiled kernels
+(a process of its own compiles them where it does not: ten seconds or so), loads them, and hands them over. No numba,
+no cache, no second process: NumPy plans on.
 """
 
 from __future__ import annotations
@@ -19,19 +20,23 @@ import time
 from collections.abc import Callable
 from importlib import metadata
 from pathlib import Path
+from typing import Any
 
 import fallow
 from fallow.plan.engine import Kernels, NumpyKernels
 
-__all__ = ["Acceleration", "kernels", "kernels_cache_dir"]
+__all__ = ["Acceleration", "compile_into_cache", "kernels", "kernels_cache_dir"]
 
 LONGEST_COMPILING_S = 180.0
-_COMPILE = "from fallow.plan.compiled import exercise; exercise()"
+_COMPILE = "import sys; from fallow.workflow.accelerate import compile_into_cache; compile_into_cache(*sys.argv[1:])"
 _IN_CHILD = "FALLOW_COMPILING"
 
 
 def kernels() -> Callable[[], Kernels]:
-    """What ``plan.search.improve`` takes: a call gives the quickest kernels that are ready. Preparing begins with the first call."""
+    """What ``plan.search.improve`` takes: a call gives the quickest kernels that are ready.
+
+    Preparing begins with the first call.
+    """
     return _acceleration()
 
 
@@ -87,10 +92,10 @@ class Acceleration:
 
     def _load(self) -> None:
         """Load the compiled kernels; where the cache is of no use this compiles them here."""
-        settings = importlib.import_module("numba.core.config")  # heavy, and optional
+        settings: Any = importlib.import_module("numba.core.config")  # heavy, and optional
         before = settings.CACHE_DIR
         settings.CACHE_DIR = before or str(self.cache_dir)
-        try:  # numba settles where to keep a function when it is declared; other people's functions go where they went before
+        try:  # numba settles where to keep a function when it is declared; other functions go where they went before
             from fallow.plan.compiled import CompiledKernels, exercise  # heavy: needs numba
         finally:
             settings.CACHE_DIR = before
@@ -113,8 +118,8 @@ class Acceleration:
             "PYTHONPATH": os.pathsep.join(paths),
             _IN_CHILD: "1",
         }
-        child = subprocess.run(
-            [sys.executable, "-c", _COMPILE],
+        subprocess.run(
+            [sys.executable, "-c", _COMPILE, str(self._stamp), str(self._lock)],
             env=environment,
             cwd=self.cache_dir,
             stdin=subprocess.DEVNULL,
@@ -123,13 +128,23 @@ class Acceleration:
             timeout=LONGEST_COMPILING_S,
             check=False,
         )
-        if child.returncode == 0:
-            self._stamp.touch()
-        self._lock.unlink(missing_ok=True)
+
+
+def compile_into_cache(stamp: str, lock: str) -> None:
+    """What the process of its own does, whether or not anybody waits for it: fill the cache, and leave word of it."""
+    from fallow.plan.compiled import exercise  # heavy: needs numba
+
+    try:
+        exercise()
+        Path(stamp).touch()
+    finally:
+        Path(lock).unlink(missing_ok=True)
 
 
 def _can_start_python() -> bool:
-    """Whether ``sys.executable`` is a Python that can be started anew: not a frozen program, not a host that embeds Python."""
+    """Whether ``sys.executable`` is a Python that can be started anew: not a frozen program, not a host that embeds
+    Python.
+    """
     if getattr(sys, "frozen", False) or os.environ.get(_IN_CHILD) or not sys.executable:
         return False
     return Path(sys.executable).stem.lower().startswith(("python", "pypy"))
