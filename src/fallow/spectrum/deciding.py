@@ -30,6 +30,7 @@ from fallow.spectrum.window_levels import (
     WIDEST_STEP,
     Geometry,
     WindowPowers,
+    bins_between,
     geometry_of,
     pieces,
     powers_in,
@@ -164,8 +165,10 @@ def _nothing_measured(count: int) -> Decided:
 
 
 def _any_bin(per_bin: NDArray[np.bool_], geometry: Geometry) -> NDArray[np.bool_]:
-    total = np.concatenate([[0], np.cumsum(per_bin)])
-    return np.asarray(total[geometry.last] > total[geometry.first])
+    bins = bins_between(geometry.first, geometry.last, per_bin.size)
+    total = np.concatenate([[0], np.cumsum(per_bin[bins])])
+    first, last = (np.clip(ends - bins.start, 0, total.size - 1) for ends in (geometry.first, geometry.last))
+    return np.asarray(total[last] > total[first])
 
 
 @dataclass(frozen=True, eq=False)
@@ -184,11 +187,12 @@ class _Windows:
     @staticmethod
     def of(evidence: Evidence, rule: Rule, geometry: Geometry) -> _Windows:
         heard = evidence.heard
-        ratio = np.minimum(1.0, heard.steps_hz / heard.rbw_hz)
+        bins = bins_between(geometry.first, geometry.last, heard.axis.n)
+        ratio = np.minimum(1.0, heard.steps_hz[bins] / heard.rbw_hz) * heard.measured[bins]
 
         def level(per_bin_db: NDArray[np.float64]) -> NDArray[np.float64]:
-            power = np.nan_to_num(10.0 ** (per_bin_db / 10.0)) * ratio * heard.measured
-            inside = sum_over(heard, power, geometry.low_hz, geometry.high_hz) * geometry.scale
+            power = np.nan_to_num(10.0 ** (per_bin_db[bins] / 10.0)) * ratio
+            inside = sum_over(heard, power, geometry.low_hz, geometry.high_hz, bins.start) * geometry.scale
             return 10.0 * np.log10(np.maximum(inside, 1e-300))
 
         base = level(evidence.base_db)

@@ -64,7 +64,9 @@ def geometry_of(heard: Heard, low_hz: NDArray[np.float64], high_hz: NDArray[np.f
     middle = np.minimum(np.searchsorted(highs, (low_hz + high_hz) / 2), heard.axis.n - 1)
     step = heard.steps_hz[middle]
     coarsest = np.maximum(step, heard.rbw_hz)
-    covered = sum_over(heard, np.where(heard.measured, heard.steps_hz, 0.0), low_hz, high_hz) / width
+    bins = bins_between(first, last, heard.axis.n)
+    measured = np.where(heard.measured[bins], heard.steps_hz[bins], 0.0)
+    covered = sum_over(heard, measured, low_hz, high_hz, bins.start) / width
     return Geometry(
         low_hz=low_hz,
         high_hz=high_hz,
@@ -75,6 +77,12 @@ def geometry_of(heard: Heard, low_hz: NDArray[np.float64], high_hz: NDArray[np.f
         cells=np.maximum(1.0, width / coarsest),
         step_hz=step,
     )
+
+
+def bins_between(first: NDArray[np.int64], last: NDArray[np.int64], n: int) -> slice:
+    """The bins of an axis of ``n`` from the lowest ``first`` to the highest ``last`` (not included), one at least."""
+    begin = min(int(first.min(initial=n)), n - 1)
+    return slice(begin, min(n, max(begin + 1, int(last.max(initial=0)))))
 
 
 def sum_over(
@@ -126,10 +134,7 @@ def powers_in(
     """Power in the windows of one piece. Bins in ``replaced`` count in ``least`` as if they showed ``instead_db`` (per
     bin).
     """
-    begin, end = int(geometry.first.min()), max(int(geometry.first.min()) + 1, int(geometry.last.max()))
-    bins = slice(begin, min(end, heard.axis.n))
-    if bins.start >= heard.axis.n or geometry.first.size == 0:
-        bins = slice(heard.axis.n - 1, heard.axis.n)
+    bins = bins_between(geometry.first, geometry.last, heard.axis.n)
     shape = (heard.n_sweeps, geometry.first.size)
     ratio = heard.steps_hz[bins] / heard.rbw_hz
     power = np.exp(heard.levels_db[:, bins].astype(np.float64) * (np.log(10.0) / 10.0))
