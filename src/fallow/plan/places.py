@@ -106,8 +106,10 @@ class Ground:
     ) -> tuple[NDArray[np.uint8], NDArray[np.float64]]:
         """The worst verdict of all surveys per place, and the margin of the survey that is worst there."""
         verdict = np.full(frequencies_hz.shape, Verdict.CLEAN, dtype=np.uint8)
-        margin_db = np.full(frequencies_hz.shape, np.inf if self.airs else 0.0)
-        half_hz = equipment.bandwidth_hz / 2
+        if not self.airs or not frequencies_hz.size:
+            return verdict, np.zeros(frequencies_hz.shape)
+        margin_db = np.full(frequencies_hz.shape, np.inf)
+        half_hz = half_width_hz(equipment)
         for air in self.airs:
             seen = air.judge_windows(frequencies_hz - half_hz, frequencies_hz + half_hz)
             same = seen.verdict == verdict
@@ -120,7 +122,7 @@ class Ground:
     def _touches_announced(
         self, equipment: Equipment, area: str, frequencies_hz: NDArray[np.int64]
     ) -> NDArray[np.bool_]:
-        half_hz = equipment.bandwidth_hz / 2
+        half_hz = half_width_hz(equipment)
         touched = np.zeros(frequencies_hz.shape, dtype=np.bool_)
         for channel in self._announced_in(area):
             touched |= (frequencies_hz + half_hz > channel.low_hz) & (frequencies_hz - half_hz < channel.high_hz)
@@ -173,5 +175,10 @@ def tunable_hz(equipment: Equipment) -> NDArray[np.int64]:
 
 def occupied_hz(equipment: Equipment, frequency_hz: int) -> tuple[float, float]:
     """Lower and upper edge of the occupied bandwidth in hertz."""
-    half_hz = equipment.bandwidth_hz / 2
+    half_hz = half_width_hz(equipment)
     return frequency_hz - half_hz, frequency_hz + half_hz
+
+
+def half_width_hz(equipment: Equipment) -> float:
+    """Half of the occupied bandwidth in hertz; a carrier without width is a hertz wide."""
+    return max(equipment.bandwidth_hz, 1) / 2
