@@ -123,7 +123,7 @@ class ChainPart:
         return _at(self.gain_db.gains if isinstance(self.gain_db, GainCurve) else self.gain_db, frequencies_hz)
 
     def budget_line(self, over_hz: tuple[float, float] | None) -> BudgetLine:
-        """Its line of the budget; of a curve's own uncertainty and that of the part the larger one counts."""
+        """Its line of the budget; at each point of a curve its own uncertainty or that of the part, the larger one."""
         own = self.gain_db.uncertainty if isinstance(self.gain_db, GainCurve) else None
         if own is None:
             return BudgetLine(self.part, self.u_db, f"chain, {self.kind}")

@@ -118,7 +118,7 @@ def group_levels(heard: Heard) -> Groups:
         1.2533 * heard.noise.sd_db() / math.sqrt(independent * min(heard.n_sweeps, MOST_ROWS))
     )  # sd of a median: √(π/2)σ/√n
     seen = (
-        float(np.nanmedian(np.abs(np.diff(typical)))) / 0.954 if count > 8 else theory
+        float(median_of_valid(np.abs(np.diff(typical)), axis=0)) / 0.954 if count > 8 else theory
     )  # median |difference| of two = 0.954σ
     sigma = max(theory, min(seen, 3.0 * theory)) if math.isfinite(seen) else theory
     return Groups(centres, levels, typical, sigma, per_group * step)

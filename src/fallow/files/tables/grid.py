@@ -31,6 +31,7 @@ _TITLE_LINES = 10  # how far down the headings are looked for
 _LARGEST = Decimal(10**15)
 _BETWEEN_ITEMS = re.compile(r"[;|\n]")
 _BETWEEN_NUMBERS = re.compile(r"[;|\n]|,\s")
+_FILE_NAME = re.compile(r"\.[A-Za-z]\w{1,4}\Z")  # its digits and marks say nothing of how numbers are written
 _NUMBER = re.compile(r"\d+(?:[.,]\d+)*")
 _YES = {"yes", "y", "true", "1", "x", "ja", "j", "oui", "o", "si", "sí", "s", "sì", "sim", "✓", "✔"}
 _NO = {"no", "n", "false", "0", "-", "nein", "non", "nee", "não", "nao"}
@@ -264,7 +265,7 @@ def _notation(table: Table) -> Notation:
     undecided: tuple[Row, str, str] | None = None
     for row in table.rows:
         for name, column in table.columns.items():
-            if column.quantity is not None or column.is_number:
+            if (column.quantity is not None or column.is_number) and not _FILE_NAME.search(row.text(name)):
                 for token in _NUMBER.findall(normalise(row.text(name))):
                     mark = _decimal_mark(token, is_frequency=column.quantity is FREQUENCY)
                     if mark == "?":
