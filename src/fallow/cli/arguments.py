@@ -53,7 +53,7 @@ def build_parser(version: str) -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=f"fallow {version}")
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True, parser_class=_Parser)
-    for add in (_add_demo, _add_read, _add_air, _add_rules, _add_plan, _add_audit):
+    for add in (_add_demo, _add_read, _add_air, _add_rules, _add_plan, _add_audit, _add_compare):
         add(commands)
     return parser
 
@@ -179,6 +179,37 @@ def _add_audit(commands: argparse._SubParsersAction[_Parser]) -> None:
         "--links", metavar="LINKS", help="table of links, where the plan does not name areas and scenes itself"
     )
     _add_surroundings(parser)
+
+
+def _add_compare(commands: argparse._SubParsersAction[_Parser]) -> None:
+    parser = _command(
+        commands,
+        "compare",
+        "what changed between two surveys or two plans",
+        "What changed between two surveys of one place (appeared, vanished, moved,\nlouder, quieter, floor), or "
+        "between two plans. With --pad: which lines are real.",
+    )
+    parser.add_argument("old", metavar="OLD", help="a file or folder of sweeps, or a plan")
+    parser.add_argument("new", metavar="NEW", help="the same, taken or made later")
+    comparing = parser.add_argument_group("two surveys")
+    chains = comparing.add_mutually_exclusive_group()
+    chains.add_argument(
+        "--same-chain", action="store_true", help="antenna and instrument were the same (default where grids agree)"
+    )
+    chains.add_argument(
+        "--other-chain", action="store_true", help="they were not: the uncertainties of both surveys add"
+    )
+    comparing.add_argument(
+        "--pad",
+        type=_level,
+        metavar="DB",
+        help="NEW was taken through an attenuator of so many dB: tell for each line whether it is real",
+    )
+    comparing.add_argument("--region", metavar="R", help="recognise TV on this region's raster (de, gb, us ...)")
+    comparing.add_argument("--reference", nargs="+", metavar="FILE", help="sweeps with a load in place of the antenna")
+    comparing.add_argument("--chain", metavar="FILE", help="table of antenna, cable and filter, of both surveys")
+    comparing.add_argument("--new-chain", metavar="FILE", help="the same of NEW alone, which then is another chain")
+    _add_telling(parser)
 
 
 def _add_surroundings(parser: argparse.ArgumentParser) -> None:

@@ -12,6 +12,7 @@ from fallow.demo.story import tell_story
 from fallow.errors import UsageError
 from fallow.pictures import draw_air
 from fallow.spectrum.verdict import Judging
+from fallow.workflow.compare import Comparing, compare_files
 from fallow.workflow.coordinate import Making, Surroundings, audit_files, coordinate_files
 from fallow.workflow.law import circumstances_from, list_regions, list_rules
 from fallow.workflow.survey import (
@@ -110,6 +111,18 @@ def audit(typed: Namespace) -> int:
     return BAD_NEWS if found.audit.conflicts or found.refusals else DONE
 
 
+def compare(typed: Namespace) -> int:
+    """``fallow compare``: 1 when one file of several could not be read; differences are no bad news."""
+    with progress_bar() as progress:
+        found = compare_files(typed.old, typed.new, _comparing(typed), progress)
+    if typed.json:
+        documents.print_json(documents.compare_document(found))
+    else:
+        screens.show_comparison(found)
+    screens.complain_of(found.refusals)
+    return BAD_NEWS if found.refusals else DONE
+
+
 def demo(typed: Namespace) -> int:
     """``fallow demo``: always 0 once its story has been told."""
     told = tell_story(typed.out, screens.narrator(quiet=typed.json))
@@ -134,6 +147,7 @@ COMMANDS: Mapping[str, Callable[[Namespace], int]] = {
     "rules": rules,
     "plan": plan,
     "audit": audit,
+    "compare": compare,
 }
 
 
@@ -146,6 +160,19 @@ def _asked(typed: Namespace) -> Asked:
         own=typed.own,
         stations=typed.stations,
         field=getattr(typed, "field", False),
+    )
+
+
+def _comparing(typed: Namespace) -> Comparing:
+    same_chain = True if typed.same_chain else False if typed.other_chain else None
+    return Comparing(
+        telling=_telling(typed),
+        same_chain=same_chain,
+        pad_db=typed.pad,
+        region=typed.region,
+        reference=typed.reference or (),
+        chain=typed.chain,
+        new_chain=typed.new_chain,
     )
 
 

@@ -14,12 +14,14 @@ if TYPE_CHECKING:
     from fallow.plan.answer import Plan
     from fallow.plan.audit import Audit, Conflict
     from fallow.spectrum.verdict import Emitter, JudgedSlice
+    from fallow.workflow.compare import Assignment, Change, Compared, PadLine, PadTest, PlanChange, SurveyChange
     from fallow.workflow.law import RegionRules
     from fallow.workflow.survey import JudgedAir
 
 __all__ = [
     "air_document",
     "audit_document",
+    "compare_document",
     "plan_document",
     "print_json",
     "read_document",
@@ -190,6 +192,96 @@ def audit_document(audit: Audit) -> Document:
         "conflicts": [_conflict(conflict) for conflict in audit.conflicts],
         "checked": {"pairs": audit.pairs, "products": audit.products},
         "notes": list(audit.notes),
+    }
+
+
+def compare_document(found: Compared) -> Document:
+    """The answer of ``compare``: of two plans, or of two surveys (with ``pad_test`` where one was asked for)."""
+    if found.plans is not None:
+        return _plan_change(found.plans)
+    document = _survey_change(found.surveys)
+    if found.pad_test is not None:
+        document["pad_test"] = _pad_test(found.pad_test)
+        document["notes"] = list(found.pad_test.notes)
+    return document
+
+
+def _plan_change(found: PlanChange) -> Document:
+    return {
+        "moved": [{"link": one.link, "from_hz": one.from_hz, "to_hz": one.to_hz} for one in found.moved],
+        "added": [_plan_row(row) for row in found.added],
+        "removed": [_plan_row(row) for row in found.removed],
+        "changed": [{"link": one.link, "what": one.what, "from": one.before, "to": one.after} for one in found.changed],
+        "kept": found.kept,
+        "notes": list(found.notes),
+    }
+
+
+def _plan_row(row: Assignment) -> Document:
+    return {"link": row.link, "equipment": row.equipment, "area": row.area, "frequency_hz": row.frequency_hz}
+
+
+def _survey_change(found: SurveyChange | None) -> Document:
+    if found is None:
+        return {"changes": [], "offset_db": None, "offset_u_db": None, "notes": []}
+    return {
+        "changes": [_change(change) for change in found.changes],
+        "offset_db": _number(found.offset_db),
+        "offset_u_db": _number(found.offset_u_db),
+        "offset_by_band": [
+            {
+                "low_hz": band.low_hz,
+                "high_hz": band.high_hz,
+                "offset_db": _number(band.offset_db),
+                "u_db": _number(band.u_db),
+                "seen_in": band.seen_in,
+                "behind": band.behind,
+            }
+            for band in found.by_band
+        ],
+        "basis": "absolute" if found.absolute else "relative",
+        "same_chain": found.same_chain,
+        "notes": list(found.notes),
+    }
+
+
+def _change(change: Change) -> Document:
+    moved = change.moved_from_hz
+    return {
+        "low_hz": change.low_hz,
+        "high_hz": change.high_hz,
+        "what": str(change.what),
+        "from_dbm": _number(change.from_dbm),
+        "to_dbm": _number(change.to_dbm),
+        "difference_db": _number(change.difference_db),
+        "u_db": _number(change.u_db),
+        "because": change.because,
+        "from_low_hz": None if moved is None else moved[0],
+        "from_high_hz": None if moved is None else moved[1],
+    }
+
+
+def _pad_test(found: PadTest) -> Document:
+    return {
+        "pad_db": _number(found.pad_db),
+        "corrected": found.corrected,
+        "lines": [_pad_line(line) for line in found.lines],
+        "advice": list(found.advice),
+    }
+
+
+def _pad_line(line: PadLine) -> Document:
+    verdict = line.verdict
+    return {
+        "centre_hz": line.centre_hz,
+        "low_hz": line.low_hz,
+        "high_hz": line.high_hz,
+        "drop_db": _number(verdict.drop_db),
+        "u_db": _number(verdict.u_db),
+        "what": str(verdict.origin),
+        "order": verdict.order,
+        "error_probability": _number(verdict.error_probability, 6),
+        "because": verdict.because,
     }
 
 

@@ -1,0 +1,169 @@
+"""Places up to two megahertz wide where two surveys differ by more than noise and by more than their surroundings do.
+
+The difference of the two surveys is followed smoothly (so a raised floor or a block makes no narrow change), and what
+stands out from it is looked for in windows of several widths. Single sweeps are looked at as well: a burst drowns in a
+mean.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fallow.spectrum.noise_floor import median_of_valid, running_quantile
+from fallow.spectrum.side_by_side import Levels, Pair, Side
+from fallow.spectrum.statistics import noise_quantile_db
+from fallow.spectrum.two_samples import ratio_quantile_db, ratio_u_db
+from fallow.spectrum.weighing import FALSE_CHANGES, Place
+
+__all__ = ["WIDEST_NARROW_HZ", "background_of", "find_narrow_places", "surroundings_db"]
+
+WIDEST_NARROW_HZ = 2e6
+FEWEST_BEHIND = 15  # windows that the background is the median of, at least
+LENGTHS = (1, 2, 4, 8)  # windows added up: signals are as wide as that
+LEAST_DB = 2.0
+SHARE_OF_CHANCE = 0.2  # of all false changes; four lengths and two directions each
+RAGGED_HZ = 8e6  # width over which the raggedness of the difference is judged
+NORMAL_MAD = 1.4826
+BRIDGE_HZ = 60e3
+BESIDE_HZ = 1e6  # to each side: what a narrow signal stands on
+
+
+@dataclass(frozen=True)
+class _Stretch:
+    first: int
+    last: int
+    sign: int
+
+
+def background_of(pair: Pair) -> Levels:
+    """The difference of two surveys without what is narrow, dB, shape (window,)."""
+    window = max(FEWEST_BEHIND, round(2 * WIDEST_NARROW_HZ / pair.width_hz))
+    known = np.where(pair.both, pair.difference_db, np.nan)
+    return running_quantile(known, window, 0.5, hop=max(1, window // 64))
+
+
+def find_narrow_places(pair: Pair, background_db: Levels) -> tuple[Place, ...]:
+    """Places that noise alone shows in two of a thousand comparisons, with what surrounds them, rising in frequency."""
+    if not pair.both.any():
+        return ()
+    above = np.where(pair.both, pair.difference_db - background_db, 0.0)
+    flags = _in_the_mean(pair, above, background_db)
+    flags = np.where(flags != 0, flags, _in_single_sweeps(pair))
+    stretches = _joined(pair, _grown(above, flags))
+    taken = np.zeros(pair.low_hz.size, dtype=bool)
+    for stretch in stretches:
+        taken[stretch.first : stretch.last] = True
+    return tuple(_place(pair, stretch, taken) for stretch in stretches if _width(pair, stretch) <= WIDEST_NARROW_HZ)
+
+
+def surroundings_db(pair: Pair, side: Side, low_hz: float, high_hz: float, taken: NDArray[np.bool_]) -> float:
+    """Mean power that the windows beside a span show, in the width of the span, dB. ``taken``: windows left out."""
+    inside = pair.windows_in(low_hz, high_hz)
+    beside = pair.windows_in(low_hz - BESIDE_HZ, high_hz + BESIDE_HZ)
+    reach = max(4, inside.stop - inside.start)
+    first, last = min(beside.start, inside.start - reach), max(beside.stop, inside.stop + reach)
+    around = np.r_[max(0, first) : inside.start, inside.stop : min(last, pair.low_hz.size)]
+    free = around[~taken[around] & np.isfinite(side.mean_db[around])]
+    if free.size == 0:
+        free = np.flatnonzero(np.isfinite(side.floor_db))[:1]
+    bias = float(noise_quantile_db(0.5, float(np.median(side.samples))))
+    middle = float(median_of_valid(side.mean_db[free], axis=0)) - bias
+    return middle + 10.0 * float(np.log10(max(1.0, (high_hz - low_hz) / pair.width_hz)))
+
+
+def _in_the_mean(pair: Pair, above: Levels, background_db: Levels) -> NDArray[np.int8]:
+    """Windows in which the mean powers differ by more than noise: +1 new is higher, -1 lower, 0 neither."""
+    tail = FALSE_CHANGES * SHARE_OF_CHANCE / (len(LENGTHS) * 2 * pair.both.sum())
+    lift = np.where(pair.both, 10.0 ** (-background_db / 10.0), 0.0)
+    old = np.where(pair.both, 10.0 ** (np.nan_to_num(pair.old.mean_db, nan=-300.0) / 10.0), 0.0)
+    new = np.where(pair.both, 10.0 ** (np.nan_to_num(pair.new.mean_db, nan=-300.0) / 10.0), 0.0) * lift
+    flags = np.zeros(above.size, dtype=np.int8)
+    for length in LENGTHS:
+        if length > above.size:
+            break
+        whole = _sums(pair.both.astype(np.float64), length) == length
+        with np.errstate(divide="ignore", invalid="ignore"):
+            ratio = np.where(whole, 10.0 * np.log10(_sums(new, length) / _sums(old, length)), 0.0)
+        k_new, k_old = (_sums(side.samples, length) for side in (pair.new, pair.old))
+        ragged = _raggedness(ratio, whole, ratio_u_db(k_new, k_old), round(RAGGED_HZ / pair.width_hz))
+        for sign, tops in ((1, ratio_quantile_db(tail, k_new, k_old)), (-1, ratio_quantile_db(tail, k_old, k_new))):
+            for place in np.flatnonzero(sign * ratio > np.maximum(LEAST_DB, tops * ragged)):
+                if not flags[place : place + length].any():
+                    flags[place : place + length] = sign
+    return flags
+
+
+def _raggedness(ratio_db: Levels, known: NDArray[np.bool_], by_noise_db: Levels, window: int) -> Levels:
+    """How many times as far the difference scatters around here as noise does; at least 1."""
+    scatter = running_quantile(np.where(known, np.abs(ratio_db), np.nan), max(window, FEWEST_BEHIND), 0.5)
+    return np.maximum(1.0, NORMAL_MAD * np.nan_to_num(scatter) / by_noise_db)
+
+
+def _in_single_sweeps(pair: Pair) -> NDArray[np.int8]:
+    """Windows in which a sweep of one survey stands out from its floor and none of the other does so nearly as much."""
+    tail = FALSE_CHANGES * SHARE_OF_CHANCE / (2 * pair.both.sum())
+    heights, tops = [], []
+    for side in (pair.old, pair.new):
+        looks = np.maximum(side.looks, 1)
+        top = noise_quantile_db(1.0 - tail / float(looks.max()), side.readings)
+        lifted = np.interp(
+            pair.centre_hz, side.evidence.floor.group_centres_hz, side.evidence.floor.rises_db.max(axis=0)
+        )
+        heights.append(np.where(pair.both, side.highest_db - side.floor_db - lifted, -99.0))
+        tops.append(max(float(top), 2.0 * LEAST_DB))
+    old, new = (np.nan_to_num(height, nan=-99.0) for height in heights)
+    flags = np.zeros(old.size, dtype=np.int8)
+    flags[(new > tops[1]) & (old < tops[0]) & (new > old + 2 * LEAST_DB)] = 1
+    flags[(old > tops[0]) & (new < tops[1]) & (old > new + 2 * LEAST_DB)] = -1
+    return flags
+
+
+def _grown(above: Levels, flags: NDArray[np.int8]) -> list[_Stretch]:
+    """Runs of flagged windows of one sign, grown while the difference stays a quarter as high as in the run."""
+    stretches = []
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], flags, [0]])))
+    for first, last in pairwise(edges):
+        sign = int(flags[first])
+        if sign == 0:
+            continue
+        height = max(LEAST_DB / 2, float((sign * above[first:last]).max()) / 4)
+        begin, end = int(first), int(last)
+        while begin > 0 and sign * above[begin - 1] > height:
+            begin -= 1
+        while end < above.size and sign * above[end] > height:
+            end += 1
+        stretches.append(_Stretch(begin, end, sign))
+    return stretches
+
+
+def _joined(pair: Pair, stretches: list[_Stretch]) -> list[_Stretch]:
+    """Neighbours of one sign that overlap or nearly touch are one."""
+    bridge = max(BRIDGE_HZ, 1.5 * pair.width_hz)
+    joined: list[_Stretch] = []
+    for stretch in sorted(stretches, key=lambda one: one.first):
+        last = joined[-1] if joined else None
+        near = last is not None and pair.low_hz[stretch.first] - pair.high_hz[last.last - 1] <= bridge
+        if last is not None and near and last.sign == stretch.sign:
+            joined[-1] = _Stretch(last.first, max(last.last, stretch.last), last.sign)
+        else:
+            joined.append(stretch)
+    return joined
+
+
+def _place(pair: Pair, stretch: _Stretch, taken: NDArray[np.bool_]) -> Place:
+    low, high = float(pair.low_hz[stretch.first]), float(pair.high_hz[stretch.last - 1])
+    old, new = (surroundings_db(pair, side, low, high, taken) for side in (pair.old, pair.new))
+    return Place(low, high, old, new)
+
+
+def _width(pair: Pair, stretch: _Stretch) -> float:
+    return float(pair.high_hz[stretch.last - 1] - pair.low_hz[stretch.first])
+
+
+def _sums(values: Levels, length: int) -> Levels:
+    total = np.concatenate([[0.0], np.cumsum(values)])
+    return np.asarray(total[length:] - total[:-length])

@@ -1,0 +1,220 @@
+"""Two surveys on one raster: what each shows in the same windows, ready to be compared.
+
+On the same axis the windows are its cells. Otherwise they lie side by side, as wide as the coarser of the two looks,
+so that both speak of the same spectrum. What one of the two did not measure has no level and is told as a gap.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fallow.spectrum.deciding import Evidence
+from fallow.spectrum.window_levels import Geometry, geometry_of, pieces, powers_in, sum_over
+
+__all__ = ["Levels", "Pair", "Side", "gaps_between", "lay_side_by_side", "powers_over"]
+
+Levels = NDArray[np.float64]
+Interval = tuple[float, float]
+LEAST_COVERED = 0.9  # less of a window with a level is not measured, as in a verdict
+LEAST_GAP_WINDOWS = 2.0
+
+
+@dataclass(frozen=True, eq=False)
+class Side:
+    """What one survey shows, arrays of shape (window,), NaN where not measured.
+
+    ``mean_db``, ``highest_db``: power in the window [dBm or dB], mean and highest of the sweeps. ``floor_db``: what its
+    noise floor gives there. ``looks``: sweeps that measured it. ``readings``: independent noise powers in one look.
+    """
+
+    evidence: Evidence
+    mean_db: Levels
+    highest_db: Levels
+    floor_db: Levels
+    looks: NDArray[np.int64]
+    readings: float
+
+    @property
+    def samples(self) -> Levels:
+        """Independent noise powers in the mean, shape (window,): the shape of its gamma distribution."""
+        return np.asarray(self.readings * np.maximum(self.looks, 1), dtype=np.float64)
+
+    @property
+    def noise_scale_db(self) -> float:
+        """By how much this side shows noise higher than its power in a window: its detector's bias, its RBW."""
+        heard = self.evidence.heard
+        return heard.noise.bias_db + 10.0 * float(np.log10(heard.rbw_hz / max(heard.rbw_hz, float(heard.axis.step_hz))))
+
+
+@dataclass(frozen=True, eq=False)
+class Pair:
+    """The same windows [low, high] in hertz, rising, as an old and a new survey show them."""
+
+    low_hz: Levels
+    high_hz: Levels
+    old: Side
+    new: Side
+
+    @property
+    def width_hz(self) -> float:
+        """Width of a window in hertz."""
+        return float(np.median(self.high_hz - self.low_hz))
+
+    @cached_property
+    def centre_hz(self) -> Levels:
+        """Middle of each window in hertz."""
+        return (self.low_hz + self.high_hz) / 2
+
+    @cached_property
+    def both(self) -> NDArray[np.bool_]:
+        """Windows that both surveys measured."""
+        return np.isfinite(self.old.mean_db) & np.isfinite(self.new.mean_db)
+
+    @cached_property
+    def difference_db(self) -> Levels:
+        """New minus old, mean power, as displayed."""
+        return self.new.mean_db - self.old.mean_db
+
+    @property
+    def noise_offset_db(self) -> float:
+        """Difference that the same noise shows, because of detector and RBW alone."""
+        return self.new.noise_scale_db - self.old.noise_scale_db
+
+    def windows_in(self, low_hz: float, high_hz: float) -> slice:
+        """The windows whose middles lie in [low, high]."""
+        first, last = np.searchsorted(self.centre_hz, (low_hz, high_hz))
+        return slice(int(first), int(last))
+
+
+def lay_side_by_side(old: Sequence[Evidence], new: Sequence[Evidence]) -> tuple[Pair, ...]:
+    """Series of two surveys in pairs, those most alike first; each place is compared once. Empty where none overlap."""
+    candidates = [(one, other) for one in old for other in new if _overlap_hz(one, other) > 0]
+    candidates.sort(key=lambda couple: (_unlike(*couple), -_overlap_hz(*couple)))
+    pairs: list[Pair] = []
+    taken: list[Interval] = []
+    for one, other in candidates:
+        low, high = _raster(one, other)
+        middle = (low + high) / 2
+        free = np.ones(middle.size, dtype=bool)
+        for begin, end in taken:
+            free &= (middle < begin) | (middle > end)
+        if not free.any():
+            continue
+        pair = Pair(low[free], high[free], _side(one, low[free], high[free]), _side(other, low[free], high[free]))
+        if pair.both.any():
+            pairs.append(pair)
+            taken += _runs(pair.low_hz, pair.high_hz, pair.both)
+    return tuple(pairs)
+
+
+def gaps_between(measured: Sequence[Evidence], missing: Sequence[Evidence]) -> tuple[Interval, ...]:
+    """Spans in hertz that the first survey measured and the second did not; slivers of a window or two left out."""
+    if not measured or not missing:
+        return ()
+    least = LEAST_GAP_WINDOWS * max(_window_hz(one, one) for one in (*measured, *missing))
+    rest = _united(_spans(measured))
+    for low, high in _united(_spans(missing)):
+        rest = [part for begin, end in rest for part in ((begin, min(end, low)), (max(begin, high), end))]
+        rest = [(begin, end) for begin, end in rest if end > begin]
+    return tuple((begin, end) for begin, end in sorted(set(rest)) if end - begin >= least)
+
+
+def powers_over(evidence: Evidence, low_hz: float, high_hz: float) -> Levels:
+    """Power in one window for each sweep that measured it [mW or the source's linear unit], shape (sweep,)."""
+    geometry = geometry_of(evidence.heard, np.array([low_hz]), np.array([high_hz]))
+    powers = powers_in(evidence.heard, geometry, evidence.floor.noise_db, _nothing(evidence))
+    return np.asarray(powers.least[powers.valid[:, 0], 0], dtype=np.float64)
+
+
+def _unlike(one: Evidence, other: Evidence) -> int:
+    """How many of axis, bandwidth and detector differ."""
+    a, b = one.heard, other.heard
+    return (a.axis != b.axis) * 4 + (a.detector != b.detector) * 2 + (a.rbw_hz != b.rbw_hz)
+
+
+def _overlap_hz(one: Evidence, other: Evidence) -> float:
+    a, b = one.heard.axis, other.heard.axis
+    return min(a.high_hz, b.high_hz) - max(a.low_hz, b.low_hz)
+
+
+def _window_hz(one: Evidence, other: Evidence) -> float:
+    return max(max(part.heard.rbw_hz, float(part.heard.axis.step_hz)) for part in (one, other))
+
+
+def _raster(one: Evidence, other: Evidence) -> tuple[Levels, Levels]:
+    """Windows for two series: the cells of their common axis, or side by side over what both reach."""
+    a, b = one.heard, other.heard
+    if a.axis == b.axis and max(a.rbw_hz, b.rbw_hz) <= float(a.axis.step_hz) * 1.01:
+        return a.axis.cells_hz
+    width = _window_hz(one, other)
+    low, high = max(a.axis.low_hz, b.axis.low_hz), min(a.axis.high_hz, b.axis.high_hz)
+    edges = low + width * np.arange(max(2, int((high - low) / width + 1e-6) + 1))
+    return np.asarray(edges[:-1], dtype=np.float64), np.asarray(edges[1:], dtype=np.float64)
+
+
+def _side(evidence: Evidence, low_hz: Levels, high_hz: Levels) -> Side:
+    heard = evidence.heard
+    geometry = geometry_of(heard, low_hz, high_hz)
+    mean, highest = np.full(low_hz.size, np.nan), np.full(low_hz.size, np.nan)
+    looks = np.zeros(low_hz.size, dtype=np.int64)
+    for piece in pieces(heard, geometry):
+        part = Geometry(**{name: getattr(geometry, name)[piece] for name in Geometry.__dataclass_fields__})
+        powers = powers_in(heard, part, evidence.floor.noise_db, _nothing(evidence))
+        held = np.where(powers.valid, powers.least, 0.0)
+        looks[piece] = powers.valid.sum(axis=0)
+        mean[piece] = held.sum(axis=0) / np.maximum(looks[piece], 1)
+        highest[piece] = held.max(axis=0)
+    measured = (geometry.covered >= LEAST_COVERED) & (looks > 0) & (mean > 0)
+    ratio = np.minimum(1.0, heard.steps_hz / heard.rbw_hz)
+    per_bin = np.nan_to_num(10.0 ** (evidence.floor.noise_db / 10.0)) * ratio * heard.measured
+    floor = sum_over(heard, per_bin, low_hz, high_hz) * geometry.scale
+    return Side(
+        evidence=evidence,
+        mean_db=_decibels(mean, measured),
+        highest_db=_decibels(highest, measured),
+        floor_db=_decibels(floor, measured & (floor > 0)),
+        looks=np.where(measured, looks, 0),
+        readings=heard.noise.shape * float(np.median(geometry.cells)),
+    )
+
+
+def _decibels(power: Levels, where: NDArray[np.bool_]) -> Levels:
+    out = np.full(power.shape, np.nan)
+    out[where] = 10.0 * np.log10(power[where])
+    return out
+
+
+def _nothing(evidence: Evidence) -> NDArray[np.bool_]:
+    return np.zeros(evidence.heard.axis.n, dtype=bool)
+
+
+def _spans(evidence: Iterable[Evidence]) -> list[Interval]:
+    found = []
+    for part in evidence:
+        found += _runs(*part.heard.axis.cells_hz, part.heard.measured)
+    return found
+
+
+def _runs(low_hz: Levels, high_hz: Levels, which: NDArray[np.bool_]) -> list[Interval]:
+    """Stretches of windows that touch each other, as spans in hertz."""
+    places = np.flatnonzero(which)
+    if places.size == 0:
+        return []
+    apart = low_hz[places[1:]] > high_hz[places[:-1]] + 1.0
+    parts = np.split(places, np.flatnonzero(apart) + 1)
+    return [(float(low_hz[part[0]]), float(high_hz[part[-1]])) for part in parts]
+
+
+def _united(spans: Sequence[Interval]) -> list[Interval]:
+    united: list[Interval] = []
+    for low, high in sorted(spans):
+        if united and low <= united[-1][1] + 1.0:
+            united[-1] = (united[-1][0], max(high, united[-1][1]))
+        else:
+            united.append((low, high))
+    return united

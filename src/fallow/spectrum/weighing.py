@@ -1,0 +1,185 @@
+"""One place in two surveys, weighed: is something there, how strong is it while on, how often, and did that change.
+
+What is compared is the signal without the noise around it. Its uncertainty holds the noise of the readings, how far
+the level wandered from sweep to sweep, and what two readings of one set-up (or of two) do not share.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from fallow.spectrum.change import What
+from fallow.spectrum.side_by_side import Side, powers_over
+from fallow.spectrum.statistics import noise_quantile_db, normal_quantile
+from fallow.spectrum.two_samples import fisher_exact, mean_u_db, ratio_u_db, student_factor
+
+__all__ = ["FALSE_CHANGES", "Outcome", "Place", "Sureness", "Weighed", "compare_weighed", "threshold_db", "weigh"]
+
+FALSE_CHANGES = 0.01  # noise alone may make a change in one comparison of a hundred: the brief of this project
+LEAST_PRESENT_DB = 1.5  # above its surroundings: design decision, what surroundings are known to
+STEADY_SHARE = 0.9
+SURROUNDINGS_U_DB = 0.3  # design decision: how well the level around a signal is known
+BY_CHANCE = 0.05  # of shares of sweeps so different: common practice
+MUCH_SCATTER = 2.0  # times what noise alone scatters from sweep to sweep
+
+
+@dataclass(frozen=True)
+class Place:
+    """A span in hertz and the level of noise (or of whatever a signal there stands on) in each survey, in its width."""
+
+    low_hz: float
+    high_hz: float
+    old_noise_db: float
+    new_noise_db: float
+
+
+@dataclass(frozen=True)
+class Sureness:
+    """``u_db``: what two readings do not share [dB]; ``places``: how many were looked at, for chances that add up."""
+
+    u_db: float
+    places: int = 1
+
+    @property
+    def tail(self) -> float:
+        """Two-sided chance of an error at one place."""
+        return FALSE_CHANGES / max(1, self.places)
+
+
+@dataclass(frozen=True)
+class Weighed:
+    """One survey's account of a place.
+
+    ``level_db``: mean power while on; ``signal_db``: the same without the noise, NaN where nothing is; ``noise_db``;
+    ``u_db``: standard uncertainty of ``signal_db`` by noise and wandering; ``spread_db`` and ``wandering_db``: of
+    ``level_db``, by the noise in it and by what the level does from sweep to sweep. ``on`` of ``looks`` sweeps
+    showed it.
+    """
+
+    level_db: float
+    signal_db: float
+    noise_db: float
+    u_db: float
+    spread_db: float
+    wandering_db: float
+    on: int
+    looks: int
+    steady: bool
+
+    @property
+    def present(self) -> bool:
+        """Whether something is there."""
+        return math.isfinite(self.signal_db)
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What became of a place: a change, or a remark why none can be told."""
+
+    what: What | None
+    from_db: float = math.nan
+    to_db: float = math.nan
+    u_db: float = math.nan
+    because: str = ""
+
+
+def weigh(side: Side, low_hz: float, high_hz: float, noise_db: float, tail: float) -> Weighed:
+    """Weigh a span [Hz] whose noise is ``noise_db``. ``tail``: chance that noise alone is taken for a signal."""
+    powers = powers_over(side.evidence, low_hz, high_hz)
+    noise = 10.0 ** (noise_db / 10.0)
+    if powers.size == 0:
+        return Weighed(math.nan, math.nan, noise_db, math.nan, math.nan, math.nan, 0, 0, steady=True)
+    coarsest = max(side.evidence.heard.rbw_hz, float(side.evidence.heard.axis.step_hz))
+    shape = side.evidence.heard.noise.shape * max(1.0, (high_hz - low_hz) / coarsest)
+    single = noise * 10.0 ** (float(noise_quantile_db(1.0 - tail / powers.size, shape)) / 10.0)
+    of_mean = float(noise_quantile_db(1.0 - tail, shape * powers.size))
+    in_mean = powers.mean() > noise * 10.0 ** (max(LEAST_PRESENT_DB, of_mean) / 10.0)
+    on = powers >= max(single, math.sqrt(noise * float(powers.max())))
+    steady = bool(in_mean) and not _comes_and_goes(powers, on, shape)
+    held = powers if steady or not on.any() else powers[on]
+    level = float(held.mean())
+    spread = float(ratio_u_db(np.array(shape * held.size), np.array(1e9)))
+    present = steady or bool(on.any())
+    signal = max(level - noise, 1e-3 * level)
+    amplified = level / signal
+    wandered = mean_u_db(10.0 * np.log10(np.maximum(held, 1e-300)))
+    u_db = math.hypot(max(spread, wandered) * amplified, SURROUNDINGS_U_DB * noise / signal)
+    return Weighed(
+        level_db=10.0 * math.log10(level),
+        signal_db=10.0 * math.log10(signal) if present else math.nan,
+        noise_db=noise_db,
+        u_db=u_db if present else math.nan,
+        spread_db=spread,
+        wandering_db=wandered,
+        on=powers.size if steady else int(on.sum()),
+        looks=int(powers.size),
+        steady=steady,
+    )
+
+
+def _comes_and_goes(powers: np.ndarray[tuple[int, ...], np.dtype[np.float64]], on: np.ndarray, shape: float) -> bool:
+    """Whether the level changes from sweep to sweep by far more than noise does, and is away in some sweeps."""
+    if not on.any() or on.mean() >= STEADY_SHARE:
+        return False
+    by_noise = float(ratio_u_db(np.array(shape), np.array(1e9)))
+    return (
+        powers.size < 3 or float(np.std(10.0 * np.log10(np.maximum(powers, 1e-300)), ddof=1)) > MUCH_SCATTER * by_noise
+    )
+
+
+def compare_weighed(old: Weighed, new: Weighed, sure: Sureness) -> Outcome:
+    """What became of a place between the two surveys."""
+    if old.looks == 0 or new.looks == 0 or not (old.present or new.present):
+        return Outcome(None)
+    if old.present and new.present:
+        return _both_there(old, new, sure)
+    if new.present:
+        return _one_there(new, old, sure, What.APPEARED)
+    return _one_there(old, new, sure, What.VANISHED)
+
+
+def threshold_db(sure: Sureness, u_db: float, degrees: float) -> float:
+    """By how much levels must differ: the common part at one place's chance, the rest at all places' chance together.
+
+    ``u_db``: standard uncertainty by noise and wandering; ``degrees`` of freedom behind it.
+    """
+    common = normal_quantile(1.0 - FALSE_CHANGES / 2.0) * sure.u_db
+    return math.hypot(common, student_factor(sure.tail, degrees) * u_db)
+
+
+def _both_there(old: Weighed, new: Weighed, sure: Sureness) -> Outcome:
+    difference = new.signal_db - old.signal_db
+    u_noise = math.hypot(old.u_db, new.u_db)
+    u_db = math.hypot(sure.u_db, u_noise)
+    degrees = max(old.on + new.on - 2, 3)
+    shares = f"on in {new.on} of {new.looks} sweeps, was in {old.on} of {old.looks}"
+    if abs(difference) <= threshold_db(sure, u_noise, degrees):
+        if fisher_exact(old.on, old.looks, new.on, new.looks) < BY_CHANCE:
+            often = "more" if new.on * old.looks > old.on * new.looks else "less"
+            return Outcome(None, because=f"as strong as before while on, but {often} often: {shares}")
+        return Outcome(None)
+    what = What.LOUDER if difference > 0 else What.QUIETER
+    told = "" if old.steady and new.steady else f"; {shares}"
+    because = f"there in both; {abs(difference):.1f} dB are beyond both uncertainties{told}"
+    return Outcome(what, old.signal_db, new.signal_db, u_db, because)
+
+
+def _one_there(there: Weighed, away: Weighed, sure: Sureness, what: What) -> Outcome:
+    """Something that only one survey shows: a change if the other would have shown it, too."""
+    expected = 10.0 * math.log10(10.0 ** (there.signal_db / 10.0) + 10.0 ** (away.noise_db / 10.0))
+    would = expected - away.level_db
+    noise = math.hypot(there.u_db, away.spread_db)
+    here, other = ("the new", "the old") if what is What.APPEARED else ("the old", "the new")
+    if would <= threshold_db(sure, noise, max(there.on - 1, 3)):
+        return Outcome(None, because=f"only {here} survey shows it, and the noise of {other} one may hide it")
+    shares = f"on in {there.on} of {there.looks} sweeps of {here} survey and in none of {away.looks} of {other} one"
+    if not there.steady and fisher_exact(there.on, there.looks, 0, away.looks) > BY_CHANCE:
+        return Outcome(None, because=f"comes and goes: {shares}, which may have missed it")
+    because = f"{shares}, which would have shown it {would:.0f} dB above what it shows"
+    if max(there.looks, away.looks) == 1:
+        because += "; one sweep each, so it may only come and go"
+    levels = (away.level_db, there.level_db) if what is What.APPEARED else (there.level_db, away.level_db)
+    return Outcome(what, *levels, math.hypot(sure.u_db, there.u_db, away.spread_db), because)
