@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fallow.errors import InputError
-from fallow.files.dialect import Column, Table, is_comment, tables
+from fallow.files.dialect import Column, Table, is_comment, is_data, tables
 from fallow.files.readings import Telling
 from fallow.files.source import Line, TextFile
 from fallow.files.wording import FREQUENCY_FACTORS_HZ, frequency_unit_named, says
@@ -115,6 +115,10 @@ def _check_whole(table: Table, lines: Sequence[Line], path: Path) -> None:
     """Every line from the first row on must be a row of the same shape: nothing is left out without a word."""
     rows = {row.number for row in table.body}
     first = table.body[0].number
+    for row in table.above:
+        if is_data(row.cells, table.dialect.notation) and not is_comment(lines[row.number - 1].text):
+            what = f"the line has other columns than line {first}"
+            raise InputError(what, path=path, line=row.number, hint="every row needs a frequency and a gain")
     for line in lines[first - 1 :]:
         if line.number not in rows and not is_comment(line.text):
             what = f"{line.text.strip()[:40]!r} can't be read as a frequency and a gain"

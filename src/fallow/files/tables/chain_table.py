@@ -18,7 +18,7 @@ _CHAIN_COLUMNS = (
     text_column("kind", "art", "genre", "clase", "soort", required=True),
     Column(("gain", "gewinn", "verstärkung", "ganancia"), DECIBEL, required=True),
     Column(("u", "uncertainty", "unsicherheit", "incertitude", "incertidumbre"), DECIBEL, required=True),
-    Column(("vswr", "swr", "match", "anpassung", "ros", "roe"), is_number=True),
+    Column(("vswr", "swr", "ros", "roe"), is_number=True),
 )
 _ENDS = ("antenna", "instrument")
 
