@@ -1,7 +1,7 @@
 """Sweeps written as text in any notation and shape, for tests that read them back.
 
-Babel writes the numbers as Unicode CLDR says; minus signs, native digits and minimum grouping, which babel leaves out, are
-added here. All levels and frequencies are invented.
+Babel writes the numbers as Unicode CLDR says; minus signs, native digits and minimum grouping, which babel leaves
+out, are added here. All levels and frequencies are invented.
 """
 
 from __future__ import annotations

@@ -26,7 +26,7 @@ from fallow.files.preamble import read_preamble
 from fallow.files.readings import FileReading, NotASweepError, Telling
 from fallow.files.source import Line, TextFile
 from fallow.files.times import clock_for, epoch_scale, iso_text, zone_named
-from fallow.files.wording import FREQUENCY_FACTORS_HZ, detector_named
+from fallow.files.wording import FREQUENCY_FACTORS_HZ, detector_named, says
 from fallow.spectrum.sweep import Detector, Series
 
 __all__ = ["read_delimited"]
@@ -96,16 +96,14 @@ def _recognised(table: Table, words: Words, reasons: dict[str, str]) -> Sequence
 
 def _refusal(path: Path, lines: Sequence[Line], reasons: dict[str, str]) -> InputError:
     if not reasons:
-        digits = sum(char.isdigit() for line in lines for char in line.text)
-        if digits == 0:
-            return NotASweepError("there are no numbers in it", path=path)
-        return NotASweepError(
-            "no table of frequencies and levels was found in it",
-            path=path,
-            hint="--delimiter says what separates columns",
-        )
+        if not any(char.isdigit() for line in lines for char in line.text):
+            headed = any(says(line.text, "frequency") and says(line.text, "level") for line in lines)
+            return (InputError if headed else NotASweepError)("there are no numbers in it", path=path)
+        what = "no table of frequencies and levels was found in it: no lines hold numbers in two columns or more"
+        return NotASweepError(what, path=path, hint="--delimiter says what separates the columns")
     told = "; ".join(f"{name}: {reason}" for name, reason in reasons.items())
-    return InputError(f"it is no sweep that fallow can read ({told})", path=path)
+    hint = "--unit, --level-unit, --decimal and --delimiter tell what a file leaves open"
+    return InputError(f"it is no sweep that fallow can read ({told})", path=path, hint=hint)
 
 
 # --- questions ---

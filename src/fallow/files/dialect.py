@@ -34,6 +34,7 @@ DELIMITERS = (
 _SEP_LINE = re.compile(r"\s*\"?sep=(.)\"?\s*", re.IGNORECASE)
 _COMMENT = re.compile(r"[#!%]+|//+|\*+|;+(?=\s*[A-Za-z])|-{3,}(?=\s)")
 _BEFORE_HEADING = re.compile(r"[ \t]+(?![\[(/])")
+_UNIT_ALONE = re.compile(r"[A-Za-zµμ]{1,6}(?:/Hz)?")
 _BLANKS = re.compile(r"[ \t]+")
 _USUAL_SHARE = 0.9  # of a column's cells that must be of one kind; the rest is reported when the file is read
 
@@ -255,7 +256,10 @@ def _is_label(cells: Sequence[str], notation: Notation) -> bool:
 
 
 def _is_unit(cell: str) -> bool:
-    return len(cell) <= 8 and cell[:1].isalpha() and (frequency_unit_named(cell) or level_unit_named(cell)) is not None
+    """Whether a cell holds a unit and nothing else."""
+    return (
+        _UNIT_ALONE.fullmatch(cell) is not None and (frequency_unit_named(cell) or level_unit_named(cell)) is not None
+    )
 
 
 def _trimmed_width(cells: Sequence[str], least: int) -> int:

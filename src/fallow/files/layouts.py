@@ -43,7 +43,7 @@ _SHOWN = 40  # values of a sample that are compared
 def recognise_wide_rows(table: Table, words: Words) -> tuple[Plan, ...] | str:
     """Rows of ``[date, time,] low, high, step, [count,] level, level ...``."""
     if table.width < 5:
-        return "wide rows need a lower edge, an upper edge, a step and levels"
+        return "fewer than five columns, which lower edge, upper edge, step and levels need"
     for lead in range(min(4, table.width - 4)):
         for extra in (4, 3):
             if _is_wide(table, lead, extra):
@@ -160,8 +160,9 @@ def _level_columns(columns: Sequence[Column]) -> tuple[list[Column] | str, tuple
             return f"column {_called(column)} holds numbers that are no levels", ()
     levels = named or kept
     moving = [column for column in levels if len(set(column.values)) > 1]
-    if not named and len(moving) != len(levels):
-        levels = moving or (levels if len(levels) == 1 else [])
+    if not named and 1 < len(levels) != len(moving):
+        still = next(column for column in levels if column not in moving)
+        return f"column {_called(still)} is the same number throughout, and nothing says what it is", ()
     if not levels:
         return "no column holds levels", ()
     left_out = [column for column in columns if column not in levels]
@@ -408,10 +409,12 @@ def _called(column: Column) -> str:
 
 
 def _decimals(column: Column) -> int:
-    """Printed digits behind the point; with exponents, of the coarsest number, because all have as many digits."""
-    texts = [number.text for number in column.numbers if number is not None]
+    """Printed digits behind the point. Exponents change them: where all mantissas have as many digits, the fewest
+    count."""
+    texts = [number.text.lower() for number in column.numbers if number is not None]
     counts = [decimals_of(text) for text in texts]
-    return min(counts) if any("e" in text.lower() for text in texts) else max(counts)
+    mantissas = {decimals_of(text.partition("e")[0]) for text in texts}
+    return min(counts) if len(mantissas) == 1 else max(counts)
 
 
 def _level_decimals(levels: Sequence[Column], skipped: int = 0) -> int | None:

@@ -24,6 +24,7 @@ from fallow.spectrum.sweep import Series
 
 __all__ = ["companions_of", "read_npy"]
 
+_FINEST_STEP_HZ = 100.0  # gigahertz in finer steps are seconds since 1970. Source: common practice
 _MOST_BYTES = 2**33
 _FLOAT_DIGITS = 12  # decimals that a float64 of megahertz or hertz can be trusted with
 
@@ -112,7 +113,7 @@ def _read(
 def _scale(values: NDArray[np.float64], telling: Telling, path: Path) -> LevelScale:
     if telling.level_unit is not None:
         return scale_named(telling.level_unit, "you")
-    if not can_be_levels(values.reshape(-1)):
+    if not can_be_levels(values.reshape(-1)) or float(np.nanmin(values)) == float(np.nanmax(values)):
         raise InputError("its numbers are neither decibels nor linear power", path=path)
     return scale_concluded(values)
 
@@ -199,6 +200,8 @@ def _is_axis(array: NDArray[np.generic]) -> bool:
     values = np.asarray(array, dtype=np.float64)
     steps = np.diff(values)
     even = bool(np.all(steps > 0)) or bool(np.all(steps < 0))
+    if epoch_scale(values.tolist()) is not None and float(np.median(np.abs(steps))) < _FINEST_STEP_HZ:
+        return False
     return even and float(values.min()) >= 0 and bool(plausible_units(*_range_and_step(values)))
 
 

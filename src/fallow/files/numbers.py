@@ -13,11 +13,11 @@ from functools import cache
 
 __all__ = ["Notation", "Number", "notations"]
 
-_DECIMALS = ".,٫"
+_DECIMALS = ".,٫،"
 _GROUPS = ".,' \u00a0٬،⹁"  # Unicode CLDR, symbols "decimal" and "group"; also "no grouping"
 _BETWEEN_DIGITS = re.compile(r"(?<=\d)([.,' \u00a0٫٬،⹁])(?=\d)")
 _LONGEST = 40  # characters of a number; with two digits of exponent no float runs over
-_EDGE_MARK = re.compile(r"(?<!\d)([.,٫])\d|\d([.,٫])(?!\d)")
+_EDGE_MARK = re.compile(r"(?<!\d)([.,٫،])\d|\d([.,٫،])(?!\d)")
 _UNIT_SUFFIX = r"(?:\s?(?P<suffix>[kKmMgG]?[hH][zZ]|[dD][bB][a-zA-Zµμ()/ ]{0,6}|[mnpfuµμ]?[WwV]))?"
 
 

@@ -88,10 +88,11 @@ class TextFile:
         return cls(path, size, encoding, "\r" if "\n" not in text and "\r" in text else "\n", note)
 
     def blocks(
-        self, block_bytes: int = BLOCK_BYTES, progress: Callable[[float], None] | None = None
+        self, block_bytes: int | None = None, progress: Callable[[float], None] | None = None
     ) -> Iterator[Block]:
         """The whole file in blocks of about ``block_bytes`` that end at line ends. Raises InputError when reading
         fails."""
+        block_bytes = block_bytes or BLOCK_BYTES
         rest, line, done = "", 1, 0
         decoder = codecs.getincrementaldecoder(self.encoding)(errors=_UNKNOWN_BYTES)
         with self.path.open("rb") as stream:

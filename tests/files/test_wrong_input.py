@@ -1,0 +1,132 @@
+"""Whatever the bytes: a reading, a question, or one sentence; never a traceback, a hang or a guess."""
+
+from __future__ import annotations
+
+import tempfile
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from fallow.errors import FallowError, InputError
+from fallow.files import FileReading, FileRefusal, read_file, read_paths
+from fallow.files.formats import named_reference
+from written_sweeps import Style, columns, grid, noise
+
+FREQUENCIES = grid("470.000", "0.025", 12)
+LEVELS, OTHERS = noise(12, 2)
+SEEDS = (
+    "\n".join(columns(Style(), FREQUENCIES, LEVELS, OTHERS, header=["Freq (MHz)", "Max", "Avg"])),
+    "\n".join(columns(Style(";", ",", "."), FREQUENCIES, LEVELS)),
+    "time," + ",".join(map(str, FREQUENCIES)) + "\n2024-05-01 12:00:00," + ",".join(map(str, LEVELS)) + "\n",
+    "2024-05-01, 12:00:00, 470000000, 471000000, 100000.00, 20, " + ", ".join(map(str, LEVELS[:10])) + "\n",
+    "RBW: 3 kHz\nDate: 01/02/2024\nZone: Mars/Phobos\nUnit: GHz\n" + "\n".join(columns(Style(), FREQUENCIES, LEVELS)),
+)
+PIECES = (",", ";", ".", "-", "\n", "\r", '"', "\t", " ", "E9", "e999", "nan", "inf", "MHz", "0", "9" * 30, "\x00",
+          "\u2212", "_", "#", "1e308", "2024-99-99", "99:99:99", "UTC+99", "time", "dBm",
+          "\u00a0", "\udcff")  # fmt: skip
+
+BINARY = "the file is no text: its bytes are binary data of a kind that fallow can't read"
+RECORDS = "it holds records with a length and a JSON head before each, which can't be read yet"
+
+
+def outcome(data: bytes) -> str:
+    """What becomes of bytes; raises nothing but what it must not."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "sweep.csv"
+        path.write_bytes(data)
+        try:
+            reading = read_file(path)
+        except FallowError as error:
+            return "refused" if str(error).count("\n") == 0 else "refused in more than one line"
+    for series in reading.series:
+        assert series.axis.n == series.levels_db.shape[1]
+        assert bool(np.all(np.diff(series.axis.centres_hz) > 0))
+        assert not bool(np.isinf(series.levels_db).any())
+    return "asked" if reading.needs else "read"
+
+
+@settings(max_examples=150)
+@given(st.binary(max_size=400))
+def test_any_bytes(data: bytes) -> None:
+    assert outcome(data) in ("read", "asked", "refused")
+
+
+@settings(max_examples=250)
+@given(
+    st.sampled_from(SEEDS),
+    st.lists(st.tuples(st.floats(0, 1), st.sampled_from(PIECES), st.integers(0, 6)), max_size=12),
+)
+def test_sweeps_with_damage(seed: str, damage: list[tuple[float, str, int]]) -> None:
+    text = seed
+    for place, piece, lost in damage:
+        at = int(place * len(text))
+        text = text[:at] + piece + text[at + lost :]
+    assert outcome(text.encode("utf-8", "surrogateescape")) in ("read", "asked", "refused")
+
+
+@pytest.mark.parametrize(
+    ("name", "data", "what"),
+    [
+        ("a.csv", b"", "the file is empty"),
+        ("a.csv", b"\xef\xbb\xbf\r\n", "the file is empty"),
+        ("a.csv", b"\x00\x01\x02" * 99, BINARY),
+        ("a.txt", b"just some words about nothing\n", "there are no numbers in it"),
+        ("a.zip", b"PK\x03\x04rest", "it is an archive or an office document: save what is in it as text"),
+        ("a.csv.gz", b"\x1f\x8b\x08rest", "it is compressed: unpack it first"),
+        ("a.wav", b"RIFFrest", "it is a recording of samples (WAV), and recordings can't be read yet"),
+        ("a.iq", b"\x80\x7f" * 50, "it is a recording of samples or its description, and recordings can't be read yet"),
+        ("a.json", b'{"a": 1}', "it is JSON, which can't be read yet"),
+        ("a.txt", b"[[470.0, -95.0], [471.0, -96.0]]", "it is JSON, which can't be read yet"),
+        ("a.dat", b'221\r{"Ver": 1}', RECORDS),
+        ("a.png", b"\x89PNG\r\n\x1a\n", "it is a picture, no sweep"),
+        ("a.xml", b"<sweep/>", "it is XML or a web page, no table of text"),
+        ("a.h5", b"\x89HDF\r\n", "it is an HDF5 file, which can't be read yet"),
+    ],
+)  # fmt: skip
+def test_other_kinds_of_files_are_named(tmp_path: Path, name: str, data: bytes, what: str) -> None:
+    (tmp_path / name).write_bytes(data)
+    with pytest.raises(InputError) as caught:
+        read_file(tmp_path / name)
+    assert str(caught.value) == f"{tmp_path / name}: {what}"
+
+
+def test_missing_paths_and_folders(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="there is no such file"):
+        read_file(tmp_path / "absent.csv")
+    with pytest.raises(InputError, match="it is a folder, not a file"):
+        read_file(tmp_path)
+    missing, empty = read_paths([tmp_path / "absent.csv", tmp_path])
+    assert isinstance(missing, FileRefusal)
+    assert isinstance(empty, FileRefusal)
+    assert str(empty.error) == f"{tmp_path}: the folder holds no sweeps (nothing)"
+
+
+def test_a_folder_skips_what_is_for_people_and_reports_what_is_broken(tmp_path: Path) -> None:
+    (tmp_path / "README.txt").write_text("words 1 2 3\n", encoding="utf-8")
+    (tmp_path / "plot.png").write_bytes(b"\x89PNG")
+    (tmp_path / "day 2").mkdir()
+    good = "\n".join(columns(Style(), FREQUENCIES, LEVELS))
+    (tmp_path / "day 2" / "good.csv").write_text(good, encoding="utf-8")
+    (tmp_path / "bad.csv").write_text(good.replace("470.100,-", "470.100,x"), encoding="utf-8")
+    refusal, reading = read_paths([tmp_path])
+    assert isinstance(refusal, FileRefusal)
+    assert refusal.error.line == 5
+    assert isinstance(reading, FileReading)
+    assert reading.notes[-1] == f"left out of {tmp_path.name} as no sweeps: README.txt, plot.png"
+
+
+@pytest.mark.parametrize(
+    ("name", "is_reference"),
+    [
+        ("ref_psd_arr_0.npy", True), ("reference.csv", True), ("load.csv", True), ("50ohm.csv", True),
+        ("50-ohm_2.txt", True), ("hall terminated.csv", True), ("dummy load 1.csv", True), ("Referenz.csv", True),
+        ("load/sweep.csv", True),
+        ("load-in.csv", False), ("load_in_sweep.csv", False), ("payload.csv", False), ("prefix.csv", False),
+        ("preferred.csv", False), ("stage.csv", False), ("references-hall/sweep.csv", False),
+    ],
+)  # fmt: skip
+def test_what_a_reference_is_called(name: str, is_reference: bool) -> None:
+    assert named_reference(Path(name)) is is_reference
