@@ -7,7 +7,16 @@ import pytest
 
 from fallow.errors import UsageError
 from fallow.spectrum.axis import Axis
-from fallow.spectrum.chain import Chain, ChainPart, GainCurve, Reflections, budget_of, combined_u_at, combined_u_db
+from fallow.spectrum.chain import (
+    Chain,
+    ChainPart,
+    GainCurve,
+    Reflections,
+    budget_of,
+    combined_u_at,
+    combined_u_db,
+    combined_u_range_db,
+)
 from fallow.spectrum.curve import Curve
 from fallow.spectrum.judging import Air, judge
 from fallow.spectrum.sweep import LevelUnit, Series, Survey
@@ -136,6 +145,20 @@ def test_the_budget_is_told_for_what_was_swept() -> None:
     assert "0.80 to 1.60 dB over frequency" in line.source
     at = combined_u_at(lines, np.array([474e6]))
     assert at == pytest.approx([combined_u_db(lines)])
+
+
+def test_lines_that_vary_are_not_added_at_their_worst_places() -> None:
+    # 0 to 4 dB rising and 3 to 0 dB falling: √(0² + 3²) and √(4² + 0²) at the ends, never √(4² + 3²)
+    falling = GainCurve(np.array([470e6, 480e6]), np.array([0.0, 0.0]), np.array([3.0, 0.0]))
+    chain = Chain(quiet(growing_u(), ChainPart("pad", "pad", falling, 0.0)))
+    assert combined_u_range_db(budget_of(chain)) == pytest.approx((3.0, 4.0))
+    assert combined_u_range_db(budget_of(None)) == pytest.approx((2.426, 2.426), abs=1e-3)
+
+
+def test_the_budget_is_told_for_where_gains_are_known() -> None:
+    band = ChainPart("band", "filter", GainCurve(np.array([472e6, 474e6]), np.array([-1.0, -1.0])), 0.1)
+    lines = budget_of(Chain((growing_u(), band)), (470e6, 480e6))
+    assert next(line.u_db for line in lines if line.part == "drifting") == pytest.approx(1.6)
 
 
 def test_a_match_over_frequency_makes_the_mismatch_of_each_place() -> None:

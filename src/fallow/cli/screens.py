@@ -220,7 +220,10 @@ def _budget_table(judged: JudgedAir) -> Table:
     table.add_column("from", ratio=1)
     for line in judged.air.budget:
         table.add_row(line.part, f"{line.u_db:.2f}", line.source)
-    table.add_row("together", f"{judged.u_db:.2f}", f"±{2 * judged.u_db:.1f} dB with k = 2, about 95 % (JCGM 100)")
+    least_db, most_db = judged.u_range_db
+    varies = f"{least_db:.2f} to {most_db:.2f} dB over frequency; at most " if most_db - least_db >= 0.005 else ""
+    expanded = f"{varies}±{2 * most_db:.1f} dB with k = 2, about 95 % (JCGM 100)"
+    table.add_row("together", f"{most_db:.2f}", expanded)
     return table
 
 

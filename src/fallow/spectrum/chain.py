@@ -29,6 +29,7 @@ __all__ = [
     "budget_of",
     "combined_u_at",
     "combined_u_db",
+    "combined_u_range_db",
     "mismatch_u_db",
 ]
 
@@ -160,12 +161,20 @@ class Chain:
         for part in self.parts:
             if (curve := part.gain_curve) is not None and not (curve.covers(low_hz) and curve.covers(high_hz)):
                 told.append(f"the gain of {part.part!r} {_known(curve)}: levels outside are not measured")
+                continue
             told.extend(
                 f"the match of {part.part!r} {_known(match)}: VSWR {USUAL_VSWR:g} is taken outside"
                 for match in _reflection_curves(part)
                 if not (match.covers(low_hz) and match.covers(high_hz))
             )
         return tuple(dict.fromkeys(told))
+
+    def known_within(self, over_hz: tuple[float, float]) -> tuple[float, float]:
+        """The part of a span [Hz] in which all gains are known; the span itself where there is none."""
+        curves = [curve for part in self.parts if (curve := part.gain_curve) is not None]
+        low_hz = max([over_hz[0], *(float(curve.frequencies_hz[0]) for curve in curves)])
+        high_hz = min([over_hz[1], *(float(curve.frequencies_hz[-1]) for curve in curves)])
+        return (low_hz, high_hz) if low_hz < high_hz else over_hz
 
 
 def budget_of(chain: Chain | None, over_hz: tuple[float, float] | None = None) -> tuple[BudgetLine, ...]:
@@ -174,7 +183,9 @@ def budget_of(chain: Chain | None, over_hz: tuple[float, float] | None = None) -
     Where a row states its match, the mismatch is computed from the rows. ``over_hz``: the part of the spectrum that
     lines which vary with frequency are told for; without it all that is known of them.
     """
-    parts = () if chain is None else chain.parts
+    chain = chain or Chain()
+    parts = chain.parts
+    over_hz = None if over_hz is None else chain.known_within(over_hz)
     replaced = {line for part in parts for line in REPLACES.get(part.kind, (part.kind,))}
     computed: tuple[BudgetLine, ...] = ()
     if any(part.reflections is not None for part in parts):
@@ -190,6 +201,13 @@ def combined_u_db(lines: Iterable[BudgetLine]) -> float:
     Lines that vary over frequency count with their largest.
     """
     return math.sqrt(sum(line.u_db**2 for line in lines))
+
+
+def combined_u_range_db(lines: Sequence[BudgetLine]) -> tuple[float, float]:
+    """The smallest and the largest combined standard uncertainty [dB] over the frequencies of the lines."""
+    varying = [line.over_frequency for line in lines if line.over_frequency is not None]
+    u_db = combined_u_at(lines, all_knots_hz(varying, None))
+    return float(u_db.min()), float(u_db.max())
 
 
 def combined_u_at(lines: Iterable[BudgetLine], frequencies_hz: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -16,7 +16,7 @@ from fallow.files.tables import read_chain, read_plan, read_stations
 from fallow.files.territories import load_territory
 from fallow.rules.territory import Territory
 from fallow.show.link import Station
-from fallow.spectrum.chain import Chain, combined_u_db
+from fallow.spectrum.chain import Chain, combined_u_range_db
 from fallow.spectrum.field import field_dbuvm
 from fallow.spectrum.heard import is_absolute
 from fallow.spectrum.judging import Air
@@ -78,9 +78,9 @@ class JudgedAir:
         return self.air.basis
 
     @property
-    def u_db(self) -> float:
-        """Combined standard uncertainty of the budget, dB; where it varies over frequency, with the largest lines."""
-        return combined_u_db(self.air.budget)
+    def u_range_db(self) -> tuple[float, float]:
+        """The combined standard uncertainty of the budget, dB: the smallest and the largest over frequency."""
+        return combined_u_range_db(self.air.budget)
 
     def field_dbuvm(self, found: JudgedSlice | Emitter) -> float | None:
         """Field strength in dBµV/m of a slice (in the window that decided) or emitter; ``None`` without a level."""
