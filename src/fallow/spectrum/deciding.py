@@ -48,9 +48,7 @@ LEAST_ABOVE_NOISE_DB = 1.0  # common practice: how far the shape of a floor is k
 RAGGED_DB = 3.0  # the same where the floor is raised by something from outside
 TOLD_DB = 1.0  # by so much a run must be louder than the whole survey to be told instead of it
 STANDS_OUT = 0.05  # chance that a run of sweeps stands out from the rest by noise, all runs together
-NEAR_LIMIT = (
-    0.5  # of the limit's power: from there a window counts as looked at, as noise may have hidden half of a signal
-)
+NEAR_LIMIT = 0.5  # of the limit's power: from there a window counts as looked at; noise may hide half of a signal
 FEWEST_FOR_SCATTER = 8  # sweeps from which their own scatter is believed
 
 
