@@ -171,7 +171,7 @@ def _values(column: Column, table: Table, path: Path) -> NDArray[np.float64]:
 def _frequencies_hz(column: Column, table: Table, path: Path) -> NDArray[np.float64]:
     found = []
     for row, factor, cell, number in _with_factors(column, table, path):
-        if number is None:
+        if number is None or number < 0:
             raise InputError(f"{cell!r} is no frequency", path=path, line=row, column=_label(column))
         found.append(round(number * factor, 3))
         if len(found) > 1 and found[-1] <= found[-2]:

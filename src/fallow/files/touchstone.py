@@ -170,6 +170,8 @@ def _check_rows(text: str, layout: _Layout, path: Path) -> None:
         if len(cells) != layout.columns:
             what = f"the row holds {len(cells)} numbers, and {layout.ports} ports need {layout.columns}"
             raise InputError(what, path=path, line=number, hint="the file may have been cut off here")
+        if frequency < 0:
+            raise InputError(f"{cells[0]!r} is no frequency", path=path, line=number, column=1)
         if frequency <= last:
             raise InputError("the frequencies do not rise", path=path, line=number)
         last, rows = frequency, rows + 1
