@@ -110,17 +110,15 @@ def _breaks(groups: _Groups) -> NDArray[np.int64]:
 
 def _sharp_steps(levels: Levels, groups: _Groups) -> list[int]:
     """Places (the index right of the step) where the level changes by most of its height within three groups."""
-    steps, heights = np.zeros(levels.size), np.full(levels.size, np.inf)
-    for place in range(1, levels.size):
-        before, after = levels[max(0, place - SHARP_GROUPS) : place], levels[place : place + SHARP_GROUPS]
-        if np.isfinite(before).any() and np.isfinite(after).any():
-            ends = (float(np.nanmedian(before)), float(np.nanmedian(after)))
-            steps[place] = abs(ends[1] - ends[0])
-            heights[place] = max(abs(ends[0]), abs(ends[1]))
+    padded = np.pad(levels, SHARP_GROUPS, constant_values=np.nan)
+    middles = median_of_valid(np.lib.stride_tricks.sliding_window_view(padded, SHARP_GROUPS), axis=1)
+    before, after = middles[: levels.size], middles[SHARP_GROUPS : SHARP_GROUPS + levels.size]
+    steps = np.nan_to_num(np.abs(after - before))
+    heights = np.maximum(np.abs(before), np.abs(after))
     padded = np.pad(steps, 1)
     peak = (steps >= padded[:-2]) & (steps > padded[2:])
     least = max(SHARP_DB, SHARP_SIGMAS * groups.sigma_db)
-    return [int(place) for place in np.flatnonzero(peak & (steps >= np.maximum(least, SHARP_SHARE * heights)))]
+    return [int(place) for place in np.flatnonzero(peak & (steps >= np.fmax(least, SHARP_SHARE * heights)))]
 
 
 def _runs(levels: Levels, least: float) -> list[tuple[int, int]]:

@@ -8,7 +8,7 @@ and what is narrow. Nothing is called a change that noise alone shows in one com
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -22,18 +22,21 @@ from fallow.spectrum.judging import Air
 from fallow.spectrum.narrow_changes import background_of, find_narrow_places
 from fallow.spectrum.offset import Offset, band_offsets, beyond_chance, floor_offset, signal_offset, varies
 from fallow.spectrum.side_by_side import Pair, Side, gaps_between, lay_side_by_side
-from fallow.spectrum.weighing import Outcome, Place, Sureness, compare_weighed, weigh
+from fallow.spectrum.weighing import Outcome, Place, Sureness, Weighed, compare_weighed, weigh
 from fallow.units import format_mhz, format_span_mhz, format_width
 
 __all__ = ["compare_surveys"]
 
 ALIKE_SHARE = 0.25  # of their width, by which the edges of one block may differ between two surveys
+LEAST_SHIFT_WINDOWS, LEAST_SHIFT_SHARE = 0.75, 0.15  # less may be a clock or a change of shape: design decision
 FARTHEST_MOVE_HZ = 8e6  # design decision: within a TV channel's width
 MOVE_DB = 6.0  # by so much a carrier may change its level while it moves
 EDGE_HZ = 400e3  # beside the edge of a wide change, narrow ones are its skirts
 COMMON_SHIFT_DB = 1.0
 UNEVEN_DB = 1.0  # quartile distance of the floor's difference: more is no common shift
+WIDEST_LINE_HZ = 300e3
 MOST_NAMED = 6
+MOST_REMARKS = 12
 
 
 @dataclass(frozen=True)
@@ -77,7 +80,7 @@ def compare_surveys(old: Air, new: Air, *, same_chain: bool | None = None) -> Su
             *_chain_notes(asked, stated=same_chain is not None),
             *_offset_notes(signals, floors, bands, asked, shift),
             *_gap_notes(old, new),
-            *(note for _, notes in found for note in notes),
+            *_few([note for _, notes in found for note in notes]),
         ),
     )
 
@@ -212,13 +215,12 @@ def _on_floor(pair: Pair, low_hz: float, high_hz: float, looks_like: str) -> tup
 
 
 def _of_places(pair: Pair, places: Sequence[tuple[Place, str]], sure: Sureness) -> tuple[list[Change], list[str]]:
-    changes, remarks = [], []
-    for place, looks_like in places:
+    changes: list[Change] = []
+    remarks: list[str] = []
+    for place, looks_like in _shifts_first(pair, places, sure, changes):
         if not (math.isfinite(place.old_noise_db) and math.isfinite(place.new_noise_db)):
             continue
-        old = weigh(pair.old, place.low_hz, place.high_hz, place.old_noise_db, sure.tail)
-        new = weigh(pair.new, place.low_hz, place.high_hz, place.new_noise_db, sure.tail)
-        outcome = compare_weighed(old, new, sure)
+        outcome = compare_weighed(*_both_weighed(pair, place, sure), sure)
         if outcome.what is not None:
             changes.append(_change(pair, place, outcome, outcome.what, looks_like))
         elif outcome.because:
@@ -226,11 +228,62 @@ def _of_places(pair: Pair, places: Sequence[tuple[Place, str]], sure: Sureness) 
     return changes, remarks
 
 
+def _shifts_first(
+    pair: Pair, places: Sequence[tuple[Place, str]], sure: Sureness, changes: list[Change]
+) -> Iterator[tuple[Place, str]]:
+    """The places that are left once small shifts are found, which go to ``changes``; what is no shift falls apart."""
+    for place, looks_like in places:
+        old, new = _both_weighed(pair, place, sure)
+        if not place.parts:
+            yield place, looks_like
+        elif not (old.present and new.present) or abs(new.signal_db - old.signal_db) > MOVE_DB:
+            yield from ((part, looks_like) for part in place.parts)
+        else:
+            changes += _shift(pair, place, old, new, sure)
+
+
+def _shift(pair: Pair, place: Place, old: Weighed, new: Weighed, sure: Sureness) -> list[Change]:
+    """A signal that is about as strong in both surveys, a little higher or lower; none where only its shape differs."""
+    before, after = (_centre_of_power(pair, side, place) for side in (pair.old, pair.new))
+    half = (place.high_hz - place.low_hz - abs(after - before)) / 2
+    if half <= 0 or abs(after - before) < max(LEAST_SHIFT_WINDOWS * pair.width_hz, LEAST_SHIFT_SHARE * 2 * half):
+        return []
+    gone, come = ((round(centre - half), round(centre + half)) for centre in (before, after))
+    up = "up" if after > before else "down"
+    shift = Change(
+        low_hz=come[0],
+        high_hz=come[1],
+        what=What.MOVED,
+        from_dbm=old.signal_db,
+        to_dbm=new.signal_db,
+        difference_db=new.signal_db - old.signal_db,
+        u_db=math.hypot(sure.u_db, old.u_db, new.u_db),
+        because=f"{format_width(2 * half)} wide, {format_width(abs(after - before))} further {up}, about as strong",
+        moved_from_hz=gone,
+    )
+    return [shift]
+
+
+def _centre_of_power(pair: Pair, side: Side, place: Place) -> float:
+    """Where the power above the surroundings has its middle, hertz."""
+    windows = pair.windows_in(place.low_hz, place.high_hz)
+    noise_db = place.old_noise_db if side is pair.old else place.new_noise_db
+    per_window = 10.0 ** (noise_db / 10.0) * pair.width_hz / (place.high_hz - place.low_hz)
+    power = np.maximum(10.0 ** (np.nan_to_num(side.mean_db[windows], nan=-300.0) / 10.0) - per_window, 0.0)
+    centres = pair.centre_hz[windows]
+    return float((power * centres).sum() / power.sum()) if power.sum() > 0 else float(centres.mean())
+
+
+def _both_weighed(pair: Pair, place: Place, sure: Sureness) -> tuple[Weighed, Weighed]:
+    old = weigh(pair.old, place.low_hz, place.high_hz, place.old_noise_db, sure.tail)
+    return old, weigh(pair.new, place.low_hz, place.high_hz, place.new_noise_db, sure.tail)
+
+
 def _change(pair: Pair, place: Place, outcome: Outcome, what: What, looks_like: str) -> Change:
     width = format_width(place.high_hz - place.low_hz)
     told = [f"{width} wide" + (f", looks like {looks_like}" if looks_like else ""), outcome.because]
-    if _own_line(pair, place):
-        told.append("a line of the instrument itself, by its reference or its pattern")
+    if own := _own_line(pair, place, what):
+        told.append(own)
     return Change(
         low_hz=round(place.low_hz),
         high_hz=round(place.high_hz),
@@ -243,12 +296,19 @@ def _change(pair: Pair, place: Place, outcome: Outcome, what: What, looks_like: 
     )
 
 
-def _own_line(pair: Pair, place: Place) -> bool:
-    for side in (pair.old, pair.new):
-        bins = side.evidence.heard.axis.bins_touching(place.low_hz, place.high_hz)
-        if (side.evidence.own_lines | side.evidence.suspect_lines)[bins].any():
-            return True
-    return False
+def _own_line(pair: Pair, place: Place, what: What) -> str:
+    """What is known of the instrument's own lines there; what comes or goes is none by its pattern alone."""
+    if place.high_hz - place.low_hz > WIDEST_LINE_HZ:
+        return ""
+    sides = [
+        (side.evidence, side.evidence.heard.axis.bins_touching(place.low_hz, place.high_hz))
+        for side in (pair.old, pair.new)
+    ]
+    if any(evidence.own_lines[bins].any() for evidence, bins in sides):
+        return "the instrument makes a line of its own there, by its reference"
+    if what in (What.LOUDER, What.QUIETER) and any(evidence.suspect_lines[bins].any() for evidence, bins in sides):
+        return "perhaps a line of the instrument itself, by its pattern"
+    return ""
 
 
 def _floor_change(pair: Pair, stretch: Stretch, asked: _Asked) -> Change:
@@ -373,6 +433,11 @@ def _offset_note(signals: Offset, asked: _Asked) -> str:
         return told + f"more than chance, and no more than {whose}"
     blame = "the chain has changed" if asked.same_chain else "one of the two has drifted or is broken"
     return told + f"more than chance and the uncertainty of both explain; if the air is the same, {blame}"
+
+
+def _few(remarks: Sequence[str]) -> list[str]:
+    more = len(remarks) - MOST_REMARKS
+    return [*remarks[:MOST_REMARKS], *([f"and {more} more places of this kind"] if more > 0 else [])]
 
 
 def _gap_notes(old: Air, new: Air) -> list[str]:

@@ -7,7 +7,8 @@ mean.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -57,7 +58,8 @@ def find_narrow_places(pair: Pair, background_db: Levels) -> tuple[Place, ...]:
     taken = np.zeros(pair.low_hz.size, dtype=bool)
     for stretch in stretches:
         taken[stretch.first : stretch.last] = True
-    return tuple(_place(pair, stretch, taken) for stretch in stretches if _width(pair, stretch) <= WIDEST_NARROW_HZ)
+    narrow = [stretch for stretch in stretches if _width(pair, stretch) <= WIDEST_NARROW_HZ]
+    return tuple(_places(pair, narrow, taken))
 
 
 def surroundings_db(pair: Pair, side: Side, low_hz: float, high_hz: float, taken: NDArray[np.bool_]) -> float:
@@ -86,8 +88,7 @@ def _in_the_mean(pair: Pair, above: Levels, background_db: Levels) -> NDArray[np
         if length > above.size:
             break
         whole = _sums(pair.both.astype(np.float64), length) == length
-        with np.errstate(divide="ignore", invalid="ignore"):
-            ratio = np.where(whole, 10.0 * np.log10(_sums(new, length) / _sums(old, length)), 0.0)
+        ratio = _ratio_db(_sums(new, length), _sums(old, length), whole, pair)
         k_new, k_old = (_sums(side.samples, length) for side in (pair.new, pair.old))
         ragged = _raggedness(ratio, whole, ratio_u_db(k_new, k_old), round(RAGGED_HZ / pair.width_hz))
         for sign, tops in ((1, ratio_quantile_db(tail, k_new, k_old)), (-1, ratio_quantile_db(tail, k_old, k_new))):
@@ -95,6 +96,26 @@ def _in_the_mean(pair: Pair, above: Levels, background_db: Levels) -> NDArray[np
                 if not flags[place : place + length].any():
                     flags[place : place + length] = sign
     return flags
+
+
+def _ratio_db(new: Levels, old: Levels, whole: NDArray[np.bool_], pair: Pair) -> Levels:
+    """New against old, dB. On two axes each is held against the highest of the other's neighbours as well."""
+    if pair.same_axis:
+        highest_old, highest_new = old, new
+    else:
+        highest_old, highest_new = _highest_near(old), _highest_near(new)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        up = np.where(whole, 10.0 * np.log10(new / highest_old), 0.0)
+        down = np.where(whole, 10.0 * np.log10(highest_new / old), 0.0)
+    if pair.same_axis:
+        return up
+    return np.where(up > 0.0, up, np.minimum(down, 0.0))
+
+
+def _highest_near(values: Levels) -> Levels:
+    """The highest of each value and its two neighbours."""
+    padded = np.pad(values, 1, mode="edge")
+    return np.maximum(np.maximum(padded[:-2], padded[2:]), values)
 
 
 def _raggedness(ratio_db: Levels, known: NDArray[np.bool_], by_noise_db: Levels, window: int) -> Levels:
@@ -117,8 +138,9 @@ def _in_single_sweeps(pair: Pair) -> NDArray[np.int8]:
         tops.append(max(float(top), 2.0 * LEAST_DB))
     old, new = (np.nan_to_num(height, nan=-99.0) for height in heights)
     flags = np.zeros(old.size, dtype=np.int8)
-    flags[(new > tops[1]) & (old < tops[0]) & (new > old + 2 * LEAST_DB)] = 1
-    flags[(old > tops[0]) & (new < tops[1]) & (old > new + 2 * LEAST_DB)] = -1
+    near_old, near_new = (old, new) if pair.same_axis else (_highest_near(old), _highest_near(new))
+    flags[(new > tops[1]) & (near_old < tops[0]) & (new > near_old + 2 * LEAST_DB)] = 1
+    flags[(old > tops[0]) & (near_new < tops[1]) & (old > near_new + 2 * LEAST_DB)] = -1
     return flags
 
 
@@ -154,8 +176,26 @@ def _joined(pair: Pair, stretches: list[_Stretch]) -> list[_Stretch]:
     return joined
 
 
+def _places(pair: Pair, stretches: Sequence[_Stretch], taken: NDArray[np.bool_]) -> Iterator[Place]:
+    """Each stretch as a place; two of opposite sign side by side are one, where something may have shifted."""
+    bridge = max(BRIDGE_HZ, 1.5 * pair.width_hz)
+    waiting = list(stretches)
+    while waiting:
+        one = waiting.pop(0)
+        other = waiting[0] if waiting else None
+        near = other is not None and pair.low_hz[other.first] - pair.high_hz[one.last - 1] <= bridge
+        if other is None or not near or other.sign == one.sign:
+            yield _place(pair, one, taken)
+            continue
+        waiting.pop(0)
+        whole = _place(pair, _Stretch(one.first, other.last, 0), taken)
+        yield replace(whole, parts=(_place(pair, one, taken), _place(pair, other, taken)))
+
+
 def _place(pair: Pair, stretch: _Stretch, taken: NDArray[np.bool_]) -> Place:
-    low, high = float(pair.low_hz[stretch.first]), float(pair.high_hz[stretch.last - 1])
+    beyond = 0 if pair.same_axis else 1
+    first, last = max(0, stretch.first - beyond), min(pair.low_hz.size, stretch.last + beyond)
+    low, high = float(pair.low_hz[first]), float(pair.high_hz[last - 1])
     old, new = (surroundings_db(pair, side, low, high, taken) for side in (pair.old, pair.new))
     return Place(low, high, old, new)
 

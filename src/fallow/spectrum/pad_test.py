@@ -29,7 +29,8 @@ __all__ = [
 
 ORDERS = (2, 3, 5)
 PRIOR_OF_ORDER = {2: 0.25, 3: 0.5, 5: 0.25}  # of what is made inside: common practice, order 3 is the usual one
-PRIOR_OF_NONE = 0.02  # a mixture, or a signal that changed meanwhile: design decision
+PRIOR_OF_NONE = 0.01  # a signal that changed meanwhile: design decision
+PRIOR_OF_MIXTURE = 0.006  # a real signal and a product at one place: design decision
 SURE_PCT = 95.0
 LEAST_SPREAD_DB = 10.0
 LEAST_SHOWN_DB = 0.3  # design decision: how well the level of the noise is known
@@ -138,8 +139,8 @@ def least_pad_db(reading_u_db: float, order: int = 2, error: float = 0.01) -> fl
 
 
 def _chances(without: LineReading, through: LineReading, pad_db: float, sure: PadUncertainty) -> dict[str, float]:
-    """Probability of each answer by Bayes' rule: ``0`` own, ``1`` real, the orders, ``none`` of these."""
-    third = (1.0 - PRIOR_OF_NONE) / 3.0
+    """Probability of each answer by Bayes' rule: ``0`` own, ``1`` real, the orders, ``none`` of these alone."""
+    third = (1.0 - PRIOR_OF_NONE - PRIOR_OF_MIXTURE) / 3.0
     priors = {0: third, 1: third} | {order: third * PRIOR_OF_ORDER[order] for order in ORDERS}
     weights = {
         str(times): prior * _density(without, through, times * pad_db, times * sure.pad_db, sure)
@@ -147,6 +148,8 @@ def _chances(without: LineReading, through: LineReading, pad_db: float, sure: Pa
     }
     spread = max(LEAST_SPREAD_DB, without.signal_db - through.noise_db + LEAST_SPREAD_DB)
     weights["none"] = PRIOR_OF_NONE / spread
+    if pad_db < without.signal_db - through.signal_db < 3.0 * pad_db:
+        weights["none"] += PRIOR_OF_MIXTURE / (2.0 * pad_db)  # anything between real and order 3
     total = sum(weights.values())
     return {answer: weight / total for answer, weight in weights.items()}
 

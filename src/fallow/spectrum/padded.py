@@ -40,6 +40,7 @@ CORRECTED_SHARE = 0.5  # of the pad, by which the floor must rise to show that r
 STRONG_DB = 20.0  # above the floor: may overload a receiver. Common practice
 MOST_MAKERS = 3
 FEWEST_SWEEPS = 3
+SINGLE_SPREAD_DB = 5.57  # standard deviation of a single noise power in dB, π/√6 · 10/ln 10
 FROM_OUTSIDE = (0.3, 1.2)  # times the pad, by which noise from outside falls where it is not alone
 MADE_INSIDE = 1.5
 
@@ -106,7 +107,7 @@ def run_pad_test(without: Air, through: Air, pad_db: float) -> PadTest:
         lines=tuple(lines),
         corrected=corrected,
         advice=tuple(_advice(lines, without, pad_db, sure)),
-        notes=(*_notes(pairs, corrected=corrected, pad_db=pad_db), *floors),
+        notes=(*_notes(pairs, corrected=corrected, pad_db=pad_db), *_unmoved(lines, without), *floors),
     )
 
 
@@ -195,7 +196,8 @@ def _floor_under(pair: Pair, floor_db: Levels, span: _Span) -> float:
 
 
 def _reading(side: Weighed) -> LineReading:
-    return LineReading(side.level_db, side.noise_db, max(side.spread_db, side.wandering_db))
+    skew = 1.0 + 0.5 * side.spread_db / SINGLE_SPREAD_DB  # few readings reach farther down than a normal law says
+    return LineReading(side.level_db, side.noise_db, max(skew * side.spread_db, side.wandering_db))
 
 
 def _comes_and_goes(without: Weighed, through: Weighed) -> LineVerdict:
@@ -222,6 +224,25 @@ def _notes(pairs: Sequence[Pair], *, corrected: bool, pad_db: float) -> list[str
             "in the other looks like one that is made inside; take several"
         )
     return notes
+
+
+def _unmoved(lines: Sequence[PadLine], air: Air) -> list[str]:
+    """Television and mobile can't be the instrument's own: where they do not fall, the pad was not in the way."""
+    blocks = [block for block in air.circumstances.blocks if block.looks_like.startswith(("TV", "mobile"))]
+    unmoved = [
+        line
+        for line in lines
+        if line.verdict.origin is Origin.OWN
+        and any(block.low_hz <= line.centre_hz <= block.high_hz for block in blocks)
+        and line.high_hz - line.low_hz > WIDEST_NARROW_HZ
+    ]
+    if not unmoved:
+        return []
+    named = ", ".join(format_mhz(line.centre_hz) for line in unmoved)
+    return [
+        f"blocks of TV or mobile shape at {named} MHz do not fall: was the pad in the way? Or the instrument corrects "
+        "for it and the floor comes from outside; then nothing here can be believed"
+    ]
 
 
 def _floor_notes(pair: Pair, air: Air, pad_db: float, sure: PadUncertainty) -> list[str]:

@@ -1,7 +1,8 @@
 """Two surveys on one raster: what each shows in the same windows, ready to be compared.
 
-On the same axis the windows are its cells. Otherwise they lie side by side, as wide as the coarser of the two looks,
-so that both speak of the same spectrum. What one of the two did not measure has no level and is told as a gap.
+The windows are the cells of the coarser axis; where its bandwidth is wider than its step they lie side by side, as
+wide as that, so that both surveys speak of the same spectrum.
+What one of the two did not measure has no level and is told as a gap.
 """
 
 from __future__ import annotations
@@ -80,6 +81,11 @@ class Pair:
         """New minus old, mean power, as displayed."""
         return self.new.mean_db - self.old.mean_db
 
+    @cached_property
+    def same_axis(self) -> bool:
+        """Whether both have the same bins. If not, a narrow signal may fall into one window here and two there."""
+        return self.old.evidence.heard.axis == self.new.evidence.heard.axis
+
     @property
     def noise_offset_db(self) -> float:
         """Difference that the same noise shows, because of detector and RBW alone."""
@@ -149,9 +155,12 @@ def _window_hz(one: Evidence, other: Evidence) -> float:
 def _raster(one: Evidence, other: Evidence) -> tuple[Levels, Levels]:
     """Windows for two series: the cells of their common axis, or side by side over what both reach."""
     a, b = one.heard, other.heard
-    if a.axis == b.axis and max(a.rbw_hz, b.rbw_hz) <= float(a.axis.step_hz) * 1.01:
-        return a.axis.cells_hz
     width = _window_hz(one, other)
+    coarser = max((a.axis, b.axis), key=lambda axis: axis.step_hz)
+    if width <= float(coarser.step_hz) * 1.01:
+        lows, highs = coarser.cells_hz
+        inside = (highs > max(a.axis.low_hz, b.axis.low_hz)) & (lows < min(a.axis.high_hz, b.axis.high_hz))
+        return lows[inside], highs[inside]
     low, high = max(a.axis.low_hz, b.axis.low_hz), min(a.axis.high_hz, b.axis.high_hz)
     edges = low + width * np.arange(max(2, int((high - low) / width + 1e-6) + 1))
     return np.asarray(edges[:-1], dtype=np.float64), np.asarray(edges[1:], dtype=np.float64)

@@ -14,7 +14,7 @@ import numpy as np
 from fallow.spectrum.change import What
 from fallow.spectrum.side_by_side import Side, powers_over
 from fallow.spectrum.statistics import noise_quantile_db, normal_quantile
-from fallow.spectrum.two_samples import fisher_exact, mean_u_db, ratio_u_db, student_factor
+from fallow.spectrum.two_samples import fisher_mid_p, mean_u_db, ratio_u_db, student_factor
 
 __all__ = ["FALSE_CHANGES", "Outcome", "Place", "Sureness", "Weighed", "compare_weighed", "threshold_db", "weigh"]
 
@@ -23,17 +23,22 @@ LEAST_PRESENT_DB = 1.5  # above its surroundings: design decision, what surround
 STEADY_SHARE = 0.9
 SURROUNDINGS_U_DB = 0.3  # design decision: how well the level around a signal is known
 BY_CHANCE = 0.05  # of shares of sweeps so different: common practice
+CLEAR_DB = 10.0  # above the noise: worth a remark even where it proves nothing
 MUCH_SCATTER = 2.0  # times what noise alone scatters from sweep to sweep
 
 
 @dataclass(frozen=True)
 class Place:
-    """A span in hertz and the level of noise (or of whatever a signal there stands on) in each survey, in its width."""
+    """A span in hertz and the level of noise (or of whatever a signal there stands on) in each survey, in its width.
+
+    ``parts``: where a lower and a higher neighbour changed in opposite ways, as when a signal shifts a little.
+    """
 
     low_hz: float
     high_hz: float
     old_noise_db: float
     new_noise_db: float
+    parts: tuple[Place, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -157,7 +162,7 @@ def _both_there(old: Weighed, new: Weighed, sure: Sureness) -> Outcome:
     degrees = max(old.on + new.on - 2, 3)
     shares = f"on in {new.on} of {new.looks} sweeps, was in {old.on} of {old.looks}"
     if abs(difference) <= threshold_db(sure, u_noise, degrees):
-        if fisher_exact(old.on, old.looks, new.on, new.looks) < BY_CHANCE:
+        if fisher_mid_p(old.on, old.looks, new.on, new.looks) < BY_CHANCE:
             often = "more" if new.on * old.looks > old.on * new.looks else "less"
             return Outcome(None, because=f"as strong as before while on, but {often} often: {shares}")
         return Outcome(None)
@@ -174,9 +179,11 @@ def _one_there(there: Weighed, away: Weighed, sure: Sureness, what: What) -> Out
     noise = math.hypot(there.u_db, away.spread_db)
     here, other = ("the new", "the old") if what is What.APPEARED else ("the old", "the new")
     if would <= threshold_db(sure, noise, max(there.on - 1, 3)):
+        if there.signal_db < there.noise_db + CLEAR_DB:
+            return Outcome(None)
         return Outcome(None, because=f"only {here} survey shows it, and the noise of {other} one may hide it")
     shares = f"on in {there.on} of {there.looks} sweeps of {here} survey and in none of {away.looks} of {other} one"
-    if not there.steady and fisher_exact(there.on, there.looks, 0, away.looks) > BY_CHANCE:
+    if not there.steady and fisher_mid_p(there.on, there.looks, 0, away.looks) > BY_CHANCE:
         return Outcome(None, because=f"comes and goes: {shares}, which may have missed it")
     because = f"{shares}, which would have shown it {would:.0f} dB above what it shows"
     if max(there.looks, away.looks) == 1:
