@@ -159,12 +159,14 @@ def five_seconds_against_a_minute(compiled: Kernels, seconds: float) -> None:
     log = run(Question.build(issue_instance(), Ground()), compiled, seconds)
     early, late = links_at(log, 5.0), links_at(log, seconds)
     print(
-        f"100 links, 3 areas: first plan {log[0][1]} links after {log[0][0]:.3f} s; {early} after 5 s, {late} after {seconds:.0f} s, ",
+        f"100 links, 3 areas: first plan {log[0][1]} links after {log[0][0]:.3f} s; {early} after 5 s, "
+        f"{late} after {seconds:.0f} s, ",
         end="",
     )
     print(f"ratio {early / late:.3f}\n")
     print(
-        f"{'instance':42} {'first':>6} {'1 s':>5} {'5 s':>5} {'10 s':>5} {'best known':>11} {'ratio':>6} {'bound':>6} {'steps/s':>8}"
+        f"{'instance':42} {'first':>6} {'1 s':>5} {'5 s':>5} {'10 s':>5} "
+        f"{'best known':>11} {'ratio':>6} {'bound':>6} {'steps/s':>8}"
     )
 
 
@@ -190,7 +192,8 @@ def large(kernels: Kernels) -> None:
         megabytes = sum(part.nbytes for part in tables if isinstance(part, np.ndarray)) / 1e6
         log = run(question, kernels, 5.0)
         print(
-            f"{name:42} {log[0][1]:6} {links_at(log, 1.0):5} {links_at(log, 5.0):5}   first {log[0][0]:.2f} s, tables {megabytes:.0f} MB"
+            f"{name:42} {log[0][1]:6} {links_at(log, 1.0):5} {links_at(log, 5.0):5}   "
+            f"first {log[0][0]:.2f} s, tables {megabytes:.0f} MB"
         )
 
 

@@ -20,7 +20,7 @@ class PaintedGround:
         self.painted = painted
         self.margin_db = margin_db
 
-    def places(self, equipment: Equipment, area: str) -> Places:
+    def places(self, equipment: Equipment, area: str) -> Places:  # noqa: ARG002 - as Ground.places
         """As ``Ground.places``; all areas are alike."""
         hz = tunable_hz(equipment)
         verdict, answer = np.zeros(hz.shape, dtype=np.uint8), np.full(hz.shape, Answer.YES, dtype=np.uint8)

@@ -95,9 +95,10 @@ def plain_conflicts(carriers: list[Standing], losses: AreaLosses) -> list[tuple[
             if abs(3 * a.hz - 2 * b.hz - victim.hz) < victim.fifth_hz:
                 found.append(("3A-2B", (victim, a, b)))
         for a, b in combinations(heard, 2):
-            for c in heard:
-                if c is not a and c is not b and abs(a.hz + b.hz - c.hz - victim.hz) < victim.three_hz:
-                    found.append(("A+B-C", (victim, a, b, c)))
+            others = [c for c in heard if c is not a and c is not b]
+            found += [
+                ("A+B-C", (victim, a, b, c)) for c in others if abs(a.hz + b.hz - c.hz - victim.hz) < victim.three_hz
+            ]
     return [
         (kind, *(carrier.name for carrier in who))
         for kind, who in found

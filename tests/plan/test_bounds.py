@@ -1,8 +1,8 @@
-"""Bounds are never below what some plan places, whatever the show; and some are as tight as was found by other means."""
+"""Bounds are never below what some plan places, whatever the show; and some are as tight as other means found."""
 
 from __future__ import annotations
 
-from itertools import combinations, count
+from itertools import combinations, count, pairwise
 
 import numpy as np
 import pytest
@@ -36,12 +36,12 @@ def subsets(places: list[int]):
 
 
 def pairs(chosen: tuple[int, ...]):
-    return zip(chosen, chosen[1:], strict=False)
+    return pairwise(chosen)
 
 
 def differ(chosen: tuple[int, ...], at_least: int) -> bool:
     differences = sorted(b - a for a, b in combinations(chosen, 2))
-    return all(b - a >= at_least for a, b in zip(differences, differences[1:], strict=False))
+    return all(b - a >= at_least for a, b in pairwise(differences))
 
 
 @given(st.integers(0, 10**6))

@@ -59,7 +59,7 @@ AIRS = (
 @pytest.mark.parametrize("region", ["us", "de", "gb"])
 def test_all_at_once_is_one_at_a_time(region: str) -> None:
     territory = load_territory(region)
-    channels = [c for c in territory.channels if 600_000_000 < c.high_hz and c.low_hz < 620_000_000]
+    channels = [c for c in territory.channels if c.high_hz > 600_000_000 and c.low_hz < 620_000_000]
     stations = (Station(channels[0].name, "hall"), Station(channels[1].name, "yard"))
     circumstances = Circumstances(None, None, datetime.date(2025, 11, 25))
     ground = Ground(territory, circumstances, AIRS, stations)  # type: ignore[arg-type]  # invented airs

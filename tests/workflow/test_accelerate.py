@@ -28,10 +28,10 @@ def test_the_cache_folder_is_the_stated_one_or_the_users(monkeypatch: pytest.Mon
 def test_numpy_until_the_compiled_kernels_are_ready() -> None:
     pytest.importorskip("numba")
     acceleration = Acceleration(kernels_cache_dir())
+    assert isinstance(acceleration(), NumpyKernels)
     started_s = time.monotonic()
     acceleration.start()
     assert time.monotonic() - started_s < 1.0
-    assert isinstance(acceleration(), NumpyKernels)
     assert acceleration.done.wait(LONGEST_S)
     assert type(acceleration()).__name__ == "CompiledKernels"
 

@@ -45,12 +45,12 @@ class Rule:
 
 @dataclass(frozen=True)
 class _Part:
-    """Classes that all meet, how many links they have, how many of them fit, and the reason."""
+    """Classes that all meet: how many links they have, how many of them fit, and which rule says so."""
 
-    classes: tuple[int, ...]
     links: int
     fit: int
-    because: str
+    what: str
+    reason: str
 
 
 def most(question: Question) -> Bound | None:
@@ -107,18 +107,35 @@ def _most_in_window(window_hz: int, touching: int, rule: Rule, at_most: int) -> 
 
 
 def _bounds_by_scene(question: Question) -> Iterator[Bound]:
+    """One bound for each scene and each way to put areas together into parts."""
     movable = [carrier for carrier in question.links if carrier.fixed_hz is None]
     count = np.bincount([carrier.class_index for carrier in movable], minlength=len(question.classes))
     places = _places_left(question)
     for scene in sorted(frozenset[str]().union(*(each.scenes for each in question.classes))) or [""]:
         on = [k for k in range(len(question.worths)) if count[k] and question.classes[k].on_in(scene)]
-        parts = [_fit(part, question, count, places) for part in _areas_that_meet(on, question)]
-        elsewhere = len(question.links) - sum(part.links for part in parts)
-        tight = [part for part in parts if part.fit < part.links]
-        because = "; ".join(part.because for part in tight[:3])
-        if scene and tight:
-            because = f"in the scene {scene} {because}"
-        yield Bound(elsewhere + sum(part.fit for part in parts), because)
+        for order in _orders(on, question):
+            parts = [_fit(part, question, count, places) for part in _areas_that_meet(order, question)]
+            elsewhere = len(question.links) - sum(part.links for part in parts)
+            tight = [part for part in parts if part.fit < part.links]
+            yield Bound(elsewhere + sum(part.fit for part in parts), _sentence(scene, tight))
+
+
+def _sentence(scene: str, tight: Sequence[_Part]) -> str:
+    """What binds, each rule said once."""
+    by_reason: dict[str, list[str]] = {}
+    for part in tight:
+        by_reason.setdefault(part.reason, []).append(part.what)
+    reasons = [f"{'; '.join(what)}: {reason}" for reason, what in by_reason.items()]
+    when = f"in the scene {scene} " if scene else ""
+    return when + "; and ".join(reasons)
+
+
+def _orders(classes: Sequence[int], question: Question) -> list[list[int]]:
+    """Ways to go through classes, by area: by name, and from those that meet the fewest or the most others."""
+    hears, all_of = question.losses.hears, question.classes
+    heard = {k: sum(hears(all_of[k].area, all_of[j].area) for j in classes) for k in classes}
+    by_name = sorted(classes, key=lambda k: all_of[k].area)
+    return [by_name, sorted(by_name, key=lambda k: heard[k]), sorted(by_name, key=lambda k: -heard[k])]
 
 
 def _places_left(question: Question) -> list[Whole]:
@@ -136,11 +153,9 @@ def _places_left(question: Question) -> list[Whole]:
 
 
 def _areas_that_meet(classes: Sequence[int], question: Question) -> list[list[int]]:
-    """Classes in parts whose areas all hear each other; areas with most classes first, each joins the first part it
-    can.
-    """
+    """Classes in parts whose areas all hear each other; each joins the first part that it can."""
     parts: list[list[int]] = []
-    for k in sorted(classes, key=lambda k: question.classes[k].area):
+    for k in classes:
         area = question.classes[k].area
         for part in parts:
             if all(question.losses.hears(area, question.classes[j].area) for j in part):
@@ -160,9 +175,10 @@ def _fit(part: Sequence[int], question: Question, count: NDArray[np.int64], plac
         equipment = question.classes[k].equipment
         kinds.setdefault("" if equipment is None else equipment.name, []).append(k)
     alone = [_fit_alike(kind, question, count, places) for kind in kinds.values()]
-    if sum(kind.fit for kind in alone) < together.fit:
-        tight = [kind.because for kind in alone if kind.fit < kind.links]
-        return _Part(tuple(part), links, sum(kind.fit for kind in alone), "; ".join(tight))
+    fit = sum(kind.fit for kind in alone)
+    if fit < together.fit:
+        tight = [kind for kind in alone if kind.fit < kind.links]
+        return _Part(links, fit, "; ".join(kind.what for kind in tight), tight[0].reason)
     return together
 
 
@@ -179,12 +195,8 @@ def _fit_alike(part: Sequence[int], question: Question, count: NDArray[np.int64]
     fit = min(fit, links)
     where = ", ".join(sorted({each.area for each in classes} - {""}))
     kinds = ", ".join(sorted({each.equipment.name for each in classes if each.equipment is not None}))
-    return _Part(
-        tuple(part),
-        links,
-        fit,
-        f"at most {fit} of {links} links of {kinds}{f' in {where}' if where else ''} fit: {reason}",
-    )
+    what = f"at most {fit} of {links} links of {kinds}{f' in {where}' if where else ''} fit"
+    return _Part(links, fit, what, reason)
 
 
 def _rule_of(classes: Sequence[Class]) -> Rule:

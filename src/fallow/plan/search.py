@@ -29,9 +29,13 @@ MOST_TAKEN = 14
 SOWING = 0.15
 """Share of the steps that start from a set of number theory, where that is possible."""
 SOWING_PATIENCE = 20
+FOR_BETTER_PLACES = 0.3
+"""Share of the steps for links on poor places while others have none."""
 FOR_MARGINS = 0.3
 """Share of the steps for the thinnest margin while there is something else to better."""
 DETOURS = 0.02
+"""Share of the steps that lead to one link less and are kept all the same."""
+LONGEST_DETOUR = 60
 WANDERING = 0.6
 """Share of the steps in which carriers wander."""
 MOVES_AT_ONCE = 24
@@ -103,11 +107,13 @@ class _Search:
         self.facts = question.facts
         movable = np.flatnonzero(~self.facts.is_fixed)
         self.links = [int(i) for i in movable if not self.facts.is_spare[i]]
+        self.placeable = [i for i in self.links if question.worths[self.facts.class_index[i]].frequencies_hz.size]
         self.spares = [int(i) for i in movable if self.facts.is_spare[i]]
         self.meets = question.meetings
         self.homes_hz = self._homes_hz()
         self.sown_in_vain = 0
-        self.best_placed = 0
+        self.astray = 0
+        self.best, self.best_hz = self._current(), self.standing.at_hz.copy()
         self.sowing = Sowing(question, self.standing.tables)
         self.on_raster = ~np.isin(self.facts.class_index, list(question.odd_classes))
 
@@ -118,13 +124,14 @@ class _Search:
 
     def steps(self) -> Iterator[tuple[Score, Whole]]:
         """Plans as they come, one per step, better or not."""
-        yield self._filled(self._area_by_area())
+        yield self._filled(area_by_area(self.question, self.links))
         first = self._current()
         at_hz = self.standing.at_hz.copy()
         self.standing.take(self.links + self.spares)
-        yield self._filled(self._areas_take_turns())
+        yield self._filled(areas_take_turns(self.question, self.links))
         if self._current() < first:
             self._restore(at_hz)
+        self.best, self.best_hz = self._current(), self.standing.at_hz.copy()
         while True:
             yield self._step()
 
@@ -147,28 +154,6 @@ class _Search:
         self._place(rest, [LOWEST] * len(rest))
         return self._with_spares()
 
-    def _area_by_area(self) -> list[int]:
-        """By priority; then those with the fewest places; then those that stand in the way of the fewest others."""
-        rank, class_index = self.facts.rank, self.facts.class_index
-        in_the_way = self.meets @ np.bincount(class_index, minlength=len(self.meets))
-        room = [worth.frequencies_hz.size for worth in self.question.worths]
-
-        def order(i: int) -> tuple[int, ...]:
-            k = int(class_index[i])
-            return int(rank[i]), room[k], int(in_the_way[k]), k
-
-        return sorted(self.links, key=order)
-
-    def _areas_take_turns(self) -> list[int]:
-        order = []
-        for rank in sorted({int(self.facts.rank[i]) for i in self.links}):
-            classes: dict[int, list[int]] = {}
-            for i in self._area_by_area():
-                if self.facts.rank[i] == rank:
-                    classes.setdefault(int(self.facts.class_index[i]), []).append(i)
-            order += [i for turn in zip_longest(*classes.values()) for i in turn if i is not None]
-        return order
-
     def _place(self, carriers: Sequence[int], picks: Sequence[float]) -> None:
         """Place carriers in turn: at home, else where they wish to be if that is a clean place, else as picked."""
         self.standing.place(carriers, [self.homes_hz[i] for i in carriers], picks)
@@ -183,7 +168,8 @@ class _Search:
         return score_of(self.question, at_hz), at_hz
 
     def _missing(self) -> list[int]:
-        return [i for i in self.links if self.standing.at_hz[i] < 0]
+        """Links without a place, those left out for which there is none at all."""
+        return [i for i in self.placeable if self.standing.at_hz[i] < 0]
 
     # ---- taking out and putting back
 
@@ -209,12 +195,23 @@ class _Search:
             return self._with_spares()
         elif not self._missing() and self.question.has_margins:
             self.standing.shun_margins_up_to(after.thinnest_db)
-        return max(before, after), self.standing.at_hz.copy()
+        self._return_from_detour()
+        return self._current(), self.standing.at_hz.copy()
 
     def _worth_a_detour(self, after: Score) -> bool:
         """Now and then a plan with one link less is a way out of a dead end."""
-        self.best_placed = max(self.best_placed, sum(self._current().placed))
-        return sum(after.placed) >= self.best_placed - 1 and self.random.random() < DETOURS
+        return sum(after.placed) >= sum(self.best.placed) - 1 and self.random.random() < DETOURS
+
+    def _return_from_detour(self) -> None:
+        """Remember the best plan, and go back to it when a detour has led nowhere."""
+        current = self._current()
+        if current >= self.best:
+            self.best, self.best_hz, self.astray = current, self.standing.at_hz.copy(), 0
+        else:
+            self.astray += 1
+            if self.astray > LONGEST_DETOUR:
+                self._restore(self.best_hz)
+                self.astray = 0
 
     def _sow(self) -> None:
         """Start anew from places whose differences all differ."""
@@ -235,7 +232,7 @@ class _Search:
         waiting = [i for i in missing if self.on_raster[i]]
         if candidates.size and waiting:
             moves = self.random.choice(candidates, MOVES_AT_ONCE)
-            self.standing.wander(moves.tolist(), self._wandering_picks(), self._most_urgent(waiting))
+            self.standing.wander(moves.tolist(), _wandering_picks(self.random), self._most_urgent(waiting))
 
     def _most_urgent(self, missing: Sequence[int]) -> list[int]:
         """One of each class among those of the best rank, in any order; the others of a class are no different."""
@@ -244,18 +241,6 @@ class _Search:
         one_each = {int(class_index[i]): i for i in missing if rank[i] == best}
         order: list[int] = self.random.permutation(list(one_each.values())).tolist()
         return order
-
-    def _wandering_picks(self) -> list[float]:
-        """Any free place; any or the lowest; or any with a leaning to the low ones: none of the three is best
-        everywhere.
-        """
-        kind, share = self.random.integers(3), self.random.random(MOVES_AT_ONCE)
-        if kind == 1:
-            share = np.where(self.random.random(MOVES_AT_ONCE) < 0.5, share, LOWEST)
-        elif kind == 2:
-            share = 1.0 - self.random.random(MOVES_AT_ONCE) ** (1 / 3)
-        picks: list[float] = np.minimum(share, ALMOST_ONE).tolist()
-        return picks
 
     def _current(self) -> Score:
         return score_of(self.question, self.standing.at_hz)
@@ -267,12 +252,13 @@ class _Search:
 
     def _wanted_first(self, missing: Sequence[int]) -> int:
         """The carrier for whose sake this step is made: one without a place, else one whose place could be better."""
-        if missing:
+        if missing and self.random.random() > FOR_BETTER_PLACES:
             best_rank = min(self.facts.rank[i] for i in missing)
             urgent = [i for i in missing if self.facts.rank[i] == best_rank]
             return self._any_of(urgent if self.random.random() < 0.8 else missing)
-        unhappy = self._unhappy()
-        return self._any_of(unhappy or self.links + self.spares)
+        standing = self.standing.at_hz >= 0
+        unhappy = [i for i in self._unhappy() if standing[i] or not missing]
+        return self._any_of(unhappy or missing or self.links + self.spares)
 
     def _unhappy(self) -> list[int]:
         """Carriers that want something: spares without a place, links away from home, on poor places or at the
@@ -329,13 +315,50 @@ class _Search:
             order.sort(key=lambda i: self.facts.rank[i])
         away = 0.0 if self.random.random() < 0.7 else 0.5  # now and then somebody has to leave home for another's sake
         homes_hz = [-1 if self.random.random() < away else self.homes_hz[i] for i in order]
-        self.standing.place(order, homes_hz, self._picks(len(order)))
+        self.standing.place(order, homes_hz, _picks(self.random, len(order), 0.5 if missing else 0.2))
 
-    def _picks(self, n: int) -> list[float]:
-        """Lowest free place or any free place, in turns of whole steps and of single carriers; sometimes whatever its
-        tier.
-        """
-        share = self.random.choice([0.0, 0.3, 1.0])
-        picks = np.where(self.random.random(n) < share, self.random.random(n), LOWEST)
-        chosen: list[float] = (picks + IN_ANY_TIER * ((picks >= 0) & (self.random.random() < 0.2))).tolist()
-        return chosen
+
+def area_by_area(question: Question, links: Sequence[int]) -> list[int]:
+    """By priority; then those with the fewest places; then those that stand in the way of the fewest others."""
+    rank, class_index = question.facts.rank, question.facts.class_index
+    in_the_way = question.meetings @ np.bincount(class_index, minlength=len(question.classes))
+    room = [worth.frequencies_hz.size for worth in question.worths]
+
+    def order(i: int) -> tuple[int, ...]:
+        k = int(class_index[i])
+        return int(rank[i]), room[k], int(in_the_way[k]), k
+
+    return sorted(links, key=order)
+
+
+def areas_take_turns(question: Question, links: Sequence[int]) -> list[int]:
+    """By priority; then one of each class in turn."""
+    classes: dict[tuple[int, int], list[int]] = {}
+    for i in area_by_area(question, links):
+        classes.setdefault((int(question.facts.rank[i]), int(question.facts.class_index[i])), []).append(i)
+    order = []
+    for rank in sorted({rank for rank, _ in classes}):
+        of_rank = [members for (each, _), members in classes.items() if each == rank]
+        order += [i for turn in zip_longest(*of_rank) for i in turn if i is not None]
+    return order
+
+
+def _wandering_picks(random: np.random.Generator) -> list[float]:
+    """Any free place; any or the lowest; or any, leaning to the low ones: none of the three is best everywhere."""
+    kind, share = random.integers(3), random.random(MOVES_AT_ONCE)
+    if kind == 1:
+        share = np.where(random.random(MOVES_AT_ONCE) < 0.5, share, LOWEST)
+    elif kind == 2:
+        share = 1.0 - random.random(MOVES_AT_ONCE) ** (1 / 3)
+    picks: list[float] = np.minimum(share, ALMOST_ONE).tolist()
+    return picks
+
+
+def _picks(random: np.random.Generator, n: int, tierless: float) -> list[float]:
+    """Lowest free place or any, for all alike or each by itself; with the chance ``tierless`` of any tier."""
+    share = random.choice([0.0, 0.3, 1.0])
+    picks = np.where(random.random(n) < share, random.random(n), LOWEST)
+    if random.random() < tierless:
+        picks = np.maximum(picks, 0.0) + IN_ANY_TIER
+    chosen: list[float] = picks.tolist()
+    return chosen
