@@ -10,8 +10,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from fallow.errors import UsageError
+from fallow.errors import InputError, UsageError
 from fallow.files import FileReading, Telling, read_file
+from fallow.spectrum.sweep import Detector
 from written_sweeps import Style, columns, grid, noise
 
 N = 121
@@ -113,6 +114,37 @@ def test_a_last_line_without_line_end_may_be_whole(tmp_path: Path) -> None:
 def test_a_cut_last_line(tmp_path: Path, cut: int, n: int) -> None:
     levels = [*LEVELS[:-1], NAN] if n == N else LEVELS[:-1]
     check(read(tmp_path, "\n".join(pairs())[:-cut]), levels, n=n)  # type: ignore[arg-type]  # NaN among the decimals
+
+
+def test_a_row_without_frequency_is_no_gap_but_an_error(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match=r"line 51, column 1: 'NaN' is no frequency"):
+        read(tmp_path, [*pairs()[:50], "NaN,-95.0", *pairs()[50:]])
+
+
+@pytest.mark.parametrize(
+    ("preamble", "expected"),
+    [
+        (["Time zone: UTC+2", "Start time,2024-05-01 12:33:05"], (None, None, "2024-05-01T10:33:05Z")),
+        (
+            ["# rbw=10kHz detector=RMS start=2024-05-01T12:33:05+02:00"],
+            (10e3, Detector.AVERAGE, "2024-05-01T10:33:05Z"),
+        ),
+        (
+            ["Center Frequency,471.5,MHz", "RBW,10,kHz", "Trace Mode,Max Hold"],
+            (10e3, Detector.MAX_HOLD, None),
+        ),
+        (["RBW (Hz),10000"], (10e3, None, None)),
+        (["RBW;3,5 kHz", "Detektor;Spitzenwert"], (3500.0, Detector.PEAK, None)),
+        (["Détecteur: crête", "Bande de résolution: 100 kHz"], (100e3, Detector.PEAK, None)),
+        (['"Frequency', '(MHz)","Level', '(dBm)"'], (None, None, None)),
+    ],
+)
+def test_what_stands_above_the_numbers(
+    tmp_path: Path, preamble: list[str], expected: tuple[float | None, Detector | None, str | None]
+) -> None:
+    reading = read(tmp_path, [*preamble, *pairs()])
+    check(reading)
+    assert (reading.rbw_hz, reading.detector, reading.start) == expected
 
 
 # --- matrices ---

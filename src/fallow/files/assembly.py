@@ -233,9 +233,9 @@ def _uneven_sweeps(
         rows = rows[np.argsort(frequencies[rows], kind="stable")]
         points, at_once = np.unique(frequencies[rows], return_index=True)
         if points.size < rows.size:
-            notes.append(
-                f"{rows.size - points.size} frequencies stand twice in a sweep: the first level of each was kept"
-            )
+            twice = rows.size - points.size
+            what = "1 frequency stands" if twice == 1 else f"{twice} frequencies stand"
+            notes.append(f"{what} twice in a sweep: the first level was kept")
         entry = (points, values[rows[at_once]], at.get(group[0].start, ""))
         by_axis.setdefault(points.tobytes(), []).append(entry)
     passes = _passes_of(_with_partial(list(by_axis.values()), notes), plan, path)

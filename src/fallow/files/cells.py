@@ -47,7 +47,7 @@ _GAP_WORDS = [
     "-inf",
 ]
 _FLAT_FROM_COLUMNS = 8  # from so many columns on, one long column parses quicker than many short ones
-_WORDS_LINE = re.compile(r"^(?=[^\d\s+\-.,\"'])[^\n]*\n", re.MULTILINE)
+_WORDS_LINE = re.compile(r"^(?=[^\d\s+\-.,\"'])(?!(?i:nan|na|n/a|null|none|inf)\b)[^\n]*\n", re.MULTILINE)
 _BLANK_LINE = re.compile(r"^[ \t]*\n", re.MULTILINE)
 _RUN_OF_BLANKS = re.compile(r"[ \t]+")
 _EDGE_BLANKS = re.compile(r"^ | (?=\n)", re.MULTILINE)

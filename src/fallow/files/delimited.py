@@ -46,7 +46,7 @@ def read_delimited(path: Path, telling: Telling, progress: Callable[[float], Non
     words = Words(telling, read_preamble(()))
     plans, reasons = _plans(lines, words)
     if not plans:
-        raise _refusal(path, lines, reasons)
+        raise _refusal(path, lines, reasons, told=telling.delimiter is not None or telling.decimal is not None)
     strongest = max(plan.strength for plan in plans)
     plans = [plan for plan in plans if plan.strength == strongest]
     question = _question(plans)
@@ -94,16 +94,17 @@ def _recognised(table: Table, words: Words, reasons: dict[str, str]) -> Sequence
     return ()
 
 
-def _refusal(path: Path, lines: Sequence[Line], reasons: dict[str, str]) -> InputError:
+def _refusal(path: Path, lines: Sequence[Line], reasons: dict[str, str], *, told: bool) -> InputError:
     if not reasons:
         if not any(char.isdigit() for line in lines for char in line.text):
             headed = any(says(line.text, "frequency") and says(line.text, "level") for line in lines)
             return (InputError if headed else NotASweepError)("there are no numbers in it", path=path)
         what = "no table of frequencies and levels was found in it: no lines hold numbers in two columns or more"
-        return NotASweepError(what, path=path, hint="--delimiter says what separates the columns")
-    told = "; ".join(f"{name}: {reason}" for name, reason in reasons.items())
+        kind = InputError if told else NotASweepError
+        return kind(what, path=path, hint="--delimiter says what separates the columns")
+    declined = "; ".join(f"{name}: {reason}" for name, reason in reasons.items())
     hint = "--unit, --level-unit, --decimal and --delimiter tell what a file leaves open"
-    return InputError(f"it is no sweep that fallow can read ({told})", path=path, hint=hint)
+    return InputError(f"it is no sweep that fallow can read ({declined})", path=path, hint=hint)
 
 
 # --- questions ---

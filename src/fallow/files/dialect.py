@@ -18,7 +18,7 @@ from fallow.files.numbers import Notation, Number, notations
 from fallow.files.readings import Telling
 from fallow.files.source import Line
 from fallow.files.times import looks_like_time
-from fallow.files.wording import frequency_unit_named, level_unit_named, says_not_measured
+from fallow.files.wording import frequency_unit_named, level_unit_named, says, says_not_measured
 
 __all__ = ["Column", "Dialect", "Row", "Table", "delimiter_told", "is_comment", "tables"]
 
@@ -126,10 +126,17 @@ class Table:
         """The last row (or two) above the body that has as many cells as the body."""
         fitting = []
         for row in reversed(self.above):
-            if _trimmed_width(row.cells, self.width) != self.width or not any(row.cells):
+            if _trimmed_width(row.cells, self.width) != self.width or not self._is_heading(row.cells):
                 break
             fitting.append(row)
         return tuple(reversed(fitting[:2]))
+
+    def _is_heading(self, cells: Sequence[str]) -> bool:
+        """Whether cells can be headings: in two columns a word with a number or a time behind it is a statement."""
+        if not any(cells):
+            return False
+        stated = self.dialect.notation.number(cells[-1]) is not None or looks_like_time(cells[-1])
+        return not (self.width == 2 and stated and (says(cells[0], "edges") or not says(cells[0], "frequency")))
 
     @cached_property
     def header_names(self) -> tuple[str, ...]:
@@ -220,8 +227,19 @@ def _table(dialect: Dialect, split: Sequence[Row], lines: Sequence[Line]) -> Tab
     if width < 2 or not body:
         return None
     preamble = tuple(line for line in lines if line.number < body[0].number)
-    above = tuple(Row(line.number, _heading_cells(dialect, line.text, width)) for line in preamble)
+    above = tuple(Row(line.number, _heading_cells(dialect, line.text, width)) for line in _with_line_breaks(preamble))
     return Table(dialect, width, tuple(Row(row.number, _fitted(row.cells, width)) for row in body), above, preamble)
+
+
+def _with_line_breaks(lines: Sequence[Line]) -> list[Line]:
+    """Lines in which a quoted heading goes on in the next line (RFC 4180, 2.6) put together."""
+    whole: list[Line] = []
+    for line in lines:
+        if whole and whole[-1].text.count('"') % 2:
+            whole[-1] = Line(line.number, f"{whole[-1].text} {line.text}")
+        else:
+            whole.append(line)
+    return whole
 
 
 def _heading_cells(dialect: Dialect, text: str, width: int) -> tuple[str, ...]:

@@ -11,7 +11,8 @@ from os import PathLike, fspath
 from pathlib import Path
 
 from fallow.errors import InputError
-from fallow.files.companions import Companions
+from fallow.files.delimited import read_delimited
+from fallow.files.npy import Companions, companions_of, read_npy
 from fallow.files.readings import FileReading, FileRefusal, NotASweepError, Telling
 from fallow.files.wording import words_of
 
@@ -76,14 +77,8 @@ def read_file(
     where, told = Path(path), telling or Telling()
     head = _head(where)
     _refuse_other_kinds(where, head)
-    if head.startswith(b"\x93NUMPY"):
-        from fallow.files.npy import read_npy  # late: it needs numpy, and most files of a refusal don't
-
-        reading = read_npy(where, told, beside)
-    else:
-        from fallow.files.delimited import read_delimited  # late: it needs numpy, as above
-
-        reading = read_delimited(where, told, progress)
+    is_npy = head.startswith(b"\x93NUMPY")
+    reading = read_npy(where, told, beside) if is_npy else read_delimited(where, told, progress)
     return _marked_reference(reading, where)
 
 
@@ -157,8 +152,6 @@ class _Reader:
         return any(o.suffix == ".npy" and o.parent == path.parent and o.name not in beside.serving for o in others)
 
     def _beside(self, folder: Path) -> Companions:
-        from fallow.files.npy import companions_of  # late: it needs numpy, and most surveys are text
-
         if folder not in self.known:
             self.known[folder] = companions_of(folder)
         return self.known[folder]

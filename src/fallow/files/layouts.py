@@ -190,7 +190,7 @@ def _is_epoch(column: Column) -> bool:
 
 def _is_axis(column: Column, *, named: bool) -> bool:
     values = column.values
-    if len(values) < len(column.numbers) or len(values) < 2 or min(values) < 0:
+    if len(values) < 0.9 * len(column.numbers) or len(values) < 2 or min(values) < 0:
         return False
     direction = rises_or_falls(values)
     if direction == 0:

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
@@ -15,18 +17,31 @@ from numpy.typing import NDArray
 
 from fallow.errors import InputError
 from fallow.files.axes import axis_of, plausible_units
-from fallow.files.companions import Companions
 from fallow.files.levels import LevelScale, can_be_levels, scale_concluded, scale_named, series_levels
 from fallow.files.readings import FileReading, NotASweepError, Telling
 from fallow.files.times import epoch_scale, iso_text, zone_named
 from fallow.files.wording import FREQUENCY_FACTORS_HZ, detector_named
 from fallow.spectrum.sweep import Series
 
-__all__ = ["companions_of", "read_npy"]
+__all__ = ["Companions", "companions_of", "read_npy"]
 
 _FINEST_STEP_HZ = 100.0  # gigahertz in finer steps are seconds since 1970. Source: common practice
 _MOST_BYTES = 2**33
 _FLOAT_DIGITS = 12  # decimals that a float64 of megahertz or hertz can be trusted with
+
+
+@dataclass(frozen=True, eq=False)
+class Companions:
+    """Axes and times by file name, and the names of files that only unpickling could read."""
+
+    axes: dict[str, NDArray[np.generic]]
+    times: dict[str, NDArray[np.generic]]
+    pickled: tuple[str, ...]
+
+    @property
+    def serving(self) -> frozenset[str]:
+        """Names of files that give no reading of their own where levels stand beside them."""
+        return frozenset((*self.axes, *self.times, *(self.pickled if self.axes else ())))
 
 
 def companions_of(folder: Path) -> Companions:
@@ -143,8 +158,6 @@ def _seconds(times: NDArray[np.generic], telling: Telling) -> tuple[NDArray[np.f
         if telling.zone is None:
             return seconds, False
         zone = zone_named(telling.zone)
-        from datetime import UTC, datetime
-
         local = [datetime.fromtimestamp(float(second), UTC).replace(tzinfo=zone) for second in seconds]
         return np.array([moment.timestamp() for moment in local]), True
     numbers = np.asarray(times, dtype=np.float64)

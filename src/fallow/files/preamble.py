@@ -14,9 +14,10 @@ from fallow.spectrum.sweep import Detector
 
 __all__ = ["Preamble", "read_preamble"]
 
-_WITH_UNIT = re.compile(r"(\d+(?:[.,]\d+)?)\s*([kMG]?Hz)\b", re.IGNORECASE)
+_WITH_UNIT = re.compile(r"(\d+(?:[.,]\d+)?)[\s,;|\"]*([kMG]?Hz)\b", re.IGNORECASE)
 _KEY = re.compile(r"\s*[#!%/*;]*\s*[\"']?([^:=;,\t|\d]{1,40}?)[\"']?\s*(?:[:=;,\t|]|\s(?=\d))\s*(.+)")
-_LEVEL_IN_LINE = re.compile(r"-?\d+(?:[.,]\d+)?\s*(dBm|dB[uµμ]V)\b", re.IGNORECASE)
+_EQUATION = re.compile(r"([A-Za-z][\w-]*)=(\S+)")
+_LEVEL_IN_LINE = re.compile(r"-?\d+(?:[.,]\d+)?[\s,;|\"]*(dBm|dB[uµμ]V)\b", re.IGNORECASE)
 _ZONE = re.compile(r"(UTC|GMT)\s*(?:([-+])\s*(\d{1,2})(?::?(\d{2}))?)?|\b([A-Z][A-Za-z]+/[A-Z][A-Za-z_]+)\b")
 
 
@@ -52,6 +53,7 @@ def read_preamble(lines: Sequence[Line], file_unit: str | None = None) -> Preamb
     """Search the lines above the numbers. ``file_unit``: the unit of frequencies written without one, where it is
     known."""
     pairs = [(match[1].strip(), match[2].strip(" \t\"';,|")) for line in lines if (match := _KEY.match(line.text))]
+    pairs += [(key.strip(), value) for line in lines for key, value in _EQUATION.findall(line.text)]
     texts = [line.text for line in lines]
     level_unit, level_note = _level_unit(pairs, texts)
     return Preamble(
