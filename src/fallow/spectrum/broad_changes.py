@@ -95,7 +95,7 @@ def _groups(pair: Pair, left_out: Sequence[tuple[float, float]]) -> _Groups:
     middle[np.isfinite(padded).sum(axis=1) < per_group / 2] = np.nan
     ends = np.minimum(np.arange(1, count + 1) * per_group, values.size) - 1
     noise = float(np.median(ratio_u_db(pair.old.samples, pair.new.samples)))
-    sigma = (MEDIAN_COST if per_group > 2 else 1.0) * noise / np.sqrt(per_group)
+    sigma = (MEDIAN_COST if per_group > 2 else 1.0) * noise / np.sqrt(max(1.0, per_group / pair.old.crowding))
     return _Groups(pair.low_hz[::per_group][:count], pair.high_hz[ends], middle, float(sigma))
 
 

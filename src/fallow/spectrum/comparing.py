@@ -150,7 +150,7 @@ def _common_shift(
 
 
 def _changes_of(pair: Pair, blocks: Sequence[Block], asked: _Asked, shift_db: float) -> tuple[list[Change], list[str]]:
-    inside = [b for b in blocks if pair.both[pair.windows_in(b.low_hz, b.high_hz)].mean() > 0.5 and _holds(pair, b)]
+    inside = [block for block in blocks if _holds(pair, block)]
     level = _levelled(pair, shift_db)
     sure = Sureness(asked.u_db)
     stretches = find_stretches(level, [(block.low_hz, block.high_hz) for block in inside], sure)
@@ -170,7 +170,10 @@ def _changes_of(pair: Pair, blocks: Sequence[Block], asked: _Asked, shift_db: fl
 
 
 def _holds(pair: Pair, block: Block) -> bool:
-    return bool(pair.low_hz[0] <= block.low_hz + pair.width_hz and block.high_hz <= pair.high_hz[-1] + pair.width_hz)
+    """Whether both surveys measured most of a block, its edges included."""
+    windows = pair.both[pair.windows_in(block.low_hz, block.high_hz)]
+    reached = pair.low_hz[0] <= block.low_hz + pair.width_hz and block.high_hz <= pair.high_hz[-1] + pair.width_hz
+    return bool(reached and windows.size and windows.mean() > 0.5)
 
 
 def _levelled(pair: Pair, shift_db: float) -> Pair:

@@ -89,7 +89,10 @@ def _in_the_mean(pair: Pair, above: Levels, background_db: Levels) -> NDArray[np
             break
         whole = _sums(pair.both.astype(np.float64), length) == length
         ratio = _ratio_db(_sums(new, length), _sums(old, length), whole, pair)
-        k_new, k_old = (_sums(side.samples, length) for side in (pair.new, pair.old))
+        k_new, k_old = (
+            np.maximum(_sums(side.samples, length) / side.crowding, _sums(side.samples, length) / length)
+            for side in (pair.new, pair.old)
+        )
         ragged = _raggedness(ratio, whole, ratio_u_db(k_new, k_old), round(RAGGED_HZ / pair.width_hz))
         for sign, tops in ((1, ratio_quantile_db(tail, k_new, k_old)), (-1, ratio_quantile_db(tail, k_old, k_new))):
             for place in np.flatnonzero(sign * ratio > np.maximum(LEAST_DB, tops * ragged)):
@@ -125,16 +128,19 @@ def _raggedness(ratio_db: Levels, known: NDArray[np.bool_], by_noise_db: Levels,
 
 
 def _in_single_sweeps(pair: Pair) -> NDArray[np.int8]:
-    """Windows in which a sweep of one survey stands out from its floor and none of the other does so nearly as much."""
+    """Windows in which a sweep of one survey stands out from what is usual around, and none of the other nearly so."""
     tail = FALSE_CHANGES * SHARE_OF_CHANCE / (2 * pair.both.sum())
     heights, tops = [], []
+    window = max(FEWEST_BEHIND, round(2 * WIDEST_NARROW_HZ / pair.width_hz))
     for side in (pair.old, pair.new):
         looks = np.maximum(side.looks, 1)
         top = noise_quantile_db(1.0 - tail / float(looks.max()), side.readings)
         lifted = np.interp(
             pair.centre_hz, side.evidence.floor.group_centres_hz, side.evidence.floor.rises_db.max(axis=0)
         )
-        heights.append(np.where(pair.both, side.highest_db - side.floor_db - lifted, -99.0))
+        usual = running_quantile(np.where(pair.both, side.mean_db, np.nan), window, 0.5, hop=max(1, window // 64))
+        usual -= float(noise_quantile_db(0.5, float(np.median(side.samples))))  # a median lies below the mean
+        heights.append(np.where(pair.both, side.highest_db - usual - lifted, -99.0))
         tops.append(max(float(top), 2.0 * LEAST_DB))
     old, new = (np.nan_to_num(height, nan=-99.0) for height in heights)
     flags = np.zeros(old.size, dtype=np.int8)
@@ -169,11 +175,17 @@ def _joined(pair: Pair, stretches: list[_Stretch]) -> list[_Stretch]:
     for stretch in sorted(stretches, key=lambda one: one.first):
         last = joined[-1] if joined else None
         near = last is not None and pair.low_hz[stretch.first] - pair.high_hz[last.last - 1] <= bridge
-        if last is not None and near and last.sign == stretch.sign:
-            joined[-1] = _Stretch(last.first, max(last.last, stretch.last), last.sign)
+        both = None if last is None else _Stretch(last.first, max(last.last, stretch.last), last.sign)
+        if last is not None and both is not None and near and last.sign == stretch.sign and _fits(pair, both, last):
+            joined[-1] = both
         else:
             joined.append(stretch)
     return joined
+
+
+def _fits(pair: Pair, both: _Stretch, last: _Stretch) -> bool:
+    """Whether two may be one: they overlap, or are narrow together."""
+    return both.last == last.last or _width(pair, both) <= WIDEST_NARROW_HZ
 
 
 def _places(pair: Pair, stretches: Sequence[_Stretch], taken: NDArray[np.bool_]) -> Iterator[Place]:

@@ -252,10 +252,10 @@ def _floor_notes(pair: Pair, air: Air, pad_db: float, sure: PadUncertainty) -> l
     for stretch in find_stretches(pair, blocks, Sureness(sure.repeat_db)):
         fall = -stretch.difference_db
         where = format_span_mhz(stretch.low_hz, stretch.high_hz)
-        if stretch.is_floor and fall > MADE_INSIDE * pad_db:
-            notes.append(f"{where}: the floor falls by {fall:.1f} dB, more than the pad takes: overload makes it")
-        elif stretch.is_floor and FROM_OUTSIDE[0] * pad_db <= fall <= FROM_OUTSIDE[1] * pad_db:
-            notes.append(f"{where}: the floor falls by {fall:.1f} dB: noise from outside, not the instrument's own")
+        if fall > MADE_INSIDE * pad_db:
+            notes.append(f"{where}: the level falls by {fall:.1f} dB, more than the pad takes: overload makes it")
+        elif FROM_OUTSIDE[0] * pad_db <= fall <= FROM_OUTSIDE[1] * pad_db:
+            notes.append(f"{where}: the level falls by {fall:.1f} dB: from outside, not the instrument's own noise")
     return notes
 
 

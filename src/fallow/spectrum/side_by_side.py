@@ -8,13 +8,14 @@ What one of the two did not measure has no level and is told as a gap.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fallow.spectrum.deciding import Evidence
+from fallow.spectrum.noise_floor import running_quantile
 from fallow.spectrum.window_levels import Geometry, geometry_of, pieces, powers_in, sum_over
 
 __all__ = ["Levels", "Pair", "Side", "gaps_between", "lay_side_by_side", "powers_over"]
@@ -23,6 +24,11 @@ Levels = NDArray[np.float64]
 Interval = tuple[float, float]
 LEAST_COVERED = 0.9  # less of a window with a level is not measured, as in a verdict
 LEAST_GAP_WINDOWS = 2.0
+FEWEST_FOR_CROWDING = 60
+SLOW_WINDOWS = 61
+FARTHEST_SHARED = 9  # windows over which one resolution filter is looked for
+LEAST_SHARED = 0.15
+NORMAL_MAD = 1.4826
 
 
 @dataclass(frozen=True, eq=False)
@@ -30,7 +36,8 @@ class Side:
     """What one survey shows, arrays of shape (window,), NaN where not measured.
 
     ``mean_db``, ``highest_db``: power in the window [dBm or dB], mean and highest of the sweeps. ``floor_db``: what its
-    noise floor gives there. ``looks``: sweeps that measured it. ``readings``: independent noise powers in one look.
+    noise floor gives there. ``looks``: sweeps that measured it. ``readings``: independent noise powers in one look;
+    ``crowding``: how many neighbouring windows show the same noise, because the bandwidth is wider than was stated.
     """
 
     evidence: Evidence
@@ -39,6 +46,7 @@ class Side:
     floor_db: Levels
     looks: NDArray[np.int64]
     readings: float
+    crowding: float = 1.0
 
     @property
     def samples(self) -> Levels:
@@ -111,7 +119,7 @@ def lay_side_by_side(old: Sequence[Evidence], new: Sequence[Evidence]) -> tuple[
             free &= (middle < begin) | (middle > end)
         if not free.any():
             continue
-        pair = Pair(low[free], high[free], _side(one, low[free], high[free]), _side(other, low[free], high[free]))
+        pair = _crowded(low[free], high[free], _side(one, low[free], high[free]), _side(other, low[free], high[free]))
         if pair.both.any():
             pairs.append(pair)
             taken += _runs(pair.low_hz, pair.high_hz, pair.both)
@@ -135,6 +143,28 @@ def powers_over(evidence: Evidence, low_hz: float, high_hz: float) -> Levels:
     geometry = geometry_of(evidence.heard, np.array([low_hz]), np.array([high_hz]))
     powers = powers_in(evidence.heard, geometry, evidence.floor.noise_db, _nothing(evidence))
     return np.asarray(powers.least[powers.valid[:, 0], 0], dtype=np.float64)
+
+
+def _crowded(low_hz: Levels, high_hz: Levels, old: Side, new: Side) -> Pair:
+    """The two sides as a pair that knows how far noise is shared by neighbours: by the autocorrelation of what is left
+    of their difference when its slow part is taken away, outliers cut.
+    """
+    pair = Pair(low_hz, high_hz, old, new)
+    steps = np.diff(pair.difference_db[pair.both])
+    if steps.size < FEWEST_FOR_CROWDING:
+        return pair
+    scatter = float(np.median(np.abs(steps))) / 0.954  # median |difference| of two normal values = 0.954 σ
+    values = pair.difference_db[pair.both]
+    slow = running_quantile(values, SLOW_WINDOWS, 0.5, hop=4)
+    spread = max(scatter, NORMAL_MAD * float(np.median(np.abs(values - slow))))
+    rest = np.clip(values - slow, -3.0 * spread, 3.0 * spread)
+    power = float(np.mean(rest**2))
+    if power <= 0.0:
+        return pair
+    shared = [float(np.mean(rest[lag:] * rest[:-lag])) / power for lag in range(1, FARTHEST_SHARED)]
+    first_apart = next((lag for lag, share in enumerate(shared) if share < LEAST_SHARED), len(shared))
+    crowding = 1.0 + 2.0 * sum(shared[:first_apart])
+    return replace(pair, old=replace(old, crowding=crowding), new=replace(new, crowding=crowding))
 
 
 def _unlike(one: Evidence, other: Evidence) -> int:

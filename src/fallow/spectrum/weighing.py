@@ -23,6 +23,7 @@ LEAST_PRESENT_DB = 1.5  # above its surroundings: design decision, what surround
 STEADY_SHARE = 0.9
 SURROUNDINGS_U_DB = 0.3  # design decision: how well the level around a signal is known
 BY_CHANCE = 0.05  # of shares of sweeps so different: common practice
+LEAST_SHOWN_DB = 1.0  # by which the levels themselves must differ: the noise under a signal is known less well
 CLEAR_DB = 10.0  # above the noise: worth a remark even where it proves nothing
 MUCH_SCATTER = 2.0  # times what noise alone scatters from sweep to sweep
 
@@ -98,7 +99,7 @@ def weigh(side: Side, low_hz: float, high_hz: float, noise_db: float, tail: floa
     if powers.size == 0:
         return Weighed(math.nan, math.nan, noise_db, math.nan, math.nan, math.nan, 0, 0, steady=True)
     coarsest = max(side.evidence.heard.rbw_hz, float(side.evidence.heard.axis.step_hz))
-    shape = side.evidence.heard.noise.shape * max(1.0, (high_hz - low_hz) / coarsest)
+    shape = side.evidence.heard.noise.shape * max(1.0, (high_hz - low_hz) / coarsest / side.crowding)
     single = noise * 10.0 ** (float(noise_quantile_db(1.0 - tail / powers.size, shape)) / 10.0)
     of_mean = float(noise_quantile_db(1.0 - tail, shape * powers.size))
     in_mean = powers.mean() > noise * 10.0 ** (max(LEAST_PRESENT_DB, of_mean) / 10.0)
@@ -161,7 +162,8 @@ def _both_there(old: Weighed, new: Weighed, sure: Sureness) -> Outcome:
     u_db = math.hypot(sure.u_db, u_noise)
     degrees = max(old.on + new.on - 2, 3)
     shares = f"on in {new.on} of {new.looks} sweeps, was in {old.on} of {old.looks}"
-    if abs(difference) <= threshold_db(sure, u_noise, degrees):
+    shown = (new.level_db - old.level_db) * math.copysign(1.0, difference)
+    if abs(difference) <= threshold_db(sure, u_noise, degrees) or shown < LEAST_SHOWN_DB:
         if fisher_mid_p(old.on, old.looks, new.on, new.looks) < BY_CHANCE:
             often = "more" if new.on * old.looks > old.on * new.looks else "less"
             return Outcome(None, because=f"as strong as before while on, but {often} often: {shares}")
@@ -178,7 +180,8 @@ def _one_there(there: Weighed, away: Weighed, sure: Sureness, what: What) -> Out
     would = expected - away.level_db
     noise = math.hypot(there.u_db, away.spread_db)
     here, other = ("the new", "the old") if what is What.APPEARED else ("the old", "the new")
-    if would <= threshold_db(sure, noise, max(there.on - 1, 3)):
+    shown = there.level_db - away.level_db
+    if min(would, shown) <= threshold_db(sure, noise, max(there.on - 1, 3)):
         if there.signal_db < there.noise_db + CLEAR_DB:
             return Outcome(None)
         return Outcome(None, because=f"only {here} survey shows it, and the noise of {other} one may hide it")
