@@ -68,8 +68,7 @@ def _matrix(rows: Iterable[Rows], plan: Plan, path: str) -> Assembled:
         parts.append(_compact(part.levels, plan))
         stamps.extend(part.stamp(row) for row in range(part.levels.shape[0]))
         cut = cut or part.cut
-    values = np.concatenate(parts) if parts else np.empty((0, len(plan.levels)))
-    parts.clear()
+    values = _joined(parts)
     if not values.shape[0]:
         raise InputError("no row of levels follows the frequencies", path=path)
     header = np.asarray(plan.header)
@@ -77,6 +76,23 @@ def _matrix(rows: Iterable[Rows], plan: Plan, path: str) -> Assembled:
         header, values = header[::-1], values[:, ::-1]
     axis = axis_of(np.ascontiguousarray(header), plan.units.units[0], plan.decimals, path)
     return Assembled((Passes(axis, values, tuple(stamps), ""),), _cut_note(cut))
+
+
+def _joined(parts: list[NDArray[np.floating]], padding: int = 0) -> NDArray[np.floating]:
+    """Rows of all parts in one array, with ``padding`` rows of NaN behind them. Each part is given back once it is
+    copied."""
+    if not parts:
+        return np.empty((0, 1), dtype=np.float32)
+    rows = sum(part.shape[0] for part in parts)
+    joined = np.empty((rows + padding, parts[0].shape[1]), dtype=parts[0].dtype)
+    joined[rows:] = np.nan
+    parts.reverse()
+    at = 0
+    while parts:
+        part = parts.pop()
+        joined[at : at + part.shape[0]] = part
+        at += part.shape[0]
+    return joined
 
 
 def _compact(levels: NDArray[np.floating], plan: Plan) -> NDArray[np.floating]:
@@ -171,9 +187,11 @@ def _columns(rows: Iterable[Rows], plan: Plan, path: str) -> Assembled:
         cut = cut or part.cut
     if stack.rows < 2:
         raise InputError("fewer than two frequencies with levels: that is no sweep", path=path)
-    values = np.concatenate(levels)
-    levels.clear()
-    done = _even_sweeps(stack, values, plan, stamps, path) or _uneven_sweeps(stack.all(), values, plan, stamps, path)
+    even = stack.even
+    values = _joined(levels, 0 if even is None else -stack.rows % even.size)
+    done = _even_sweeps(stack, values, plan, stamps, path) or _uneven_sweeps(
+        stack.all(), values[: stack.rows], plan, stamps, path
+    )
     return Assembled(done.passes, (*done.notes, *_cut_note(cut)), None, done.stacked)
 
 
@@ -186,15 +204,14 @@ def _stamps_where_sweeps_begin(part: Rows, before: int, plan: Plan) -> list[tupl
 def _even_sweeps(
     stack: _Stack, values: NDArray[np.floating], plan: Plan, stamps: Sequence[tuple[int, str]], path: str
 ) -> Assembled | None:
-    """All sweeps have the first one's frequencies; the last may be short."""
+    """All sweeps have the first one's frequencies; ``values`` are filled up with NaN where the last one is short."""
     first = stack.even
     if first is None or np.any(np.diff(first) == 0):
         return None
     n = first.size
-    missing = -values.shape[0] % n
+    missing = values.shape[0] - stack.rows
     notes: tuple[str, ...] = ()
     if missing:
-        values = np.concatenate([values, np.full((missing, values.shape[1]), np.nan, dtype=values.dtype)])
         notes = (f"the last sweep ends after {n - missing} of {n} frequencies: the rest of it was not measured",)
     sweeps = values.reshape(-1, n, values.shape[1])
     at = dict(stamps)

@@ -63,7 +63,7 @@ class LevelScale:
             with np.errstate(divide="ignore", invalid="ignore"):
                 values = (20.0 if self.amplitude else 10.0) * np.log10(values)
         with np.errstate(over="ignore"):  # such numbers are no levels and are rejected later
-            levels = np.require(values, dtype=np.float32, requirements=["C", "W", "O"])
+            levels = np.require(values, dtype=np.float32, requirements=["C", "W"])
         if self.offset_db:
             levels += np.float32(self.offset_db)
         levels[np.isinf(levels)] = np.nan

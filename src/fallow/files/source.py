@@ -19,7 +19,7 @@ from fallow.files.readings import NotASweepError
 
 __all__ = ["Block", "Line", "TextFile", "normalise"]
 
-BLOCK_BYTES = 8 * 2**20
+BLOCK_BYTES = 4 * 2**20
 _HEAD_BYTES = 2**20
 _BOMS = (
     (codecs.BOM_UTF8, "utf-8"),
