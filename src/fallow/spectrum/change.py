@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-__all__ = ["BandOffset", "Change", "SurveyChange", "What"]
+__all__ = ["BandOffset", "Change", "SurveyChange", "Terms", "What"]
 
 
 class What(StrEnum):
@@ -75,3 +75,13 @@ class SurveyChange:
     same_chain: bool
     absolute: bool
     notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Terms:
+    """What a comparison rests on. ``u_db``: standard uncertainty of a difference that noise has no part in."""
+
+    same_chain: bool
+    u_db: float
+    absolute: bool
+    link_width_hz: float

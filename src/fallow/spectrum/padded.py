@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -98,7 +98,7 @@ def run_pad_test(without: Air, through: Air, pad_db: float) -> PadTest:
     lines: list[PadLine] = []
     floors: list[str] = []
     for pair in pairs:
-        level = _lowered(pair, pad_db) if corrected else pair
+        level = pair.with_new_lowered(pad_db) if corrected else pair
         lines += _judged(level, _spans(pair, without), pad_db, sure)
         floors += _floor_notes(level, without, pad_db, sure)
     lines.sort(key=lambda line: line.low_hz)
@@ -120,21 +120,6 @@ def _corrected(pairs: Sequence[Pair], pad_db: float) -> bool:
     """Whether the floor rose with the pad: the instrument adds the pad to what it shows, its own noise included."""
     floor = floor_offset(np.concatenate([grouped_difference(pair, ()) for pair in pairs]))
     return floor is not None and floor.offset_db > CORRECTED_SHARE * pad_db
-
-
-def _lowered(pair: Pair, pad_db: float) -> Pair:
-    """The pair with the readings through the pad as the instrument would show them without correction."""
-    evidence = pair.new.evidence
-    heard = replace(evidence.heard, levels_db=evidence.heard.levels_db - np.float32(pad_db))
-    floor = replace(evidence.floor, noise_db=evidence.floor.noise_db - pad_db)
-    new = replace(
-        pair.new,
-        evidence=replace(evidence, heard=heard, floor=floor),
-        mean_db=pair.new.mean_db - pad_db,
-        highest_db=pair.new.highest_db - pad_db,
-        floor_db=pair.new.floor_db - pad_db,
-    )
-    return replace(pair, new=new)
 
 
 # --- lines

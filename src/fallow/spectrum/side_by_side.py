@@ -29,6 +29,7 @@ SLOW_WINDOWS = 61
 FARTHEST_SHARED = 9  # windows over which one resolution filter is looked for
 LEAST_SHARED = 0.15
 NORMAL_MAD = 1.4826
+MOST_NUMBERS = 3_000_000  # levels worked on at once: about 25 MB an array
 
 
 @dataclass(frozen=True, eq=False)
@@ -99,6 +100,27 @@ class Pair:
         """Difference that the same noise shows, because of detector and RBW alone."""
         return self.new.noise_scale_db - self.old.noise_scale_db
 
+    def with_new_lowered(self, shift_db: float) -> Pair:
+        """The pair with all levels of the new survey brought down by ``shift_db``."""
+        if shift_db == 0.0:
+            return self
+        evidence, floor = self.new.evidence, self.new.evidence.floor
+        heard = replace(evidence.heard, levels_db=evidence.heard.levels_db - np.float32(shift_db))
+        lowered = replace(
+            floor,
+            noise_db=floor.noise_db - shift_db,
+            ceiling_db=floor.ceiling_db - shift_db,
+            ordinary_db=floor.ordinary_db - shift_db,
+        )
+        new = replace(
+            self.new,
+            evidence=replace(evidence, heard=heard, floor=lowered, base_db=evidence.base_db - shift_db),
+            mean_db=self.new.mean_db - shift_db,
+            highest_db=self.new.highest_db - shift_db,
+            floor_db=self.new.floor_db - shift_db,
+        )
+        return replace(self, new=new)
+
     def windows_in(self, low_hz: float, high_hz: float) -> slice:
         """The windows whose middles lie in [low, high]."""
         first, last = np.searchsorted(self.centre_hz, (low_hz, high_hz))
@@ -140,9 +162,15 @@ def gaps_between(measured: Sequence[Evidence], missing: Sequence[Evidence]) -> t
 
 def powers_over(evidence: Evidence, low_hz: float, high_hz: float) -> Levels:
     """Power in one window for each sweep that measured it [mW or the source's linear unit], shape (sweep,)."""
-    geometry = geometry_of(evidence.heard, np.array([low_hz]), np.array([high_hz]))
-    powers = powers_in(evidence.heard, geometry, evidence.floor.noise_db, _nothing(evidence))
-    return np.asarray(powers.least[powers.valid[:, 0], 0], dtype=np.float64)
+    heard = evidence.heard
+    geometry = geometry_of(heard, np.array([low_hz]), np.array([high_hz]))
+    rows = max(1, MOST_NUMBERS // max(1, int(geometry.last[0] - geometry.first[0])))
+    found = []
+    for begin in range(0, heard.n_sweeps, rows):  # a long survey must not be taken whole
+        part = replace(heard, levels_db=heard.levels_db[begin : begin + rows])
+        powers = powers_in(part, geometry, evidence.floor.noise_db, _nothing(evidence))
+        found.append(powers.least[powers.valid[:, 0], 0])
+    return np.concatenate(found)
 
 
 def _crowded(low_hz: Levels, high_hz: Levels, old: Side, new: Side) -> Pair:

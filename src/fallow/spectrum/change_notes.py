@@ -1,0 +1,104 @@
+"""What people are told about a comparison besides its changes: its footing, the offset, and what was not measured."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from fallow.spectrum.change import BandOffset, Terms
+from fallow.spectrum.deciding import Evidence
+from fallow.spectrum.offset import Offset, beyond_chance, varies
+from fallow.spectrum.side_by_side import Pair, gaps_between
+from fallow.units import format_mhz, format_span_mhz
+
+__all__ = ["few", "notes_on_chain", "notes_on_gaps", "notes_on_likeness", "notes_on_offset"]
+
+MOST_NAMED = 6
+MOST_REMARKS = 12
+
+
+def notes_on_chain(terms: Terms, *, stated: bool) -> list[str]:
+    """Which errors cancel and which add, and how well a difference [dB] is known."""
+    how = "as you said" if stated else "grid, bandwidth and detector agree" if terms.same_chain else "they differ"
+    if terms.same_chain:
+        return [
+            f"antenna and instrument taken as the same ({how}), so that their errors cancel: a difference is known to "
+            f"{terms.u_db:.1f} dB (standard uncertainty)"
+        ]
+    return [
+        f"antenna and instrument taken as two ({how}), so that both budgets add: a difference is known to "
+        f"{terms.u_db:.1f} dB (standard uncertainty)"
+    ]
+
+
+def notes_on_offset(
+    signals: Offset | None, floors: Offset | None, bands: Sequence[BandOffset], terms: Terms, shift_db: float
+) -> list[str]:
+    """By how much signals and floor differ, whether by more than chance, and whether from band to band."""
+    notes = []
+    if signals is not None:
+        notes.append(_offset_note(signals, terms))
+    if floors is not None:
+        notes.append(f"the floor is {_higher(floors)} in the new survey")
+    if signals is None and floors is not None:
+        notes.append("no emitter is strong in both surveys: the offset is that of the floor alone")
+    if shift_db:
+        notes.append(
+            f"{shift_db:+.1f} dB are common to everything: gain, antenna or cable, not the air; they are taken off "
+            "before changes are looked for"
+        )
+    if varies(bands):
+        told = ", ".join(
+            f"{format_mhz(b.low_hz)} to {format_mhz(b.high_hz)} {b.offset_db:+.1f} ± {b.u_db:.1f}"
+            for b in bands
+            if b.seen_in == "signals" and b.behind > 1
+        )
+        notes.append(f"the offset differs from band to band by more than chance (MHz, dB): {told}")
+    return notes
+
+
+def _higher(offset: Offset) -> str:
+    """An offset in words: ``1.2 ± 0.3 dB higher``."""
+    return f"{abs(offset.offset_db):.1f} ± {offset.u_db:.1f} dB {'higher' if offset.offset_db >= 0 else 'lower'}"
+
+
+def _offset_note(signals: Offset, terms: Terms) -> str:
+    told = f"signals that both hold ({signals.behind}) are {_higher(signals)} in the new survey: "
+    if not beyond_chance(signals, 0.0):
+        return told + "no more than chance"
+    if not beyond_chance(signals, terms.u_db):
+        whose = "repeatability allows" if terms.same_chain else "the two budgets allow"
+        return told + f"more than chance, and no more than {whose}"
+    blame = "the chain has changed" if terms.same_chain else "one of the two has drifted or is broken"
+    return told + f"more than chance and the uncertainty of both explain; if the air is the same, {blame}"
+
+
+def notes_on_likeness(pairs: Sequence[Pair]) -> list[str]:
+    """What else makes levels differ when two surveys were not taken alike."""
+    notes = []
+    sides = [(pair.old.evidence.heard, pair.new.evidence.heard) for pair in pairs]
+    if any(old.detector != new.detector for old, new in sides):
+        notes.append(
+            "the detectors differ: what is like noise (TV, mobile) reads several decibels higher in a peak or max-hold "
+            "trace; the bias of the floor is allowed for, that of such signals is not"
+        )
+    if any(max(old.rbw_hz, new.rbw_hz) > 1.01 * min(old.rbw_hz, new.rbw_hz) for old, new in sides):
+        notes.append("the bandwidths differ: levels are compared in windows as wide as the coarser of the two looks")
+    return notes
+
+
+def notes_on_gaps(old: Sequence[Evidence], new: Sequence[Evidence]) -> list[str]:
+    """What only one of the two surveys measured."""
+    notes = []
+    for measured, missing, which in ((old, new, "old"), (new, old, "new")):
+        gaps = gaps_between(measured, missing)
+        if gaps:
+            named = ", ".join(format_span_mhz(low, high) for low, high in gaps[:MOST_NAMED])
+            more = f" and {len(gaps) - MOST_NAMED} more" if len(gaps) > MOST_NAMED else ""
+            notes.append(f"measured in the {which} survey alone, so no change can be told: {named}{more}")
+    return notes
+
+
+def few(remarks: Sequence[str]) -> list[str]:
+    """The first remarks, and how many more there are."""
+    more = len(remarks) - MOST_REMARKS
+    return [*remarks[:MOST_REMARKS], *([f"and {more} more places of this kind"] if more > 0 else [])]
