@@ -40,6 +40,8 @@ WANDERING = 0.6
 """Share of the steps in which carriers wander."""
 MOVES_AT_ONCE = 24
 """Moves of one wandering step."""
+PLACES_TOUCHED = 150_000
+"""Places whose counts one move may change before steps are made smaller."""
 ALMOST_ONE = float(np.nextafter(1.0, 0.0))
 MOST_WAITING = 8
 """Links without a place that one step tries to place, beside the one for whose sake it is made."""
@@ -111,6 +113,7 @@ class _Search:
         self.spares = [int(i) for i in movable if self.facts.is_spare[i]]
         self.meets = question.meetings
         self.homes_hz = self._homes_hz()
+        self.pace = _pace(question)
         self.sown_in_vain = 0
         self.astray = 0
         self.best, self.best_hz = self._current(), self.standing.at_hz.copy()
@@ -125,12 +128,12 @@ class _Search:
     def steps(self) -> Iterator[tuple[Score, Whole]]:
         """Plans as they come, one per step, better or not."""
         yield self._filled(area_by_area(self.question, self.links))
-        first = self._current()
-        at_hz = self.standing.at_hz.copy()
-        self.standing.take(self.links + self.spares)
-        yield self._filled(areas_take_turns(self.question, self.links))
-        if self._current() < first:
-            self._restore(at_hz)
+        if self._missing():
+            first, at_hz = self._current(), self.standing.at_hz.copy()
+            self.standing.take(self.links)
+            yield self._filled(areas_take_turns(self.question, self.links))
+            if self._current() < first:
+                self._restore(at_hz)
         self.best, self.best_hz = self._current(), self.standing.at_hz.copy()
         while True:
             yield self._step()
@@ -231,8 +234,9 @@ class _Search:
         candidates = np.flatnonzero(movable)
         waiting = [i for i in missing if self.on_raster[i]]
         if candidates.size and waiting:
-            moves = self.random.choice(candidates, MOVES_AT_ONCE)
-            self.standing.wander(moves.tolist(), _wandering_picks(self.random), self._most_urgent(waiting))
+            moves = self.random.choice(candidates, max(2, int(self.pace * MOVES_AT_ONCE)))
+            picks = _wandering_picks(self.random, moves.size)
+            self.standing.wander(moves.tolist(), picks, self._most_urgent(waiting))
 
     def _most_urgent(self, missing: Sequence[int]) -> list[int]:
         """One of each class among those of the best rank, in any order; the others of a class are no different."""
@@ -289,7 +293,8 @@ class _Search:
         meets[first] = False
         candidates = np.flatnonzero(meets)
         if candidates.size:
-            n = int(self.random.integers(min(3, candidates.size), min(MOST_TAKEN, candidates.size) + 1))
+            most = max(4, int(self.pace * MOST_TAKEN))
+            n = int(self.random.integers(min(3, candidates.size), min(most, candidates.size) + 1))
             kind = self.random.random()
             if kind < 0.4:
                 middle_hz = at_hz[self._any_of(candidates.tolist())]
@@ -343,13 +348,19 @@ def areas_take_turns(question: Question, links: Sequence[int]) -> list[int]:
     return order
 
 
-def _wandering_picks(random: np.random.Generator) -> list[float]:
+def _pace(question: Question) -> float:
+    """How much one step may do, at most 1: less where a move touches many groups, so that the search stops promptly."""
+    touched = len(question.groups.index) / max(len(question.classes), 1) * question.raster.size
+    return min(1.0, PLACES_TOUCHED / max(touched, 1.0))
+
+
+def _wandering_picks(random: np.random.Generator, n: int) -> list[float]:
     """Any free place; any or the lowest; or any, leaning to the low ones: none of the three is best everywhere."""
-    kind, share = random.integers(3), random.random(MOVES_AT_ONCE)
+    kind, share = random.integers(3), random.random(n)
     if kind == 1:
-        share = np.where(random.random(MOVES_AT_ONCE) < 0.5, share, LOWEST)
+        share = np.where(random.random(n) < 0.5, share, LOWEST)
     elif kind == 2:
-        share = 1.0 - random.random(MOVES_AT_ONCE) ** (1 / 3)
+        share = 1.0 - random.random(n) ** (1 / 3)
     picks: list[float] = np.minimum(share, ALMOST_ONE).tolist()
     return picks
 

@@ -22,11 +22,11 @@ from importlib import metadata
 from pathlib import Path
 from typing import Any
 
-import fallow
 from fallow.plan.engine import Kernels, NumpyKernels
 
 __all__ = ["Acceleration", "compile_into_cache", "kernels", "kernels_cache_dir"]
 
+PACKAGE = Path(__file__).resolve().parent.parent
 LONGEST_COMPILING_S = 180.0
 _COMPILE = "import sys; from fallow.workflow.accelerate import compile_into_cache; compile_into_cache(*sys.argv[1:])"
 _IN_CHILD = "FALLOW_COMPILING"
@@ -111,7 +111,7 @@ class Acceleration:
             _wait_for(self._stamp)
             return
         self._lock.touch()
-        package = str(Path(fallow.__file__).resolve().parent.parent)
+        package = str(PACKAGE.parent)
         paths = [package, *filter(None, [os.environ.get("PYTHONPATH")])]
         environment = os.environ | {
             "NUMBA_CACHE_DIR": str(self.cache_dir),
@@ -165,7 +165,7 @@ def _wait_for(stamp: Path) -> None:
 
 def _fingerprint() -> str:
     """What compiled kernels depend on: their source, Python, numba and the machine."""
-    folder = Path(fallow.__file__).resolve().parent / "plan"
+    folder = PACKAGE / "plan"
     parts = [(folder / name).read_bytes() for name in ("loops.py", "compiled.py", "tables.py", "engine.py")]
     try:
         version = metadata.version("numba")
