@@ -99,7 +99,11 @@ class Acceleration:
             from fallow.plan.compiled import CompiledKernels, exercise  # heavy: needs numba
         finally:
             settings.CACHE_DIR = before
-        exercise()
+        errors: Any = importlib.import_module("numba.core.errors")
+        try:
+            exercise()
+        except errors.NumbaError as error:
+            raise RuntimeError("numba can't compile the kernels") from error
         self._kernels = CompiledKernels()
 
     def _fill_cache(self) -> None:
