@@ -80,9 +80,6 @@ def test_vectors_with_a_reference_and_a_pickle() -> None:
     ("path", "what"),
     [
         ("lte-uplink-704-714/LTE_UL_bc17_ts1012_stream_peak1s.dat", "records with a length and a JSON head"),
-        ("nbiot-832-sigmf/V16-beacon-NB-IoT-uplink.sigmf-data", "recordings can't be read yet"),
-        ("nbiot-832-sigmf/V16-beacon-NB-IoT-uplink.sigmf-meta", "recordings can't be read yet"),
-        ("iq-1090-raw/modes1.bin", "recordings can't be read yet"),
         ("rtl-vhf-tab/1756357992-165531225.json", "it is JSON, which can't be read yet"),
         ("wifi-card-json/ath10k_80mhz.dump.json", "it is JSON, which can't be read yet"),
     ],
@@ -93,8 +90,9 @@ def test_what_is_not_read_yet_says_so(path: str, what: str) -> None:
     assert what in str(caught.value)
 
 
-def test_the_whole_folder_is_read_without_a_question() -> None:
+def test_of_the_whole_folder_only_the_raw_recording_is_asked_about() -> None:
     results = read_paths([AIRDATA], Telling())
-    assert not any(result.needs for result in results if isinstance(result, FileReading))
-    assert sum(isinstance(result, FileReading) for result in results) == 10
-    assert sum(isinstance(result, FileRefusal) for result in results) == 7
+    asked = [result for result in results if isinstance(result, FileReading) and result.needs]
+    assert [Path(result.path).name for result in asked] == ["modes1.bin"]
+    assert sum(isinstance(result, FileReading) for result in results) == 12
+    assert sum(isinstance(result, FileRefusal) for result in results) == 4

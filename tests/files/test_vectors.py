@@ -98,7 +98,7 @@ def test_two_axes_of_one_length_are_asked_about(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("array", "what"),
     [
-        (np.ones(400, dtype=complex), "the array holds complex samples: recordings can't be read yet"),
+        (np.ones((2, 400), dtype=complex), "complex numbers of shape (2, 400) are no recording: one row of samples is"),
         (np.zeros((2, 3, 400)), "an array of type float64 and shape (2, 3, 400) is no sweep"),
         (np.array(["a", "b"]), "an array of type <U1 and shape (2,) is no sweep"),
         (np.full(400, 0.0), "its numbers are neither decibels nor linear power"),

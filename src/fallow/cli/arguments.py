@@ -290,6 +290,16 @@ def _add_telling(parser: argparse.ArgumentParser) -> None:
         help="sample, average, peak or max-hold",
     )
     telling.add_argument("--zone", metavar="ZONE", help="time zone of the file's clock, as Europe/Berlin or +02:00")
+    telling.add_argument(
+        "--samples",
+        metavar="TYPE",
+        help="of recordings: u8, i8, u16, i16, i32, f32, f64 (I and Q one after the other), c64 or c128; "
+        "-be behind it for big endian",
+    )
+    telling.add_argument("--rate", type=_positive_hz, metavar="HZ", help="of recordings: samples per second, as 2.4M")
+    telling.add_argument(
+        "--centre", type=_typed(parse_frequency_hz), metavar="HZ", help="of recordings: what the receiver was tuned to"
+    )
 
 
 def _typed(parse: Callable[[str], T]) -> Callable[[str], T]:

@@ -190,7 +190,14 @@ def _surroundings(typed: Namespace) -> Surroundings:
 
 def _telling(typed: Namespace) -> Telling:
     return telling_from(
-        typed.unit, typed.level_unit, typed.decimal, typed.delimiter, typed.rbw, typed.detector, typed.zone
+        typed.unit,
+        typed.level_unit,
+        typed.decimal,
+        typed.delimiter,
+        typed.rbw,
+        typed.detector,
+        typed.zone,
+        (typed.samples, typed.rate, typed.centre),
     )
 
 

@@ -14,6 +14,9 @@ from fallow.errors import InputError
 from fallow.files.delimited import read_delimited
 from fallow.files.npy import Companions, companions_of, read_npy
 from fallow.files.readings import FileReading, FileRefusal, NotASweepError, Telling
+from fallow.files.recordings import RAW_ENDINGS, read_raw
+from fallow.files.sigmf import DATA_ENDING, META_ENDING, read_sigmf
+from fallow.files.wav import read_wav
 from fallow.files.wording import words_of
 
 __all__ = ["read_file", "read_paths"]
@@ -29,29 +32,13 @@ _MAGIC: tuple[tuple[bytes, str], ...] = (
     (b"\x89HDF", "an HDF5 file, which can't be read yet"),
     (b"PAR1", "a Parquet file, which can't be read yet"),
     (b"SQLite format 3", "a database, which can't be read as sweeps"),
-    (b"RIFF", "a recording of samples (WAV), and recordings can't be read yet"),
     (b"\xd0\xcf\x11\xe0", "an office document: save what is in it as text"),
 )
 _NO_SWEEP_MAGIC: tuple[tuple[bytes, str], ...] = (
     (b"\x89PNG", "a picture"), (b"\xff\xd8\xff", "a picture"), (b"GIF8", "a picture"), (b"BM", "a picture"),
-    (b"%PDF", "a PDF document"),
+    (b"RIFF", "a film or a picture"), (b"%PDF", "a PDF document"),
     (b"\x7fELF", "a program"), (b"MZ", "a program"),
 )  # fmt: skip
-_RECORDINGS = (
-    ".sigmf-data",
-    ".sigmf-meta",
-    ".sigmf",
-    ".iq",
-    ".cf32",
-    ".cs16",
-    ".cs8",
-    ".cu8",
-    ".c64",
-    ".complex",
-    ".bin",
-    ".raw",
-    ".wav",
-)
 _NEVER_SWEEPS = (
     ".md", ".rst", ".py", ".ipynb", ".png", ".jpg", ".jpeg", ".gif", ".svg", ".pdf", ".html", ".htm",
     ".css", ".js", ".toml",
@@ -76,9 +63,13 @@ def read_file(
     """
     where, told = Path(path), telling or Telling()
     head = _head(where)
-    _refuse_other_kinds(where, head)
-    is_npy = head.startswith(b"\x93NUMPY")
-    reading = read_npy(where, told, beside) if is_npy else read_delimited(where, told, progress)
+    if head.startswith(b"\x93NUMPY"):
+        reading = read_npy(where, told, beside)
+    elif _is_recording(where, head, told):
+        reading = _read_recording(where, head, told)
+    else:
+        _refuse_other_kinds(where, head)
+        reading = read_delimited(where, told, progress)
     return _marked_reference(reading, where)
 
 
@@ -99,7 +90,7 @@ def read_paths(
     for path in (Path(path) for path in paths):
         if path.is_dir():
             results.extend(reader.folder(path))
-        elif not reader.serves_others(path, paths):
+        elif not (reader.serves_others(path, paths) or _is_described(path, paths)):
             results.append(reader.file(path))
     return tuple(results)
 
@@ -131,6 +122,8 @@ class _Reader:
         left_out: list[str] = []
         results: list[FileReading | FileRefusal] = []
         for path in files:
+            if _is_described(path, files):
+                continue
             result = None if _is_never_sweep(path) or self.serves_others(path, files) else self.file(path)
             if result is None or (isinstance(result, FileRefusal) and isinstance(result.error, NotASweepError)):
                 left_out.append(path.name)
@@ -159,6 +152,11 @@ class _Reader:
     def _progress_of(self, path: Path) -> Callable[[float], None] | None:
         progress = self.progress
         return None if progress is None else lambda share: progress(str(path), share)
+
+
+def _is_described(path: Path, paths: Sequence[str | PathLike[str]]) -> bool:
+    """Whether a file holds the samples of a description that is read too."""
+    return path.suffix == DATA_ENDING and path.with_suffix(META_ENDING) in {Path(other) for other in paths}
 
 
 def _with_note(
@@ -204,6 +202,32 @@ def _head(path: Path) -> bytes:
         raise InputError(f"the file can't be opened ({reason.lower()})", path=fspath(path)) from error
 
 
+def _is_recording(path: Path, head: bytes, told: Telling) -> bool:
+    """Whether a file holds samples: by its content, by its name, or because the user says of what type they are."""
+    if _is_wav(head) or path.suffix.lower() in (META_ENDING, DATA_ENDING):
+        return True
+    known = any(head.startswith(magic) for magic, _ in (*_MAGIC, *_NO_SWEEP_MAGIC))
+    named = path.suffix.lower() in RAW_ENDINGS
+    return not known and (named or told.samples is not None) and not _is_text(head)
+
+
+def _read_recording(path: Path, head: bytes, told: Telling) -> FileReading:
+    if _is_wav(head):
+        return read_wav(path, told)
+    return read_sigmf(path, told) if path.suffix.lower() in (META_ENDING, DATA_ENDING) else read_raw(path, told)
+
+
+def _is_wav(head: bytes) -> bool:
+    return head[:4] in (b"RIFF", b"RF64") and head[8:12] == b"WAVE"
+
+
+def _is_text(head: bytes) -> bool:
+    """Whether the first bytes are writing with digits in it, in whatever encoding."""
+    printable = sum(byte in b"\t\r\n" or 32 <= byte < 127 for byte in head)
+    digits = sum(48 <= byte < 58 for byte in head)
+    return digits > 0 and printable + head.count(0) >= 0.9 * len(head) and printable >= 0.3 * len(head)
+
+
 def _refuse_other_kinds(path: Path, head: bytes) -> None:
     """Say what a file is where fallow knows the kind and can't read it."""
     for magic, what in _MAGIC:
@@ -212,8 +236,6 @@ def _refuse_other_kinds(path: Path, head: bytes) -> None:
     for magic, what in _NO_SWEEP_MAGIC:
         if head.startswith(magic):
             raise NotASweepError(f"it is {what}, no sweep", path=path)
-    if path.name.lower().endswith(_RECORDINGS) and not head.startswith(b"\x93NUMPY"):
-        raise InputError("it is a recording of samples or its description, and recordings can't be read yet", path=path)
     bare = head.lstrip(b"\xef\xbb\xbf \t\r\n")
     if (
         bare.startswith(b"{")

@@ -19,6 +19,7 @@ from fallow.errors import InputError
 from fallow.files.axes import axis_of, plausible_units
 from fallow.files.levels import LevelScale, can_be_levels, scale_concluded, scale_named, series_levels
 from fallow.files.readings import FileReading, NotASweepError, Telling
+from fallow.files.recordings import reading_of, recording_of_array
 from fallow.files.times import epoch_scale, iso_text, zone_named
 from fallow.files.wording import FREQUENCY_FACTORS_HZ, detector_named
 from fallow.spectrum.sweep import Series
@@ -72,7 +73,7 @@ def read_npy(path: Path, telling: Telling, beside: Companions | None = None) -> 
             "the vector holds frequencies and no levels", path=path, hint="name the files of levels beside it"
         )
     if np.iscomplexobj(array):
-        raise InputError("the array holds complex samples: recordings can't be read yet", path=path)
+        return reading_of(recording_of_array(path, array), telling)
     if array.dtype.kind not in "fiu" or array.ndim not in (1, 2) or array.size < 2:
         raise NotASweepError(f"an array of type {array.dtype} and shape {array.shape} is no sweep", path=path)
     axes = {name: axis for name, axis in beside.axes.items() if axis.size in array.shape}

@@ -16,6 +16,8 @@ class Telling:
 
     ``unit``: of the frequencies, Hz, kHz, MHz or GHz. ``level_unit``: dBm, dB, dBuV or linear. ``decimal``: ``,`` or
     ``.``. ``delimiter``: one character, or ``tab``. ``zone``: an IANA name or an offset such as ``+02:00``.
+    Of recordings: ``samples``, their type (u8, i16, f32, c64 ..., ``-be`` behind it for big endian), ``rate_hz``,
+    samples per second, and ``centre_hz``, the frequency that the receiver was tuned to.
     """
 
     unit: str | None = None
@@ -25,6 +27,9 @@ class Telling:
     rbw_hz: float | None = None
     detector: Detector | None = None
     zone: str | None = None
+    samples: str | None = None
+    rate_hz: float | None = None
+    centre_hz: int | None = None
 
     def __post_init__(self) -> None:
         """Raises UsageError for what can't be meant."""

@@ -329,9 +329,11 @@ def telling_from(
     rbw_hz: float | None,
     detector: str | None,
     zone: str | None,
+    recording: tuple[str | None, float | None, int | None] = (None, None, None),
 ) -> Telling:
-    """The telling options as typed words."""
-    return Telling(unit, level_unit, decimal, delimiter, rbw_hz, None if detector is None else Detector(detector), zone)
+    """The telling options as typed words. ``recording``: type of samples, rate and centre in hertz."""
+    kind = None if detector is None else Detector(detector)
+    return Telling(unit, level_unit, decimal, delimiter, rbw_hz, kind, zone, *recording)
 
 
 def _slices(air: Air, territory: Territory | None, listing: Listing) -> tuple[Channel, ...]:
