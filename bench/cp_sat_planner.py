@@ -55,7 +55,8 @@ def place_with_cp_sat(cliques: Sequence[Clique], seconds: float, workers: int = 
         deadline_s = time.perf_counter() + seconds / len(cliques)
         best, target = 1, min(8, clique.links)
         while target <= clique.links and (left_s := deadline_s - time.perf_counter()) > 0.05:
-            if _solve(clique, target, max(left_s / 2, min(left_s, 1.0)), workers, seed=i):
+            limit_s = left_s if target == best + 1 else left_s / 2
+            if _solve(clique, target, limit_s, workers, seed=i):
                 best, target = target, target + max(1, (target + 2) // 6)
             elif target > best + 1:
                 target = (best + target) // 2
