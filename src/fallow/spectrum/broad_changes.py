@@ -29,6 +29,7 @@ SHARP_SHARE = 0.5  # of the height, within three groups, is an edge and no slope
 SHARP_SIGMAS = 6.0
 WIDEST_SIGNAL_HZ = 10e6  # design decision: sharp at both ends and no wider is a signal, else a floor
 SIGNAL_DB = 3.0  # above its floor in both surveys: a signal that changed
+NEARLY = 0.6
 BRIDGED = 2  # groups that may fall short within a stretch
 MEDIAN_COST = 1.2533  # standard error of a median of normal values, against that of a mean
 MANY = 100.0  # degrees of freedom: as good as normal
@@ -73,7 +74,7 @@ def find_stretches(
     known = groups.difference_db - shift_db
     followed = np.where(np.isfinite(known), running_quantile(known, FOLLOWED, 0.5, hop=1), np.nan)
     sigma = groups.sigma_db * MEDIAN_COST / np.sqrt(FOLLOWED)
-    least = threshold_db(Sureness(sure.u_db, known.size), float(sigma), MANY)
+    least = threshold_db(sure, 0.0, MANY) + threshold_db(Sureness(0.0, known.size), float(sigma), MANY)
     sharp = _sharp_steps(followed, groups)
     cuts = np.unique([0, *sharp, *_breaks(groups), known.size])
     found: list[Stretch] = []
@@ -86,7 +87,7 @@ def find_stretches(
 
 def _groups(pair: Pair, left_out: Sequence[tuple[float, float]]) -> _Groups:
     per_group = max(1, round(GROUP_HZ / pair.width_hz))
-    values = np.where(pair.both, pair.difference_db - pair.noise_offset_db, np.nan)
+    values = np.where(pair.both, pair.difference_db - pair.noise_offset_db - pair.median_bias_db, np.nan)
     for low, high in left_out:
         values[pair.windows_in(low, high)] = np.nan
     count = -(-values.size // per_group)
@@ -122,6 +123,19 @@ def _sharp_steps(levels: Levels, groups: _Groups) -> list[int]:
 
 
 def _runs(levels: Levels, least: float) -> list[tuple[int, int]]:
+    """First and last (exclusive) index of what lies beyond ``least`` on one side. A run is taken farther where it
+    nearly does, as long as most of it does.
+    """
+    found = []
+    for first, last in _beyond(levels, NEARLY * least):
+        if abs(float(np.nanmedian(levels[first:last]))) > least:
+            found.append((first, last))
+        else:
+            found += [(first + begin, first + end) for begin, end in _beyond(levels[first:last], least)]
+    return sorted(found)
+
+
+def _beyond(levels: Levels, least: float) -> list[tuple[int, int]]:
     """First and last (exclusive) index of what lies beyond ``least`` on one side, short dips bridged."""
     found: list[tuple[int, int]] = []
     for sign in (1, -1):

@@ -30,7 +30,8 @@ from fallow.units import format_width
 __all__ = ["compare_surveys"]
 
 ALIKE_SHARE = 0.25  # of their width, by which the edges of one block may differ between two surveys
-EDGE_HZ = 400e3  # beside the edge of a wide change, narrow ones are its skirts
+EDGE_HZ = 400e3  # beside the edge of a wide change, narrow ones may be its skirts
+SKIRT_DB = 3.0
 COMMON_SHIFT_DB = 1.0
 UNEVEN_DB = 1.0  # quartile distance of the floor's difference: more is no common shift
 
@@ -144,14 +145,13 @@ def _changes_of(pair: Pair, blocks: Sequence[Block], terms: Terms, shift_db: flo
     wide += [(one.low_hz, one.high_hz, "") for one in stretches if not one.is_floor]
     changes, remarks = changes_at(level, [_on_floor(level, *one) for one in wide], Sureness(terms.u_db, len(wide)))
     changes += [_floor_change(level, one, terms) for one in stretches if one.is_floor]
-    places = [
-        place
-        for place in find_narrow_places(level, background_of(level))
-        if not any(_at_edge(place, change) for change in changes)
-    ]
-    narrow, more = changes_at(level, [(place, "") for place in places], Sureness(terms.u_db, len(places)))
-    moved = with_moves(narrow)
-    changes = [_as_shown(change, shift_db) for change in (*changes, *moved)]
+    places = [(place, "") for place in find_narrow_places(level, background_of(level))]
+    free = [couple for couple in places if not any(_at_edge(couple[0], change) for change in changes)]
+    skirts = [couple for couple in places if couple not in free]
+    narrow, more = changes_at(level, free, Sureness(terms.u_db, len(places)))
+    beside, _ = changes_at(level, skirts, Sureness(terms.u_db, len(places)))
+    narrow += [one for one in beside if not any(_is_skirt(one, change) for change in changes)]
+    changes = [_as_shown(change, shift_db) for change in (*changes, *with_moves(narrow))]
     return changes, [*remarks, *more]
 
 
@@ -177,7 +177,7 @@ def _floor_change(pair: Pair, stretch: Stretch, terms: Terms) -> Change:
     """A floor in a link's width, before and after."""
     windows = pair.windows_in(stretch.low_hz, stretch.high_hz)
     wider_db = 10.0 * math.log10(max(1.0, terms.link_width_hz / pair.width_hz))
-    before = float(np.nanmedian(pair.old.mean_db[windows])) - pair.old.noise_scale_db + wider_db
+    before = pair.old.usual_db(windows) - pair.old.noise_scale_db + wider_db
     verb, width = "rose" if stretch.difference_db > 0 else "fell", format_width(stretch.high_hz - stretch.low_hz)
     because = (
         f"the level {verb} all over {width}: too broad, or too soft at its edges, for a signal; levels are in "
@@ -203,6 +203,11 @@ def _as_shown(change: Change, shift_db: float) -> Change:
     return replace(change, to_dbm=change.to_dbm + shift_db, because=because)
 
 
-def _at_edge(place: Place, change: Change) -> bool:
-    """Whether a narrow place is the skirt of a wide change."""
+def _is_skirt(one: Change, wide: Change) -> bool:
+    """Whether a narrow change beside the edge of a wide one is not much more than that itself."""
+    return _at_edge(one, wide) and abs(one.difference_db) <= abs(wide.difference_db) + SKIRT_DB
+
+
+def _at_edge(place: Place | Change, change: Change) -> bool:
+    """Whether a narrow place lies at the edge of a wide change."""
     return any(place.low_hz - EDGE_HZ <= edge <= place.high_hz + EDGE_HZ for edge in (change.low_hz, change.high_hz))

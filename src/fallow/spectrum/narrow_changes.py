@@ -14,7 +14,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from fallow.spectrum.noise_floor import median_of_valid, running_quantile
+from fallow.spectrum.noise_floor import running_quantile
 from fallow.spectrum.side_by_side import Levels, Pair, Side
 from fallow.spectrum.statistics import noise_quantile_db
 from fallow.spectrum.two_samples import ratio_quantile_db, ratio_u_db
@@ -30,7 +30,7 @@ SHARE_OF_CHANCE = 0.2  # of all false changes; four lengths and two directions e
 RAGGED_HZ = 8e6  # width over which the raggedness of the difference is judged
 NORMAL_MAD = 1.4826
 BRIDGE_HZ = 60e3
-BESIDE_HZ = 1e6  # to each side: what a narrow signal stands on
+BESIDE_HZ = 600e3  # to each side: what a narrow signal stands on
 
 
 @dataclass(frozen=True)
@@ -44,7 +44,7 @@ def background_of(pair: Pair) -> Levels:
     """The difference of two surveys without what is narrow, dB, shape (window,)."""
     window = max(FEWEST_BEHIND, round(2 * WIDEST_NARROW_HZ / pair.width_hz))
     known = np.where(pair.both, pair.difference_db, np.nan)
-    return running_quantile(known, window, 0.5, hop=max(1, window // 64))
+    return running_quantile(known, window, 0.5, hop=max(1, window // 64)) - pair.median_bias_db
 
 
 def find_narrow_places(pair: Pair, background_db: Levels) -> tuple[Place, ...]:
@@ -53,7 +53,7 @@ def find_narrow_places(pair: Pair, background_db: Levels) -> tuple[Place, ...]:
         return ()
     above = np.where(pair.both, pair.difference_db - background_db, 0.0)
     flags = _in_the_mean(pair, above, background_db)
-    flags = np.where(flags != 0, flags, _in_single_sweeps(pair))
+    flags = np.where(flags != 0, flags, _in_single_sweeps(pair, background_db))
     stretches = _joined(pair, _grown(above, flags))
     taken = np.zeros(pair.low_hz.size, dtype=bool)
     for stretch in stretches:
@@ -63,18 +63,19 @@ def find_narrow_places(pair: Pair, background_db: Levels) -> tuple[Place, ...]:
 
 
 def surroundings_db(pair: Pair, side: Side, low_hz: float, high_hz: float, taken: NDArray[np.bool_]) -> float:
-    """Mean power that the windows beside a span show, in the width of the span, dB. ``taken``: windows left out."""
+    """Mean power that the windows beside a span show, in the width of the span, dB: of both sides the lower one, as one
+    of them may lie within a block. ``taken``: windows left out.
+    """
     inside = pair.windows_in(low_hz, high_hz)
     beside = pair.windows_in(low_hz - BESIDE_HZ, high_hz + BESIDE_HZ)
     reach = max(4, inside.stop - inside.start)
     first, last = min(beside.start, inside.start - reach), max(beside.stop, inside.stop + reach)
-    around = np.r_[max(0, first) : inside.start, inside.stop : min(last, pair.low_hz.size)]
-    free = around[~taken[around] & np.isfinite(side.mean_db[around])]
-    if free.size == 0:
-        free = np.flatnonzero(np.isfinite(side.floor_db))[:1]
-    bias = float(noise_quantile_db(0.5, float(np.median(side.samples))))
-    middle = float(median_of_valid(side.mean_db[free], axis=0)) - bias
-    return middle + 10.0 * float(np.log10(max(1.0, (high_hz - low_hz) / pair.width_hz)))
+    around = (np.arange(max(0, first), inside.start), np.arange(inside.stop, min(last, pair.low_hz.size)))
+    free = [part[~taken[part] & np.isfinite(side.mean_db[part])] for part in around]
+    levels = [side.usual_db(part) for part in free if part.size >= min(4, reach)]
+    if not levels:
+        levels = [float(np.nanmedian(side.floor_db))]
+    return min(levels) + 10.0 * float(np.log10(max(1.0, (high_hz - low_hz) / pair.width_hz)))
 
 
 def _in_the_mean(pair: Pair, above: Levels, background_db: Levels) -> NDArray[np.int8]:
@@ -94,11 +95,21 @@ def _in_the_mean(pair: Pair, above: Levels, background_db: Levels) -> NDArray[np
             for side in (pair.new, pair.old)
         )
         ragged = _raggedness(ratio, whole, ratio_u_db(k_new, k_old), round(RAGGED_HZ / pair.width_hz))
-        for sign, tops in ((1, ratio_quantile_db(tail, k_new, k_old)), (-1, ratio_quantile_db(tail, k_old, k_new))):
-            for place in np.flatnonzero(sign * ratio > np.maximum(LEAST_DB, tops * ragged)):
+        for sign, (above_k, below_k) in ((1, (k_new, k_old)), (-1, (k_old, k_new))):
+            least = np.maximum(LEAST_DB, ratio_quantile_db(tail, above_k, below_k) * ragged)
+            places = np.flatnonzero(sign * ratio > least)
+            filled = np.minimum(_filled(new, places, length), _filled(old, places, length)) / length
+            tops = ratio_quantile_db(tail, above_k[places] * filled, below_k[places] * filled) * ragged[places]
+            for place in places[sign * ratio[places] > np.maximum(LEAST_DB, tops)]:
                 if not flags[place : place + length].any():
                     flags[place : place + length] = sign
     return flags
+
+
+def _filled(power: Levels, places: NDArray[np.int64], length: int) -> Levels:
+    """Over how many of ``length`` windows from each place on a power is spread: (Σp)²/Σp²."""
+    parts = power[places[:, None] + np.arange(length)]
+    return np.asarray(np.square(parts.sum(axis=1)) / np.maximum(np.square(parts).sum(axis=1), 1e-300))
 
 
 def _ratio_db(new: Levels, old: Levels, whole: NDArray[np.bool_], pair: Pair) -> Levels:
@@ -127,27 +138,35 @@ def _raggedness(ratio_db: Levels, known: NDArray[np.bool_], by_noise_db: Levels,
     return np.maximum(1.0, NORMAL_MAD * np.nan_to_num(scatter) / by_noise_db)
 
 
-def _in_single_sweeps(pair: Pair) -> NDArray[np.int8]:
-    """Windows in which a sweep of one survey stands out from what is usual around, and none of the other nearly so."""
-    tail = FALSE_CHANGES * SHARE_OF_CHANCE / (2 * pair.both.sum())
-    heights, tops = [], []
-    window = max(FEWEST_BEHIND, round(2 * WIDEST_NARROW_HZ / pair.width_hz))
-    for side in (pair.old, pair.new):
-        looks = np.maximum(side.looks, 1)
-        top = noise_quantile_db(1.0 - tail / float(looks.max()), side.readings)
-        lifted = np.interp(
-            pair.centre_hz, side.evidence.floor.group_centres_hz, side.evidence.floor.rises_db.max(axis=0)
-        )
-        usual = running_quantile(np.where(pair.both, side.mean_db, np.nan), window, 0.5, hop=max(1, window // 64))
-        usual -= float(noise_quantile_db(0.5, float(np.median(side.samples))))  # a median lies below the mean
-        heights.append(np.where(pair.both, side.highest_db - usual - lifted, -99.0))
-        tops.append(max(float(top), 2.0 * LEAST_DB))
-    old, new = (np.nan_to_num(height, nan=-99.0) for height in heights)
-    flags = np.zeros(old.size, dtype=np.int8)
-    near_old, near_new = (old, new) if pair.same_axis else (_highest_near(old), _highest_near(new))
-    flags[(new > tops[1]) & (near_old < tops[0]) & (new > near_old + 2 * LEAST_DB)] = 1
-    flags[(old > tops[0]) & (near_new < tops[1]) & (old > near_new + 2 * LEAST_DB)] = -1
+def _in_single_sweeps(pair: Pair, background_db: Levels) -> NDArray[np.int8]:
+    """Windows in which a sweep of one survey is higher than noise makes it above what the other shows on average."""
+    flags = np.zeros(pair.low_hz.size, dtype=np.int8)
+    for side, other, sign in ((pair.new, pair.old, 1), (pair.old, pair.new, -1)):
+        looks = int(side.looks.max())
+        tail = FALSE_CHANGES * SHARE_OF_CHANCE / (2 * pair.both.sum() * looks)
+        top = ratio_quantile_db(tail, np.array(side.readings), other.samples)
+        usual = np.where(pair.both, other.mean_db, np.nan)
+        usual = (usual if pair.same_axis else _highest_near(usual)) + sign * background_db
+        over = np.nan_to_num(side.highest_db - _lifted_db(pair, side) - usual, nan=-99.0)
+        flags[over > np.maximum(2.0 * LEAST_DB, top * _unrest(pair, side, looks))] = sign
     return flags
+
+
+def _lifted_db(pair: Pair, side: Side) -> Levels:
+    """By how much the floor as a whole was up in some sweep of a survey, dB, shape (window,)."""
+    floor = side.evidence.floor
+    lifted = np.interp(pair.centre_hz, floor.group_centres_hz, floor.rises_db.max(axis=0))
+    return np.asarray(lifted, dtype=np.float64)
+
+
+def _unrest(pair: Pair, side: Side, looks: int) -> Levels:
+    """How many times as far single sweeps rise above their mean around here as noise does; at least 1."""
+    by_noise = float(noise_quantile_db(0.5 ** (1.0 / looks), side.readings))
+    if looks < 2 or by_noise <= 0.0:
+        return np.ones(pair.low_hz.size)
+    rise = np.where(pair.both, side.highest_db - side.mean_db, np.nan)
+    window = max(FEWEST_BEHIND, round(RAGGED_HZ / pair.width_hz))
+    return np.maximum(1.0, np.nan_to_num(running_quantile(rise, window, 0.5)) / by_noise)
 
 
 def _grown(above: Levels, flags: NDArray[np.int8]) -> list[_Stretch]:

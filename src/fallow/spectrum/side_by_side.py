@@ -15,7 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fallow.spectrum.deciding import Evidence
-from fallow.spectrum.noise_floor import running_quantile
+from fallow.spectrum.noise_floor import median_of_valid, running_quantile
+from fallow.spectrum.statistics import noise_quantile_db
+from fallow.spectrum.two_samples import ratio_quantile_db
 from fallow.spectrum.window_levels import Geometry, geometry_of, pieces, powers_in, sum_over
 
 __all__ = ["Levels", "Pair", "Side", "gaps_between", "lay_side_by_side", "powers_over"]
@@ -53,6 +55,11 @@ class Side:
     def samples(self) -> Levels:
         """Independent noise powers in the mean, shape (window,): the shape of its gamma distribution."""
         return np.asarray(self.readings * np.maximum(self.looks, 1), dtype=np.float64)
+
+    def usual_db(self, windows: NDArray[np.int64] | slice) -> float:
+        """Mean power that most of some windows show [dB]: their median, less what a median of noise lies too low."""
+        bias_db = float(noise_quantile_db(0.5, float(np.median(self.samples))))
+        return float(median_of_valid(self.mean_db[windows], axis=0)) - bias_db
 
     @property
     def noise_scale_db(self) -> float:
@@ -97,8 +104,14 @@ class Pair:
 
     @property
     def noise_offset_db(self) -> float:
-        """Difference that the same noise shows, because of detector and RBW alone."""
+        """Difference that the same noise shows in its mean power, because of detector and RBW alone."""
         return self.new.noise_scale_db - self.old.noise_scale_db
+
+    @cached_property
+    def median_bias_db(self) -> float:
+        """By how much the median of the difference lies off that of the mean powers, by the scatter of noise alone."""
+        samples = (np.array(np.median(side.samples)) for side in (self.new, self.old))
+        return float(ratio_quantile_db(0.5, *samples))
 
     def with_new_lowered(self, shift_db: float) -> Pair:
         """The pair with all levels of the new survey brought down by ``shift_db``."""
@@ -160,17 +173,23 @@ def gaps_between(measured: Sequence[Evidence], missing: Sequence[Evidence]) -> t
     return tuple((begin, end) for begin, end in sorted(set(rest)) if end - begin >= least)
 
 
-def powers_over(evidence: Evidence, low_hz: float, high_hz: float) -> Levels:
-    """Power in one window for each sweep that measured it [mW or the source's linear unit], shape (sweep,)."""
+def powers_over(evidence: Evidence, low_hz: float, high_hz: float) -> tuple[Levels, float]:
+    """Power in one window for each sweep that measured it [mW or the source's linear unit], shape (sweep,); and over
+    how many cells it is spread, (Σp)²/Σp²: a window that one strong cell fills scatters like that cell.
+    """
     heard = evidence.heard
     geometry = geometry_of(heard, np.array([low_hz]), np.array([high_hz]))
     rows = max(1, MOST_NUMBERS // max(1, int(geometry.last[0] - geometry.first[0])))
-    found = []
+    found, squares = [], 0.0
     for begin in range(0, heard.n_sweeps, rows):  # a long survey must not be taken whole
         part = replace(heard, levels_db=heard.levels_db[begin : begin + rows])
         powers = powers_in(part, geometry, evidence.floor.noise_db, _nothing(evidence))
-        found.append(powers.least[powers.valid[:, 0], 0])
-    return np.concatenate(found)
+        valid = powers.valid[:, 0]
+        found.append(powers.least[valid, 0])
+        squares += float(powers.squares[valid, 0].sum())
+    together = np.concatenate(found)
+    cells = float(np.square(together).sum()) / squares if squares > 0.0 else 1.0
+    return together, max(1.0, cells * (1.0 + 1.0 / heard.noise.shape))  # noise by itself makes Σp² larger by 1 + 1/K
 
 
 def _crowded(low_hz: Levels, high_hz: Levels, old: Side, new: Side) -> Pair:

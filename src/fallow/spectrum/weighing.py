@@ -94,12 +94,13 @@ class Outcome:
 
 def weigh(side: Side, low_hz: float, high_hz: float, noise_db: float, tail: float) -> Weighed:
     """Weigh a span [Hz] whose noise is ``noise_db``. ``tail``: chance that noise alone is taken for a signal."""
-    powers = powers_over(side.evidence, low_hz, high_hz)
+    powers, filled = powers_over(side.evidence, low_hz, high_hz)
     noise = 10.0 ** (noise_db / 10.0)
     if powers.size == 0:
         return Weighed(math.nan, math.nan, noise_db, math.nan, math.nan, math.nan, 0, 0, steady=True)
     coarsest = max(side.evidence.heard.rbw_hz, float(side.evidence.heard.axis.step_hz))
-    shape = side.evidence.heard.noise.shape * max(1.0, (high_hz - low_hz) / coarsest / side.crowding)
+    cells = max(1.0, (high_hz - low_hz) / coarsest / side.crowding)
+    shape = side.evidence.heard.noise.shape * cells
     single = noise * 10.0 ** (float(noise_quantile_db(1.0 - tail / powers.size, shape)) / 10.0)
     of_mean = float(noise_quantile_db(1.0 - tail, shape * powers.size))
     in_mean = powers.mean() > noise * 10.0 ** (max(LEAST_PRESENT_DB, of_mean) / 10.0)
@@ -107,7 +108,8 @@ def weigh(side: Side, low_hz: float, high_hz: float, noise_db: float, tail: floa
     steady = bool(in_mean) and not _comes_and_goes(powers, on, shape)
     held = powers if steady or not on.any() else powers[on]
     level = float(held.mean())
-    spread = float(ratio_u_db(np.array(shape * held.size), np.array(1e9)))
+    scatter = side.evidence.heard.noise.shape * min(cells, filled)
+    spread = float(ratio_u_db(np.array(scatter * held.size), np.array(1e9)))
     present = steady or bool(on.any())
     signal = max(level - noise, 1e-3 * level)
     amplified = level / signal
@@ -163,7 +165,7 @@ def _both_there(old: Weighed, new: Weighed, sure: Sureness) -> Outcome:
     degrees = max(old.on + new.on - 2, 3)
     shares = f"on in {new.on} of {new.looks} sweeps, was in {old.on} of {old.looks}"
     shown = (new.level_db - old.level_db) * math.copysign(1.0, difference)
-    if abs(difference) <= threshold_db(sure, u_noise, degrees) or shown < LEAST_SHOWN_DB:
+    if abs(difference) <= threshold_db(sure, u_noise, degrees) or shown < _least_shown_db(old, new, sure):
         if fisher_mid_p(old.on, old.looks, new.on, new.looks) < BY_CHANCE:
             often = "more" if new.on * old.looks > old.on * new.looks else "less"
             return Outcome(None, because=f"as strong as before while on, but {often} often: {shares}")
@@ -172,6 +174,11 @@ def _both_there(old: Weighed, new: Weighed, sure: Sureness) -> Outcome:
     told = "" if old.steady and new.steady else f"; {shares}"
     because = f"there in both; {abs(difference):.1f} dB are beyond both uncertainties{told}"
     return Outcome(what, old.signal_db, new.signal_db, u_db, because)
+
+
+def _least_shown_db(old: Weighed, new: Weighed, sure: Sureness) -> float:
+    """By how much the levels themselves must differ, whatever the noise under the signals is taken for."""
+    return max(LEAST_SHOWN_DB, student_factor(sure.tail, 100.0) * math.hypot(old.spread_db, new.spread_db))
 
 
 def _one_there(there: Weighed, away: Weighed, sure: Sureness, what: What) -> Outcome:
