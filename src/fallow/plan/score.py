@@ -3,8 +3,9 @@
 1. links placed, priority by priority: one more of priority 1 outweighs any number of priority 2
 2. with a plan to keep: fewest links changed
 3. fewest links on places not measured, 4. then on doubtful ones
-5. fewest links where products of strangers alone fall, 6. then where the law says *ask*
-7. spares, 8. wishes granted, 9. the thinnest margin as wide as possible
+5. spares
+6. fewest links where products of strangers alone fall, 7. then where the law says *ask*
+8. wishes granted, 9. the thinnest margin as wide as possible
 
 Fixed links stay in any case. The order is that of the fields of ``Score``.
 """
@@ -35,9 +36,9 @@ class Score(NamedTuple):
     changed: int
     not_measured: int
     doubtful: int
+    spares: int
     hit: int
     ask: int
-    spares: int
     wishes: int
     thinnest_db: float
 
@@ -57,9 +58,9 @@ def score_of(question: Question, at_hz: NDArray[np.int64]) -> Score:
         -int(np.count_nonzero((facts.home_hz >= 0) & (at_hz != facts.home_hz))),
         -int(np.count_nonzero(verdict == Verdict.NOT_MEASURED)),
         -int(np.count_nonzero(verdict == Verdict.DOUBTFUL)),
+        int(np.count_nonzero(placed & facts.is_spare)),
         -int(np.count_nonzero(tier & HIT_BIT)),
         -int(np.count_nonzero(tier & ASK_BIT)),
-        int(np.count_nonzero(placed & facts.is_spare)),
         int(np.count_nonzero((facts.wish_hz >= 0) & (at_hz == facts.wish_hz))),
         float(margins.min()) if margins.size else -math.inf,
     )

@@ -123,7 +123,8 @@ class _Search:
     def nothing_left(self, score: Score) -> bool:
         """Whether no plan can have a better score."""
         everything = -1 not in self.standing.at_hz and score.wishes == np.count_nonzero(self.facts.wish_hz >= 0)
-        return everything and not any(score[1:6]) and not self.question.has_margins
+        spoilt = any((score.changed, score.not_measured, score.doubtful, score.hit, score.ask))
+        return everything and not spoilt and not self.question.has_margins
 
     def steps(self) -> Iterator[tuple[Score, Whole]]:
         """Plans as they come, one per step, better or not."""
