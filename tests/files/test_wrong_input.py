@@ -29,7 +29,7 @@ PIECES = (",", ";", ".", "-", "\n", "\r", '"', "\t", " ", "E9", "e999", "nan", "
           "\u00a0", "\udcff")  # fmt: skip
 
 BINARY = "the file is no text: its bytes are binary data of a kind that fallow can't read"
-RECORDS = "it holds records with a length and a JSON head before each, which can't be read yet"
+NO_SWEEP = "no sweep was found in its JSON: neither frequencies with levels, nor levels with a start and a step"
 
 
 def outcome(data: bytes) -> str:
@@ -79,9 +79,9 @@ def test_sweeps_with_damage(seed: str, damage: list[tuple[float, str, int]]) -> 
         ("a.webp", b"RIFF....WEBP", "it is a film or a picture, no sweep"),
         ("a.wav", b"RIFF....WAVE", "the WAV file is damaged: it lacks its format or its data"),
         ("a.sigmf-data", b"\x80\x7f" * 50, "its description a.sigmf-meta does not lie beside it"),
-        ("a.json", b'{"a": 1}', "it is JSON, which can't be read yet"),
-        ("a.txt", b"[[470.0, -95.0], [471.0, -96.0]]", "it is JSON, which can't be read yet"),
-        ("a.dat", b'221\r{"Ver": 1}', RECORDS),
+        ("a.json", b'{"a": 1}', NO_SWEEP),
+        ("a.txt", b"[[470.0, -95.0], [471.0, -96.0]]", NO_SWEEP),
+        ("a.dat", b'221\r{"Ver": 1}', "a record of 221 bytes is announced and cut off"),
         ("a.png", b"\x89PNG\r\n\x1a\n", "it is a picture, no sweep"),
         ("a.xml", b"<sweep/>", "it is XML or a web page, no table of text"),
         ("a.h5", b"\x89HDF\r\n", "it is an HDF5 file, which can't be read yet"),

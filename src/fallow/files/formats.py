@@ -12,6 +12,8 @@ from pathlib import Path
 
 from fallow.errors import InputError
 from fallow.files.delimited import read_delimited
+from fallow.files.json_records import read_json
+from fallow.files.length_prefixed import STARTS_AS, read_length_prefixed
 from fallow.files.npy import Companions, companions_of, read_npy
 from fallow.files.readings import FileReading, FileRefusal, NotASweepError, Telling
 from fallow.files.recordings import RAW_ENDINGS, read_raw
@@ -45,7 +47,6 @@ _NEVER_SWEEPS = (
     ".ini",    ".cfg", ".yml", ".yaml", ".sh", ".bat", ".exe", ".dll", ".fallow", ".log.gz",
 )  # fmt: skip
 _READABLE_NAMES = ("readme", "license", "licence", "changelog", "makefile", "attribution")
-_LENGTH_PREFIXED = re.compile(rb"\s*\d{1,6}[\r\n]*\{")
 
 
 def read_file(
@@ -67,6 +68,10 @@ def read_file(
         reading = read_npy(where, told, beside)
     elif _is_recording(where, head, told):
         reading = _read_recording(where, head, told)
+    elif _is_json(where, head):
+        reading = read_json(where, told)
+    elif STARTS_AS.match(head):
+        reading = read_length_prefixed(where, told)
     else:
         _refuse_other_kinds(where, head)
         reading = read_delimited(where, told, progress)
@@ -221,6 +226,12 @@ def _is_wav(head: bytes) -> bool:
     return head[:4] in (b"RIFF", b"RF64") and head[8:12] == b"WAVE"
 
 
+def _is_json(path: Path, head: bytes) -> bool:
+    bare = head.lstrip(b"\xef\xbb\xbf \t\r\n")
+    named = path.suffix.lower() in (".json", ".jsonl", ".ndjson")
+    return named or bare.startswith(b"{") or re.match(rb"\[\s*[\[{\"]", bare) is not None
+
+
 def _is_text(head: bytes) -> bool:
     """Whether the first bytes are writing with digits in it, in whatever encoding."""
     printable = sum(byte in b"\t\r\n" or 32 <= byte < 127 for byte in head)
@@ -237,18 +248,8 @@ def _refuse_other_kinds(path: Path, head: bytes) -> None:
         if head.startswith(magic):
             raise NotASweepError(f"it is {what}, no sweep", path=path)
     bare = head.lstrip(b"\xef\xbb\xbf \t\r\n")
-    if (
-        bare.startswith(b"{")
-        or re.match(rb"\[\s*[\[{\"]", bare)
-        or path.suffix.lower() in (".json", ".jsonl", ".geojson")
-    ):
-        raise InputError("it is JSON, which can't be read yet", path=path)
     if bare[:1] == b"<":
         raise NotASweepError("it is XML or a web page, no table of text", path=path)
-    if _LENGTH_PREFIXED.match(head):
-        raise InputError(
-            "it holds records with a length and a JSON head before each, which can't be read yet", path=path
-        )
 
 
 def _is_never_sweep(path: Path) -> bool:
