@@ -41,17 +41,27 @@ def _shifts_first(
 ) -> Iterator[tuple[Place, str]]:
     """The places that are left once small shifts are found, which go to ``changes``; what is no shift falls apart."""
     for place, looks_like in places:
-        old, new = _both_weighed(pair, place, sure)
+        shifts = _shift(pair, place, sure) if place.parts else []
+        changes += shifts
         if not place.parts:
             yield place, looks_like
-        elif not (old.present and new.present) or abs(new.signal_db - old.signal_db) > MOVE_DB:
-            yield from ((part, looks_like) for part in place.parts)
-        else:
-            changes += _shift(pair, place, old, new, sure)
+        elif not shifts:
+            yield from ((part, looks_like) for part in place.parts if _came_or_went(pair, part, sure))
 
 
-def _shift(pair: Pair, place: Place, old: Weighed, new: Weighed, sure: Sureness) -> list[Change]:
+def _came_or_went(pair: Pair, place: Place, sure: Sureness) -> bool:
+    """Beside a change of the other sign, only that is told: the rest is the changing shape of one signal."""
+    return compare_weighed(*_both_weighed(pair, place, sure), sure).what in (What.APPEARED, What.VANISHED)
+
+
+def _shift(pair: Pair, place: Place, sure: Sureness) -> list[Change]:
     """A signal that is about as strong in both surveys, a little higher or lower; none where only its shape differs."""
+    old, new = _both_weighed(pair, place, sure)
+    if not (old.present and new.present) or abs(new.signal_db - old.signal_db) > MOVE_DB:
+        return []
+    steps = [after.level_db - before.level_db for before, after in (_both_weighed(pair, p, sure) for p in place.parts)]
+    if min(steps) >= 0.0 or max(steps) <= 0.0:
+        return []
     before, after = (_centre_of_power(pair, side, place) for side in (pair.old, pair.new))
     half = (place.high_hz - place.low_hz - abs(after - before)) / 2
     if half <= 0 or abs(after - before) < max(LEAST_SHIFT_WINDOWS * pair.width_hz, LEAST_SHIFT_SHARE * 2 * half):

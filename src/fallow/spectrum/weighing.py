@@ -23,6 +23,7 @@ LEAST_PRESENT_DB = 1.5  # above its surroundings: design decision, what surround
 STEADY_SHARE = 0.9
 SURROUNDINGS_U_DB = 0.3  # design decision: how well the level around a signal is known
 BY_CHANCE = 0.05  # of shares of sweeps so different: common practice
+MOST_U_DB = 3.0  # of a signal that is there: design decision; beyond that the noise under it decides
 LEAST_SHOWN_DB = 1.0  # by which the levels themselves must differ: the noise under a signal is known less well
 CLEAR_DB = 10.0  # above the noise: worth a remark even where it proves nothing
 MUCH_SCATTER = 2.0  # times what noise alone scatters from sweep to sweep
@@ -77,8 +78,8 @@ class Weighed:
 
     @property
     def present(self) -> bool:
-        """Whether something is there."""
-        return math.isfinite(self.signal_db)
+        """Whether something is there, and more of it than its noise leaves open."""
+        return math.isfinite(self.signal_db) and self.u_db <= MOST_U_DB
 
 
 @dataclass(frozen=True)
@@ -101,7 +102,8 @@ def weigh(side: Side, low_hz: float, high_hz: float, noise_db: float, tail: floa
     coarsest = max(side.evidence.heard.rbw_hz, float(side.evidence.heard.axis.step_hz))
     cells = max(1.0, (high_hz - low_hz) / coarsest / side.crowding)
     shape = side.evidence.heard.noise.shape * cells
-    single = noise * 10.0 ** (float(noise_quantile_db(1.0 - tail / powers.size, shape)) / 10.0)
+    of_single = float(noise_quantile_db(1.0 - tail / powers.size, shape))
+    single = noise * 10.0 ** (max(LEAST_PRESENT_DB, of_single) / 10.0)
     of_mean = float(noise_quantile_db(1.0 - tail, shape * powers.size))
     in_mean = powers.mean() > noise * 10.0 ** (max(LEAST_PRESENT_DB, of_mean) / 10.0)
     on = powers >= max(single, math.sqrt(noise * float(powers.max())))
