@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from fallow.errors import UsageError
 from fallow.spectrum.axis import Axis
 from fallow.spectrum.chain import Chain
+from fallow.spectrum.levels import Levels
 from fallow.spectrum.statistics import NoiseModel, estimate_peak_count, estimate_samples
 from fallow.spectrum.sweep import Detector, LevelUnit, Series, Survey
 from fallow.units import Span
@@ -32,15 +33,15 @@ MOST_DIFFERENCES = 1_000_000  # as many as a median needs by far; keeps long sur
 @dataclass(frozen=True, eq=False)
 class Heard:
     """One series, ready. ``levels_db``: [dBm at the antenna, or the source's dB], float32, shape (sweep, bin), NaN not
-    measured.
+    measured; indexing gives arrays.
 
     ``rbw_hz``: as stated, else the step. ``own_bins``: our own carriers stood there. ``rejected``: impossible readings
     per bin. ``antenna_gain_db``: per bin, what the antenna adds; without it the level is the one at the instrument's
-    end of the antenna.
+    end of the antenna. ``times_s``: start of each sweep as in ``Series``, shape (sweep,), where all files tell it.
     """
 
     axis: Axis
-    levels_db: NDArray[np.float32]
+    levels_db: Levels
     rbw_hz: float
     rbw_known: bool
     detector: Detector | None
@@ -49,11 +50,12 @@ class Heard:
     rejected: NDArray[np.int64]
     antenna_gain_db: NDArray[np.float64]
     name: str
+    times_s: NDArray[np.float64] | None = None
 
     @property
     def n_sweeps(self) -> int:
         """Sweeps that say something each; a max-hold trace is one, however often it was read."""
-        return int(self.levels_db.shape[0])
+        return len(self.levels_db)
 
     @cached_property
     def steps_hz(self) -> NDArray[np.float64]:
@@ -64,39 +66,62 @@ class Heard:
     @cached_property
     def measured(self) -> NDArray[np.bool_]:
         """Bins with a valid level in some sweep, shape (bin,)."""
-        return np.asarray(np.isfinite(self.levels_db).any(axis=0))
+        return np.asarray(self._sums.count > 0)
 
     @cached_property
     def often_missing(self) -> NDArray[np.bool_]:
         """Bins without a valid level in more than a tenth of the sweeps, shape (bin,)."""
-        if self.complete:
-            return np.zeros(self.axis.n, dtype=bool)
-        return np.asarray(np.isfinite(self.levels_db).mean(axis=0) < OFTEN_SHARE)
+        return np.asarray(self._sums.count < OFTEN_SHARE * self.n_sweeps)
 
     @cached_property
     def complete(self) -> bool:
         """Whether no level is missing anywhere."""
-        return bool(np.isfinite(self.levels_db).all())
+        return bool((self._sums.count == self.n_sweeps).all())
 
     @cached_property
     def mean_db(self) -> NDArray[np.float64]:
         """Mean power of each bin over the sweeps, dB, shape (bin,), NaN where nothing was measured."""
-        power = np.zeros(self.axis.n)
-        count = np.zeros(self.axis.n)
-        for row in self.levels_db:  # one sweep at a time: a long survey must not be copied whole
-            valid = np.isfinite(row)
-            power[valid] += 10.0 ** (row[valid].astype(np.float64) / 10.0)
-            count += valid
         mean = np.full(self.axis.n, np.nan)
-        some = count > 0
-        mean[some] = 10.0 * np.log10(power[some] / count[some])
+        mean[self.measured] = 10.0 * np.log10(self._sums.power[self.measured] / self._sums.count[self.measured])
         return mean
 
     @cached_property
     def highest_db(self) -> NDArray[np.float64]:
         """Highest level of each bin over the sweeps, dB, shape (bin,), NaN where nothing was measured."""
-        highest = np.max(np.where(np.isfinite(self.levels_db), self.levels_db, -np.inf), axis=0)
-        return np.where(np.isfinite(highest), highest, np.nan).astype(np.float64)
+        return np.where(self.measured, self._sums.highest, np.nan).astype(np.float64)
+
+    @cached_property
+    def _sums(self) -> _Sums:
+        return _Sums.over(self.levels_db)
+
+
+@dataclass(frozen=True, eq=False)
+class _Sums:
+    """What one look at every level tells of each bin, arrays of shape (bin,).
+
+    ``count``: valid levels; ``power``: their sum [mW or the source's linear unit]; ``highest``: the highest [dB].
+    """
+
+    count: NDArray[np.int64]
+    power: NDArray[np.float64]
+    highest: NDArray[np.float32]
+
+    @staticmethod
+    def over(levels: Levels) -> _Sums:
+        bins = levels.shape[1]
+        count, power = np.zeros(bins, dtype=np.int64), np.zeros(bins)
+        highest = np.full(bins, -np.inf, dtype=np.float32)
+        for _, block in levels.blocks():
+            np.fmax(highest, np.fmax.reduce(block, axis=0), out=highest)
+            linear = np.exp(block.astype(np.float64) * (math.log(10.0) / 10.0))
+            valid = np.isfinite(block)
+            if valid.all():
+                count += block.shape[0]
+            else:
+                count += valid.sum(axis=0)
+                linear[~valid] = 0.0
+            power += linear.sum(axis=0)
+        return _Sums(count, power, highest)
 
 
 def is_absolute(survey: Survey, chain: Chain | None) -> bool:
@@ -149,16 +174,17 @@ def _remarks(part: Heard) -> list[str]:
     return remarks
 
 
-def _merged(series: Sequence[Series]) -> list[Series]:
-    merged: list[Series] = []
+def _merged(series: Sequence[Series]) -> list[list[Series]]:
+    """Series of one kind together, in the order of their first sweeps where all tell it."""
+    merged: list[list[Series]] = []
     for one in series:
-        for index, other in enumerate(merged):
-            if _same_kind(one, other):
-                merged[index] = replace(other, levels_db=np.concatenate([other.levels_db, one.levels_db]), times_s=None)
+        for others in merged:
+            if _same_kind(one, others[0]):
+                others.append(one)
                 break
         else:
-            merged.append(one)
-    return merged
+            merged.append([one])
+    return [sorted(parts, key=_first_s) if _all_timed(parts) else parts for parts in merged]
 
 
 def _same_kind(one: Series, other: Series) -> bool:
@@ -166,45 +192,69 @@ def _same_kind(one: Series, other: Series) -> bool:
     return stated and one.axis == other.axis
 
 
-def _ready(series: Series, chain: Chain | None, own: Sequence[Span]) -> Heard:
-    axis = series.axis
+def _all_timed(parts: Sequence[Series]) -> bool:
+    """Whether the times of all sweeps are known, and can be compared."""
+    known = all(part.times_s is not None and bool(np.isfinite(part.times_s).all()) for part in parts)
+    return known and len({part.zone_known for part in parts}) == 1
+
+
+def _first_s(part: Series) -> float:
+    return float(part.times_s[0]) if part.times_s is not None else 0.0
+
+
+def _ready(parts: Sequence[Series], chain: Chain | None, own: Sequence[Span]) -> Heard:
+    series, axis = parts[0], parts[0].axis
     gains = np.zeros(axis.n) if chain is None else chain.gain_at(axis.centres_hz)
     without = np.zeros(axis.n) if chain is None else chain.gain_at(axis.centres_hz, without=("antenna",))
-    levels = np.asarray(series.levels_db, dtype=np.float32)
-    if chain is not None:
-        levels = levels - gains.astype(np.float32)
-    levels = np.where(np.isfinite(levels), levels, np.float32(np.nan))
-    impossible = _impossible(levels)
+    added = None if chain is None else -gains.astype(np.float32)
+    levels = Levels(tuple(part.levels_db for part in parts), added)
+    times = np.concatenate([part.times_s for part in parts if part.times_s is not None]) if _all_timed(parts) else None
+    lowest = _lowest_possible_db(levels)
+    rejected = _count_below(levels, lowest)
     rbw = series.rbw_hz if series.rbw_hz and series.rbw_hz > 0 else float(axis.step_hz)
     own_bins = _own_bins(axis, own, rbw)
-    if series.detector is Detector.MAX_HOLD and levels.shape[0] > 1:
-        levels = np.fmax.reduce(levels, axis=0, keepdims=True)
+    if series.detector is Detector.MAX_HOLD:
+        levels, times = (_held(levels), None) if len(levels) > 1 else (levels, times)
+        lowest = -math.inf
     noise = _noise_model(levels, axis, rbw, series.detector)
-    if impossible.any() or own_bins.any():
-        levels = levels.copy()
-        levels[:, own_bins] = np.nan
-        if series.detector is not Detector.MAX_HOLD:
-            levels[impossible] = np.nan
+    hidden = own_bins if own_bins.any() else None
     return Heard(
         axis=axis,
-        levels_db=levels,
+        levels_db=replace(levels, lowest_db=lowest if rejected.any() else -math.inf, hidden=hidden),
         rbw_hz=rbw,
         rbw_known=series.rbw_hz is not None,
         detector=series.detector,
         noise=noise,
         own_bins=own_bins,
-        rejected=impossible.sum(axis=0),
+        rejected=rejected,
         antenna_gain_db=gains - without,
         name=series.trace or series.source,
+        times_s=times,
     )
 
 
-def _impossible(levels: NDArray[np.float32]) -> NDArray[np.bool_]:
-    sample = levels.ravel()[:: max(1, levels.size // MOST_DIFFERENCES)]
+def _lowest_possible_db(levels: Levels) -> float:
+    sample = levels[:: max(1, levels.size // MOST_DIFFERENCES)].ravel()
+    sample = sample[:: max(1, sample.size // MOST_DIFFERENCES)]
     sample = sample[np.isfinite(sample)]
-    if sample.size == 0:
-        return np.zeros(levels.shape, dtype=bool)
-    return np.asarray(levels < np.percentile(sample, 25) - IMPOSSIBLE_BELOW_DB)
+    return float(np.percentile(sample, 25)) - IMPOSSIBLE_BELOW_DB if sample.size else -math.inf
+
+
+def _count_below(levels: Levels, lowest_db: float) -> NDArray[np.int64]:
+    """How many readings of each bin lie below a level, shape (bin,)."""
+    count = np.zeros(levels.shape[1], dtype=np.int64)
+    for _, block in levels.blocks():
+        if np.fmin.reduce(block, axis=None) < lowest_db:
+            count += (block < np.float32(lowest_db)).sum(axis=0)
+    return count
+
+
+def _held(levels: Levels) -> Levels:
+    """The highest level of each bin as one sweep."""
+    highest = np.full((1, levels.shape[1]), np.nan, dtype=np.float32)
+    for _, block in levels.blocks():
+        np.fmax(highest, np.fmax.reduce(block, axis=0), out=highest)
+    return Levels((highest,))
 
 
 def _own_bins(axis: Axis, own: Sequence[Span], rbw_hz: float) -> NDArray[np.bool_]:
@@ -214,7 +264,7 @@ def _own_bins(axis: Axis, own: Sequence[Span], rbw_hz: float) -> NDArray[np.bool
     return bins
 
 
-def _noise_model(levels: NDArray[np.float32], axis: Axis, rbw_hz: float, detector: Detector | None) -> NoiseModel:
+def _noise_model(levels: Levels, axis: Axis, rbw_hz: float, detector: Detector | None) -> NoiseModel:
     spread_db = _scatter_db(levels, axis, rbw_hz)
     if detector in (Detector.PEAK, Detector.MAX_HOLD):
         peak_of = 100.0 if spread_db is None else max(2.0, estimate_peak_count(spread_db))
@@ -222,7 +272,7 @@ def _noise_model(levels: NDArray[np.float32], axis: Axis, rbw_hz: float, detecto
     return NoiseModel(samples=1.0 if spread_db is None else estimate_samples(spread_db))
 
 
-def _scatter_db(levels: NDArray[np.float32], axis: Axis, rbw_hz: float) -> float | None:
+def _scatter_db(levels: Levels, axis: Axis, rbw_hz: float) -> float | None:
     """Median magnitude of the difference of two readings of the same noise; the larger of two ways of looking.
 
     Between sweeps drift adds to it, along frequency the shape of the spectrum does: neither makes it too small.

@@ -118,7 +118,7 @@ class Pair:
         if shift_db == 0.0:
             return self
         evidence, floor = self.new.evidence, self.new.evidence.floor
-        heard = replace(evidence.heard, levels_db=evidence.heard.levels_db - np.float32(shift_db))
+        heard = replace(evidence.heard, levels_db=evidence.heard.levels_db.raised_by(-shift_db))
         lowered = replace(
             floor,
             noise_db=floor.noise_db - shift_db,
@@ -182,7 +182,7 @@ def powers_over(evidence: Evidence, low_hz: float, high_hz: float) -> tuple[Leve
     rows = max(1, MOST_NUMBERS // max(1, int(geometry.last[0] - geometry.first[0])))
     found, squares = [], 0.0
     for begin in range(0, heard.n_sweeps, rows):  # a long survey must not be taken whole
-        part = replace(heard, levels_db=heard.levels_db[begin : begin + rows])
+        part = replace(heard, levels_db=heard.levels_db.sweeps(begin, begin + rows))
         powers = powers_in(part, geometry, evidence.floor.noise_db, _nothing(evidence))
         valid = powers.valid[:, 0]
         found.append(powers.least[valid, 0])
