@@ -63,7 +63,7 @@ def shell_commands(text: str) -> Iterator[str]:
 # --- the command line
 
 
-@pytest.mark.parametrize("name", ["fallow", "demo", "read", "air", "rules", "plan", "audit"])
+@pytest.mark.parametrize("name", ["fallow", "demo", "read", "air", "rules", "plan", "audit", "compare"])
 def test_every_command_is_there_and_its_help_fits(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("COLUMNS", str(HELP_WIDTH))
     for line in parsers()[name].format_help().splitlines():

@@ -1,0 +1,59 @@
+"""What every screen is written with: the console, plain tables, notes, complaints."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterable, Sequence
+from typing import Literal
+
+from rich.console import Console
+from rich.padding import Padding
+from rich.table import Table
+
+from fallow.workflow.survey import FileRefusal
+
+__all__ = ["complain_of", "console", "narrator", "plain_table", "print_notes", "show_story"]
+
+
+def console() -> Console:
+    """Where answers go: stdout, 80 columns where nobody says otherwise."""
+    return Console(highlight=False, emoji=False, markup=False)
+
+
+def plain_table(*columns: tuple[str, Literal["left", "right"]]) -> Table:
+    table = Table(box=None, padding=(0, 1, 0, 0), show_edge=False, header_style="underline")
+    for heading, justify in columns:
+        table.add_column(heading, justify=justify, no_wrap=True)
+    return table
+
+
+def print_notes(out: Console, notes: Sequence[str], heading: str = "Notes") -> None:
+    if notes:
+        out.print(f"\n{heading}", style="bold")
+        for note in notes:
+            out.print(Padding(f"- {note}", (0, 0, 0, 2)))
+
+
+def complain_of(refusals: Iterable[FileRefusal]) -> None:
+    """Say on stderr which files could not be read, each in one sentence with its hint."""
+    for refusal in refusals:
+        sys.stderr.write(f"fallow: {refusal.error}\n")
+        if refusal.error.hint:
+            sys.stderr.write(f"hint: {refusal.error.hint}\n")
+
+
+def show_story(lines: Sequence[str]) -> None:
+    """The demo's story, one screen."""
+    out = console()
+    for line in lines:
+        out.print(line)
+
+
+def narrator(*, quiet: bool) -> Callable[[str], None]:
+    """Says on stderr what a long story is doing now; nothing when ``quiet``."""
+
+    def say(line: str) -> None:
+        if not quiet:
+            sys.stderr.write(f"{line} ...\n")
+
+    return say
