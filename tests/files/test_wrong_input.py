@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from fallow.errors import FallowError, InputError
 from fallow.files import FileReading, FileRefusal, read_file, read_paths
-from fallow.files.formats import named_reference
+from fallow.files.kinds import named_reference
 from written_sweeps import Style, columns, grid, noise
 
 FREQUENCIES = grid("470.000", "0.025", 12)
@@ -74,8 +74,9 @@ def test_sweeps_with_damage(seed: str, damage: list[tuple[float, str, int]]) -> 
         ("a.csv", b"\xef\xbb\xbf\r\n", "the file is empty"),
         ("a.csv", b"\x00\x01\x02" * 99, BINARY),
         ("a.txt", b"just some words about nothing\n", "there are no numbers in it"),
-        ("a.zip", b"PK\x03\x04rest", "it is an archive or an office document: save what is in it as text"),
-        ("a.csv.gz", b"\x1f\x8b\x08rest", "it is compressed: unpack it first"),
+        ("a.zip", b"PK\x03\x04rest", "the archive is damaged or of a kind that can't be unpacked"),
+        ("a.csv.gz", b"\x1f\x8b\x08rest", "the archive is damaged or of a kind that can't be unpacked"),
+        ("a.csv.xz", b"\xfd7zXZrest", "it is compressed: unpack it first"),
         ("a.webp", b"RIFF....WEBP", "it is a film or a picture, no sweep"),
         ("a.wav", b"RIFF....WAVE", "the WAV file is damaged: it lacks its format or its data"),
         ("a.sigmf-data", b"\x80\x7f" * 50, "its description a.sigmf-meta does not lie beside it"),
@@ -84,7 +85,7 @@ def test_sweeps_with_damage(seed: str, damage: list[tuple[float, str, int]]) -> 
         ("a.dat", b'221\r{"Ver": 1}', "a record of 221 bytes is announced and cut off"),
         ("a.png", b"\x89PNG\r\n\x1a\n", "it is a picture, no sweep"),
         ("a.xml", b"<sweep/>", "it is XML or a web page, no table of text"),
-        ("a.h5", b"\x89HDF\r\n", "it is an HDF5 file, which can't be read yet"),
+        ("a.parquet", b"PAR1rest", "the Parquet file is damaged, or of a kind that can't be read"),
     ],
 )  # fmt: skip
 def test_other_kinds_of_files_are_named(tmp_path: Path, name: str, data: bytes, what: str) -> None:

@@ -69,7 +69,7 @@ def read_raw(path: Path, telling: Telling) -> FileReading:
     hint = RAW_ENDINGS.get(path.suffix.lower(), "")
     if telling.samples is None:
         hints = (f"its name hints at samples of type {hint}",) if hint else ()
-        return reading_of(Recording(path, "raw samples", (), notes=(*known, *hints)), telling)
+        return reading_of(Recording(path, "raw samples", (Capture(0, 0),), notes=(*known, *hints)), telling)
     kind = SampleType.named(telling.samples)
     count, rest = divmod(size, kind.sample_bytes)
     cut = (f"{rest} bytes at its end are no whole sample",) if rest else ()
@@ -144,7 +144,7 @@ def _questions(recording: Recording) -> Iterator[tuple[str, str]]:
         yield "type", "--samples"
     if recording.rate_hz is None:
         yield "rate", "--rate"
-    if not recording.captures or any(capture.centre_hz is None for capture in recording.captures):
+    if any(capture.centre_hz is None for capture in recording.captures):
         yield "centre frequency", "--centre"
 
 

@@ -45,7 +45,7 @@ def read_sigmf(path: Path, telling: Telling) -> FileReading:
     data, size = _data(said)
     samples_end = size - _whole(said, said.everywhere, "core:trailing_bytes")
     chunks = _chunks(said)
-    captures = tuple(_captures(said, chunks, 0 if kind is None else _count(samples_end, chunks, kind)))
+    captures = tuple(_captures(said, chunks, None if kind is None else _count(samples_end, chunks, kind)))
     take = None if kind is None else taking_from_file(data, kind, chunks.skipped_before)
     notes = (*_checked(said, data, size), *_described(said, captures))
     recording = Recording(
@@ -137,14 +137,15 @@ def _count(samples_end: int, chunks: _Chunks, kind: SampleType) -> int:
     return max(samples_end - sum(chunks.header_bytes), 0) // kind.sample_bytes
 
 
-def _captures(said: _Said, chunks: _Chunks, count: int) -> Iterator[Capture]:
+def _captures(said: _Said, chunks: _Chunks, count: int | None) -> Iterator[Capture]:
     """Captures that hold samples; where their number is not known yet, all of them as empty."""
     stated = said.captures or [{}]
-    for capture, (first, end) in zip(stated, pairwise((*chunks.firsts, max(count, chunks.firsts[-1]))), strict=True):
-        held = min(end, count) - first
-        if held > 0 or count == 0:
+    for capture, (first, end) in zip(stated, pairwise((*chunks.firsts, count or 0)), strict=True):
+        last = capture is stated[-1]
+        held = 0 if count is None else (count if last else min(end, count)) - first
+        if held > 0 or count is None:
             centre = _frequency(said, capture, "core:frequency")
-            yield Capture(first, max(held, 0), centre, _start_s(capture.get("core:datetime")))
+            yield Capture(first, held, centre, _start_s(capture.get("core:datetime")))
 
 
 def _checked(said: _Said, data: Path, size: int) -> Iterator[str]:
