@@ -236,7 +236,7 @@ def _look(evidence: Evidence, windows: _Windows, piece: NDArray[np.int64], found
     powers = powers_in(heard, geometry, floor.noise_db, flagged)
     middle = (geometry.low_hz + geometry.high_hz) / 2
     group = np.minimum(np.searchsorted(floor.group_centres_hz, middle), floor.group_centres_hz.size - 1)
-    rises = 10.0 ** (floor.rises_db[:, group] / 10.0)
+    rises = 10.0 ** (floor.rises_db[:, group].astype(np.float64) / 10.0)
     spread = np.minimum(1.0, geometry.step_hz / heard.rbw_hz)
     limit = 10.0 ** (windows.limit_db[piece] / 10.0)
     found.sweeps[piece] = powers.valid.sum(axis=0)
@@ -286,7 +286,7 @@ def _runs(powers: WindowPowers, rises: NDArray[np.float64]) -> Iterator[tuple[in
     totals = [np.concatenate([np.zeros((1, values.shape[1])), np.cumsum(values, axis=0)]) for values in columns]
     length = 2
     while length < sweeps:
-        starts = np.unique(np.append(np.arange(0, sweeps - length, length // 2), sweeps - length))
+        starts = np.append(np.arange(0, sweeps - length, length // 2), sweeps - length)
         sums = [total[starts + length] - total[starts] for total in totals]
         yield length, _run_of(sums, sums[4] >= length / 2)
         length *= 2

@@ -107,12 +107,17 @@ class Levels:
 
     def _homes(self, rows: Several) -> Iterator[tuple[Several, NDArray[np.floating], Several]]:
         """For each part that holds some of the rows: their places among the rows, the part, their places in it."""
-        ends = np.cumsum([part.shape[0] for part in self.parts])
-        if isinstance(rows, slice) and rows == slice(None):
-            for end, part in zip(ends.tolist(), self.parts, strict=True):
-                yield slice(end - part.shape[0], end), part, slice(None)
+        if isinstance(rows, slice) and rows.step in (None, 1):
+            first, last, _ = rows.indices(len(self))
+            before = 0
+            for part in self.parts:
+                begin, end = max(0, first - before), min(part.shape[0], last - before)
+                if begin < end:
+                    yield slice(before + begin - first, before + end - first), part, slice(begin, end)
+                before += part.shape[0]
             return
         wanted = np.arange(len(self))[rows]
+        ends = np.cumsum([part.shape[0] for part in self.parts])
         home = np.searchsorted(ends, wanted, side="right")
         for index in np.unique(home):
             places = np.flatnonzero(home == index)

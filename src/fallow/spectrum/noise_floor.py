@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fallow.spectrum.heard import Heard
+from fallow.spectrum.levels import AT_ONCE
 from fallow.spectrum.statistics import noise_quantile_db
 
 __all__ = ["Floor", "Groups", "find_floor", "group_levels", "running_quantile"]
@@ -35,6 +36,7 @@ SHORT_HZ = 10e6  # what comes back within this is a block, however slowly; what 
 RETURN_GROUPS = 12  # 3 MHz
 RETURN_SHARE = 0.6  # of the step, given back there
 STEP_REACH = 2  # groups over which a step may be smeared: noise is taken as the higher side's there
+RISE_SHARE = 0.25  # of the groups may be lower than the rise that is told for all
 MOST_ROWS = 200  # sweeps that the group medians need at most
 
 
@@ -45,7 +47,7 @@ class Groups:
     """
 
     centres_hz: NDArray[np.float64]
-    levels_db: NDArray[np.float64]
+    levels_db: NDArray[np.float32]
     typical_db: NDArray[np.float64]
     sigma_db: float
     width_hz: float
@@ -65,7 +67,7 @@ class Floor:
     ceiling_db: NDArray[np.float64]
     ordinary_db: NDArray[np.float64]
     u_db: float
-    rises_db: NDArray[np.float64]
+    rises_db: NDArray[np.float32]
     group_centres_hz: NDArray[np.float64]
 
 
@@ -80,12 +82,12 @@ def find_floor(heard: Heard, reference_db: NDArray[np.float64] | None = None) ->
     excess = groups.typical_db - base
     if not np.isfinite(excess).any():
         nothing = np.full(heard.axis.n, np.nan)
-        return Floor(nothing, nothing, nothing, 0.0, np.zeros(groups.levels_db.shape), groups.centres_hz)
+        return Floor(nothing, nothing, nothing, 0.0, np.zeros_like(groups.levels_db), groups.centres_hz)
     blocks, cut_off, steps = find_blocks(excess, groups)
     followed, residual = _follow(excess, blocks, groups.width_hz)
     ordinary = _ordinary(followed, blocks | cut_off, steps, groups.width_hz)
     followed = np.minimum(followed, ordinary + HIGHEST_RISE_DB)
-    rises = _rises(groups.levels_db - base - followed, groups.width_hz)
+    rises = _rises(groups.levels_db, base + followed, groups.width_hz)
     centres = heard.axis.centres_hz
     per_bin = _at(groups.centres_hz, base, centres) if reference_db is None else _filled(reference_db)
     return Floor(
@@ -107,11 +109,11 @@ def group_levels(heard: Heard) -> Groups:
     centres = np.nanmean(
         np.pad(heard.axis.centres_hz, (0, padding), constant_values=np.nan).reshape(count, per_group), axis=1
     )
-    levels = np.empty((heard.n_sweeps, count))
-    for row, sweep in enumerate(heard.levels_db):
-        padded = np.pad(sweep, (0, padding), constant_values=np.nan).reshape(count, per_group)
-        levels[row] = median_of_valid(padded, axis=1)
-    levels -= float(noise_quantile_db(0.5, heard.noise.shape))
+    levels = np.empty((heard.n_sweeps, count), dtype=np.float32)
+    for sweeps, block in heard.levels_db.blocks():
+        padded = np.pad(block, ((0, 0), (0, padding)), constant_values=np.nan).reshape(-1, count, per_group)
+        levels[sweeps] = median_of_valid(padded, axis=2)
+    levels -= np.float32(noise_quantile_db(0.5, heard.noise.shape))
     typical = median_of_valid(levels[:: max(1, heard.n_sweeps // MOST_ROWS)], axis=0)
     independent = max(1.0, per_group * min(1.0, step / heard.rbw_hz))
     theory = (
@@ -229,12 +231,32 @@ def _ordinary(
     return np.fmin(_filled(low) if np.isfinite(low).any() else followed, followed)
 
 
-def _rises(excess_db: NDArray[np.float64], width_hz: float) -> NDArray[np.float64]:
+def _rises(levels_db: NDArray[np.float32], usual_db: NDArray[np.float64], width_hz: float) -> NDArray[np.float32]:
     """By how much the floor as a whole was up in each sweep: the lower quartile over a wide window, never below 0."""
     window = max(3, round(30e6 / width_hz))
-    if excess_db.shape[0] == 1:
-        return np.zeros(excess_db.shape)
-    return np.maximum(0.0, np.nan_to_num(np.stack([running_quantile(row, window, 0.25) for row in excess_db])))
+    rises = np.zeros_like(levels_db)
+    if levels_db.shape[0] == 1:
+        return rises
+    at_once = max(1, AT_ONCE // levels_db.shape[1])
+    for begin in range(0, levels_db.shape[0], at_once):
+        excess = levels_db[begin : begin + at_once] - usual_db
+        for row in np.flatnonzero(_is_up_somewhere(excess, window, RISE_SHARE)):
+            up = running_quantile(excess[row], window, RISE_SHARE)
+            rises[begin + row] = np.maximum(0.0, np.nan_to_num(up))
+    return rises
+
+
+def _is_up_somewhere(excess_db: NDArray[np.float64], window: int, share: float) -> NDArray[np.bool_]:
+    """Rows whose running quantile is above 0 at some place, shape (row,): counted, which is quicker than sorting."""
+    half = _odd(window, excess_db.shape[1]) // 2
+
+    def within(flags: NDArray[np.bool_]) -> NDArray[np.int64]:
+        total = np.cumsum(np.pad(flags, ((0, 0), (half + 1, half))), axis=1)
+        return total[:, 2 * half + 1 :] - total[:, : -2 * half - 1]
+
+    valid = within(np.isfinite(excess_db))
+    lower = within(excess_db <= 0)
+    return np.asarray(((valid > 0) & (lower <= np.round(share * (valid - 1)))).any(axis=1))
 
 
 def running_quantile(
@@ -243,7 +265,7 @@ def running_quantile(
     """Quantile of the valid values within ``window`` places around each; every ``hop`` places, with lines between."""
     if values.size == 0:
         return values
-    window = min(window | 1, (values.size - 1) | 1)
+    window = _odd(window, values.size)
     hop = hop or max(1, window // 32)
     starts = np.arange(0, values.size, hop)
     padded = np.pad(values, window // 2, constant_values=np.nan)
@@ -252,6 +274,11 @@ def running_quantile(
     valid = np.isfinite(ordered).sum(axis=1)
     picked = ordered[np.arange(starts.size), np.maximum(0, np.round(share * (valid - 1)).astype(int))]
     return np.interp(np.arange(values.size), starts[valid > 0], picked[valid > 0]) if (valid > 0).any() else values
+
+
+def _odd(window: int, size: int) -> int:
+    """An odd window that is not wider than what there is by more than one."""
+    return min(window | 1, (size - 1) | 1)
 
 
 def median_of_valid(values: NDArray[np.floating], axis: int) -> NDArray[np.float64]:

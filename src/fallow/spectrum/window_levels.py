@@ -8,7 +8,7 @@ window narrower than a cell, or than the RBW, is charged with a whole cell: a na
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -135,18 +135,32 @@ def powers_in(
     bin).
     """
     bins = bins_between(geometry.first, geometry.last, heard.axis.n)
-    shape = (heard.n_sweeps, geometry.first.size)
+    instead = np.where(replaced[bins], 10.0 ** (instead_db[bins] / 10.0), np.nan)
+    rows = max(1, MOST_NUMBERS // (bins.stop - bins.start))
+    parts = [
+        _powers(heard, geometry, slice(begin, begin + rows), bins, instead) for begin in range(0, heard.n_sweeps, rows)
+    ]
+    if len(parts) == 1:
+        return parts[0]
+    return WindowPowers(
+        *(np.concatenate([getattr(part, field.name) for part in parts]) for field in fields(WindowPowers))
+    )
+
+
+def _powers(heard: Heard, geometry: Geometry, sweeps: slice, bins: slice, instead: NDArray[np.float64]) -> WindowPowers:
+    """The same for some sweeps. ``instead``: power that a bin counts with in ``least``, NaN for its own."""
     ratio = heard.steps_hz[bins] / heard.rbw_hz
-    power = np.exp(heard.levels_db[:, bins].astype(np.float64) * (np.log(10.0) / 10.0))
-    valid = np.ones(shape, dtype=bool)
+    power = np.exp(heard.levels_db[sweeps, bins].astype(np.float64) * (np.log(10.0) / 10.0))
+    valid = np.ones((power.shape[0], geometry.first.size), dtype=bool)
     if not heard.complete:
         valid = _valid(heard, geometry, np.isfinite(power), bins)
         power = np.nan_to_num(power, copy=False)
     touched = _touched_sum(power * np.minimum(WIDEST_STEP, ratio), geometry, bins.start)
     strongest = _touched_max(power, geometry, bins.start) if ratio.min() < 1.0 else 0.0
     squares = _touched_sum(np.square(power * np.minimum(1.0, ratio)), geometry, bins.start) * geometry.scale**2
-    if replaced[bins].any():
-        power[:, replaced[bins]] = 10.0 ** (instead_db[bins][replaced[bins]] / 10.0)
+    other = np.isfinite(instead)
+    if other.any():
+        power[:, other] = instead[other]
     shared = sum_over(heard, power * np.minimum(1.0, ratio), geometry.low_hz, geometry.high_hz, bins.start)
     return WindowPowers(shared * geometry.scale, np.maximum(touched, strongest), squares, valid)
 
