@@ -51,6 +51,7 @@ class Heard:
     antenna_gain_db: NDArray[np.float64]
     name: str
     times_s: NDArray[np.float64] | None = None
+    zone_known: bool = False
 
     @property
     def n_sweeps(self) -> int:
@@ -230,6 +231,7 @@ def _ready(parts: Sequence[Series], chain: Chain | None, own: Sequence[Span]) ->
         antenna_gain_db=gains - without,
         name=series.trace or series.source,
         times_s=times,
+        zone_known=series.zone_known,
     )
 
 

@@ -12,11 +12,15 @@ from fallow.units import Channel
 
 __all__ = [
     "ATSC_PILOT_HZ",
+    "DECT_BANDS_HZ",
     "DOWNLINKS",
+    "DUPLEX",
     "MOBILE_WIDTHS",
+    "NARROW_DIGITAL",
     "TELEVISION",
     "UPLINKS",
     "Television",
+    "dect_carrier_hz",
     "usual_rasters",
 ]
 
@@ -105,3 +109,39 @@ UPLINKS = (  # TS 36.101 table 5.5-1, from memory
     (1920e6, 1980e6),
     (2500e6, 2570e6),
 )
+
+DUPLEX = (  # uplink and downlink of a band: TS 36.101 table 5.5-1, from memory
+    ((663e6, 698e6), (617e6, 652e6)),  # 71
+    ((699e6, 716e6), (729e6, 746e6)),  # 12, 17
+    ((703e6, 748e6), (758e6, 803e6)),  # 28
+    ((777e6, 787e6), (746e6, 756e6)),  # 13
+    ((788e6, 798e6), (758e6, 768e6)),  # 14
+    ((814e6, 849e6), (859e6, 894e6)),  # 26, 5
+    ((832e6, 862e6), (791e6, 821e6)),  # 20
+    ((880e6, 915e6), (925e6, 960e6)),  # 8
+    ((1710e6, 1785e6), (1805e6, 1880e6)),  # 3
+    ((1850e6, 1915e6), (1930e6, 1995e6)),  # 25, 2
+    ((1920e6, 1980e6), (2110e6, 2170e6)),  # 1
+    ((2500e6, 2570e6), (2620e6, 2690e6)),  # 7
+)
+
+NARROW_DIGITAL = (  # flat tops: width 3 dB down
+    ("narrow-band IoT", 180_000.0),  # 12 carriers of 15 kHz: 3GPP TS 36.211, 10.1
+    ("TETRA", 18_000.0),  # 36 kbit/s, two bits a symbol, root-raised cosine: ETSI EN 300 392-2, 5
+    ("12.5 kHz digital speech", 9_600.0),  # 4800 symbols/s, four levels: ETSI TS 102 361-1; its width from memory
+    ("6.25 kHz digital speech", 4_800.0),  # 2400 symbols/s, four levels: ETSI TS 102 658; its width from memory
+)
+
+DECT_BANDS_HZ = ((1880e6, 1900e6), (1920e6, 1930e6))  # ETSI EN 300 175-2; 47 CFR 15.303: from memory
+DECT_RASTER_HZ = 1.728e6  # ETSI EN 300 175-2: carriers at 1897.344 MHz - c x 1.728 MHz, c = 0..9
+DECT_FIRST_HZ = 1897.344e6
+DECT_LOWEST, DECT_HIGHEST, DECT_US = -9, 0, range(14, 19)  # steps up from 1897.344 MHz; 1921.536 to 1928.448 MHz
+
+
+def dect_carrier_hz(frequency_hz: float) -> float | None:
+    """The nearest carrier of cordless telephones, None outside their bands. Source: ETSI EN 300 175-2, table 1; the
+    US carriers (47 CFR 15 subpart D) from memory.
+    """
+    steps = round((frequency_hz - DECT_FIRST_HZ) / DECT_RASTER_HZ)
+    known = DECT_LOWEST <= steps <= DECT_HIGHEST or steps in DECT_US
+    return DECT_FIRST_HZ + steps * DECT_RASTER_HZ if known else None

@@ -151,9 +151,9 @@ def estimate_peak_count(median_difference_db: float) -> float:
     return float(np.interp(median_difference_db, spread[::-1], counts[::-1]))
 
 
-def binomial_limits(hits: int, trials: int, confidence_pct: float) -> tuple[float, float]:
+def binomial_limits(hits: float, trials: float, confidence_pct: float) -> tuple[float, float]:
     """Two-sided Clopper-Pearson limits of a share seen ``hits`` times in ``trials``. Source: Biometrika 26 (1934)
-    404-413.
+    404-413. Both may be fractions, where samples depend on each other and count as fewer.
     """
     from scipy import special  # heavy, so only where it is used
 
@@ -161,7 +161,7 @@ def binomial_limits(hits: int, trials: int, confidence_pct: float) -> tuple[floa
     if trials == 0:
         return 0.0, 1.0
     low = 0.0 if hits == 0 else float(special.betaincinv(hits, trials - hits + 1, tail))
-    high = 1.0 if hits == trials else float(special.betaincinv(hits + 1, trials - hits, 1.0 - tail))
+    high = 1.0 if hits >= trials else float(special.betaincinv(hits + 1, trials - hits, 1.0 - tail))
     return low, high
 
 

@@ -87,7 +87,9 @@ class JudgedSlice:
 class Emitter:
     """Something found on the air. ``looks_like`` is a class, never a denial; ``evidence`` says why.
 
-    ``on_share`` with its two-sided limits at the confidence of the survey, each 0 to 1.
+    ``on_share`` with its two-sided limits at the confidence of the survey, each 0 to 1; they allow for the likeness of
+    neighbouring sweeps. ``first_s``, ``last_s``: start of the sweeps in which it was seen first and last, seconds since
+    1970 (UTC, or the source's wall clock where its zone is not known); ``None`` without times.
     """
 
     low_hz: int
@@ -99,6 +101,8 @@ class Emitter:
     on_share: float
     on_share_low: float
     on_share_high: float
+    first_s: float | None = None
+    last_s: float | None = None
 
 
 @dataclass(frozen=True, eq=False)

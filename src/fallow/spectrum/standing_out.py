@@ -1,0 +1,189 @@
+"""What stands out from the floor: broad rises first, then narrow things on top of them or beside.
+
+A broad rise is what is left when everything narrower than a megahertz or so is cut off (an opening with a low quantile
+for the erosion, so that lines, notches and noise do not matter). What is narrow is measured from there: otherwise the
+grain of a raised floor would splinter into dozens of carriers.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fallow.spectrum.blocks import Block
+from fallow.spectrum.deciding import Evidence
+from fallow.spectrum.heard import Heard
+from fallow.spectrum.noise_floor import running_quantile
+from fallow.spectrum.statistics import noise_quantile_db
+
+__all__ = ["BRIDGE_HZ", "FALSE_EMITTERS", "NARROW_HZ", "Stretch", "find_stretches"]
+
+LEAST_ABOVE_FLOOR_DB = 4.0
+SKIRT_ABOVE_FLOOR_DB = 2.0  # a broad rise is followed down to here
+FALSE_EMITTERS = 0.01  # chance that noise alone makes any emitter
+NARROW_HZ = 600e3  # common practice: the widest narrow carriers of the trade
+BRIDGE_HZ = 60e3  # a modulated carrier has holes; lines that stand farther apart are several emitters
+OPENING_HZ = 1.6e6  # what fills less than seven tenths of this is narrow
+OPENING_SHARE = 0.3
+BROAD_BRIDGE_HZ = 200e3  # notches in a broad rise
+RIM_DB = 3.0  # above a rise: what stands beside it and is no higher belongs to it
+FEWEST_OPENED = 5  # bins
+RAGGED_FACTOR = 2.0  # what stands out from a ragged rise must do so by twice the raggedness
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """Bins ``first`` to ``last`` (exclusive) that stand out together."""
+
+    first: int
+    last: int
+    broad: bool
+
+
+@dataclass(frozen=True, eq=False)
+class _View:
+    """The mean or the highest level over the sweeps, above the floor, in dB per bin; and what noise may show of it.
+
+    ``readings``: gamma shape of one of its readings; ``of``: of how many it is the highest.
+    """
+
+    above_db: NDArray[np.float64]
+    readings: float
+    of: int
+
+
+def find_stretches(evidence: Evidence, blocks: Sequence[Block]) -> list[Stretch]:
+    """Stretches that stand out in some sweep or in the mean over them, rising in frequency.
+
+    Outside of ``blocks``; lines of the instrument itself are none. Noise alone makes any with ``FALSE_EMITTERS``.
+    """
+    heard, floor = evidence.heard, evidence.floor
+    lifted = np.interp(heard.axis.centres_hz, floor.group_centres_hz, floor.rises_db.max(axis=0))
+    shape = heard.noise.shape
+    views = [_View(heard.mean_db - floor.noise_db - lifted, shape * heard.n_sweeps, 1)]
+    if heard.n_sweeps > 1:
+        views.append(_View(heard.highest_db - floor.noise_db - lifted, shape, heard.n_sweeps))
+    taken = np.zeros(heard.axis.n, dtype=bool)
+    for block in blocks:
+        taken[heard.axis.bins_touching(block.low_hz - heard.rbw_hz, block.high_hz + heard.rbw_hz)] = True
+    lines = evidence.own_lines | evidence.suspect_lines
+    broad, narrow = np.zeros(heard.axis.n, dtype=bool), np.zeros(heard.axis.n, dtype=bool)
+    for view in views:
+        rises, stands_out = _looked_at(heard, view, taken | lines)
+        broad |= rises
+        narrow |= stands_out
+    return _tidied(evidence, broad & ~taken, narrow & ~taken & ~lines)
+
+
+def _looked_at(heard: Heard, view: _View, left_out: NDArray[np.bool_]) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Bins of broad rises, and bins that stand out from the floor or, on a rise, from it; each of shape (bin,)."""
+    single = _noise_db(FALSE_EMITTERS / heard.axis.n, view)
+    least = max(single, LEAST_ABOVE_FLOOR_DB)
+    opened = _opened(heard, np.where(left_out, np.nan, view.above_db))
+    rises = _runs_with(opened > SKIRT_ABOVE_FLOOR_DB, opened > max(LEAST_ABOVE_FLOOR_DB, _opened_noise_db(heard, view)))
+    broad, threshold = np.zeros(heard.axis.n, dtype=bool), np.full(heard.axis.n, least)
+    for first, last in rises:
+        first, last = _cut_to_edges(heard, view.above_db, opened, first, last)
+        if float(heard.steps_hz[first:last].sum()) <= NARROW_HZ:
+            continue
+        broad[first:last] = True
+        rough = view.above_db[first:last] - opened[first:last]
+        ragged = float(np.nanquantile(rough, 0.9)) if np.isfinite(rough).any() else 0.0
+        threshold[first:last] = np.maximum(0.0, opened[first:last]) + max(least, RAGGED_FACTOR * ragged)
+    return broad, np.nan_to_num(view.above_db, nan=-99.0) > threshold
+
+
+def _noise_db(chance: float, view: _View) -> float:
+    """What noise exceeds in one bin with this chance, dB above its mean."""
+    return float(noise_quantile_db(1.0 - chance / view.of, view.readings))
+
+
+def _opened(heard: Heard, above_db: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The levels without what is narrow: a low quantile over a window, then given back its width; shape (bin,)."""
+    window = max(FEWEST_OPENED, round(OPENING_HZ / float(heard.axis.step_hz)))
+    low = running_quantile(above_db, window, OPENING_SHARE, hop=max(1, window // 8))
+    return _running_max(low, round((0.5 - OPENING_SHARE) * window))
+
+
+def _opened_noise_db(heard: Heard, view: _View) -> float:
+    """What the opened level of noise exceeds anywhere with ``FALSE_EMITTERS``, dB above the mean of noise.
+
+    A quantile of n readings lies above x where more than 1 - share of them do (binomial distribution).
+    """
+    from scipy import special  # heavy, so only where it is used
+
+    window = max(FEWEST_OPENED, round(OPENING_HZ / float(heard.axis.step_hz)))
+    count = max(2, round(window * min(1.0, float(heard.axis.step_hz) / heard.rbw_hz)))
+    most = math.ceil((1.0 - OPENING_SHARE) * count)
+    each = float(special.betaincinv(most, count - most + 1, FALSE_EMITTERS / heard.axis.n))
+    return _noise_db(-math.expm1(math.log1p(-each) / view.of) * view.of, view)
+
+
+def _running_max(values: NDArray[np.float64], reach: int) -> NDArray[np.float64]:
+    """The highest of the values up to ``reach`` places away to either side."""
+    highest, done = np.pad(values, reach, constant_values=-np.inf), 1
+    while done < 2 * reach + 1:
+        shift = min(done, 2 * reach + 1 - done)
+        highest = np.maximum(highest[:-shift], highest[shift:])
+        done += shift
+    return highest
+
+
+def _runs_with(wide: NDArray[np.bool_], core: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """Runs of ``wide`` that hold some ``core``: first and last (exclusive) index."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], wide, [False]]).astype(np.int8)))
+    total = np.concatenate([[0], np.cumsum(core)])
+    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True) if total[b] > total[a]]
+
+
+def _cut_to_edges(
+    heard: Heard, above_db: NDArray[np.float64], opened_db: NDArray[np.float64], first: int, last: int
+) -> tuple[int, int]:
+    """A rise from its outermost bin above half its height (in dB, at that end) to the other one."""
+    reach = 2 * max(1, round(OPENING_HZ / float(heard.axis.step_hz)) // 2)
+    lower = float(np.nanmedian(opened_db[first : min(last, first + reach)])) / 2
+    upper = float(np.nanmedian(opened_db[max(first, last - reach) : last])) / 2
+    level = np.nan_to_num(above_db, nan=-99.0)
+    begin = _outermost(level, first, lower, reach)
+    return begin, max(begin + 1, level.size - _outermost(level[::-1], level.size - last, upper, reach))
+
+
+def _outermost(level_db: NDArray[np.float64], first: int, half_db: float, reach: int) -> int:
+    """Where an unbroken run above ``half_db`` begins: outward from ``first``, or the next one inward."""
+    inside = np.flatnonzero(level_db[first : first + reach] > half_db)
+    if inside.size == 0:
+        return first
+    if inside[0] > 0:
+        return first + int(inside[0])
+    below = np.flatnonzero(level_db[max(0, first - reach) : first] <= half_db)
+    return max(0, first - reach) + int(below[-1]) + 1 if below.size else max(0, first - reach)
+
+
+def _tidied(evidence: Evidence, broad: NDArray[np.bool_], narrow: NDArray[np.bool_]) -> list[Stretch]:
+    """Rises, without small gaps, and the narrow stretches that are more than the rim of one."""
+    heard = evidence.heard
+    finest = max(1.5 * heard.rbw_hz, 1.5 * float(heard.axis.step_hz))
+    rises = _runs(heard, broad, max(BROAD_BRIDGE_HZ, finest))
+    above = np.nan_to_num(heard.highest_db - evidence.floor.noise_db, nan=-99.0)
+    kept: list[Stretch] = []
+    rim = max(1, round(BRIDGE_HZ / float(heard.axis.step_hz)))
+    for first, last in _runs(heard, narrow, max(BRIDGE_HZ, finest)):
+        beside = [k for k, (low, high) in enumerate(rises) if low - rim <= last and first <= high + rim]
+        if beside and above[first:last].max() <= RIM_DB + np.quantile(above[slice(*rises[beside[0]])], 0.9):
+            low, high = rises[beside[0]]
+            rises[beside[0]] = (min(low, first), max(high, last))
+        else:
+            kept.append(Stretch(first, last, False))
+    return sorted(kept + [Stretch(low, high, True) for low, high in rises], key=lambda one: one.first)
+
+
+def _runs(heard: Heard, out: NDArray[np.bool_], bridge_hz: float) -> list[tuple[int, int]]:
+    places = np.flatnonzero(out)
+    if places.size == 0:
+        return []
+    breaks = np.flatnonzero(np.diff(heard.axis.centres_hz[places]) > bridge_hz) + 1
+    return [(int(run[0]), int(run[-1]) + 1) for run in np.split(places, breaks)]
