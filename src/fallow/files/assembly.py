@@ -23,6 +23,7 @@ from fallow.spectrum.axis import Axis
 __all__ = ["Assembled", "Passes", "assemble"]
 
 _MOST_CELLS = 20_000_000
+_SPARE_SHARE = 16  # of the rows so far is what a pile grows by beyond its need
 _JOIN_FEWEST = 3  # a stretch of fewer points is no sweep
 
 
@@ -61,38 +62,43 @@ def assemble(rows: Iterable[Rows], plan: Plan, path: str) -> Assembled:
 
 
 def _matrix(rows: Iterable[Rows], plan: Plan, path: str) -> Assembled:
-    parts: list[NDArray[np.floating]] = []
+    pile = _Pile()
     stamps: list[str] = []
     cut = False
     for part in rows:
-        parts.append(_compact(part.levels, plan))
+        levels = _compact(part.levels, plan)
+        pile.add(levels[:, ::-1] if plan.falling else levels)
         stamps.extend(part.stamp(row) for row in range(part.levels.shape[0]))
         cut = cut or part.cut
-    values = _joined(parts)
-    if not values.shape[0]:
+    if not pile.rows:
         raise InputError("no row of levels follows the frequencies", path=path)
-    header = np.asarray(plan.header)
-    if plan.falling:
-        header, values = header[::-1], values[:, ::-1]
+    header = np.asarray(plan.header)[:: -1 if plan.falling else 1]
     axis = axis_of(np.ascontiguousarray(header), plan.units.units[0], plan.decimals, path)
-    return Assembled((Passes(axis, values, tuple(stamps), ""),), _cut_note(cut))
+    return Assembled((Passes(axis, pile.whole(), tuple(stamps), ""),), _cut_note(cut))
 
 
-def _joined(parts: list[NDArray[np.floating]], padding: int = 0) -> NDArray[np.floating]:
-    """Rows of all parts in one array, with ``padding`` rows of NaN behind them. Each part is given back once it is
-    copied."""
-    if not parts:
-        return np.empty((0, 1), dtype=np.float32)
-    rows = sum(part.shape[0] for part in parts)
-    joined = np.empty((rows + padding, parts[0].shape[1]), dtype=parts[0].dtype)
-    joined[rows:] = np.nan
-    parts.reverse()
-    at = 0
-    while parts:
-        part = parts.pop()
-        joined[at : at + part.shape[0]] = part
-        at += part.shape[0]
-    return joined
+@dataclass(eq=False)
+class _Pile:
+    """Rows below each other in one array that grows where it stands, so that a big log is never held twice."""
+
+    held: NDArray[np.floating] = field(default_factory=lambda: np.empty((0, 1), dtype=np.float32))
+    rows: int = 0
+
+    def add(self, part: NDArray[np.floating]) -> None:
+        """Put the next rows below the others, shape (row, column)."""
+        if self.held.size == 0:
+            self.held = np.empty(part.shape, dtype=part.dtype)
+        needed = self.rows + part.shape[0]
+        if needed > self.held.shape[0]:
+            self.held.resize((needed + needed // _SPARE_SHARE, part.shape[1]), refcheck=False)
+        self.held[self.rows : needed] = part
+        self.rows = needed
+
+    def whole(self, padding: int = 0) -> NDArray[np.floating]:
+        """All rows, with ``padding`` rows of NaN behind them; nothing can be added any more."""
+        self.held.resize((self.rows + padding, self.held.shape[1]), refcheck=False)
+        self.held[self.rows :] = np.nan
+        return self.held
 
 
 def _compact(levels: NDArray[np.floating], plan: Plan) -> NDArray[np.floating]:
@@ -174,7 +180,7 @@ def starts_of(frequencies: NDArray[np.float64], *, falling: bool) -> NDArray[np.
 
 
 def _columns(rows: Iterable[Rows], plan: Plan, path: str) -> Assembled:
-    stack, levels, cut = _Stack(plan.falling), [], False
+    stack, pile, cut = _Stack(plan.falling), _Pile(), False
     stamps: list[tuple[int, str]] = []
     for part in rows:
         if part.frequencies is None or not part.frequencies.size:
@@ -183,12 +189,12 @@ def _columns(rows: Iterable[Rows], plan: Plan, path: str) -> Assembled:
         if plan.times:
             stamps.extend(_stamps_where_sweeps_begin(part, stack.rows, plan))
         stack.add(part.frequencies)
-        levels.append(_compact(part.levels, plan))
+        pile.add(_compact(part.levels, plan))
         cut = cut or part.cut
     if stack.rows < 2:
         raise InputError("fewer than two frequencies with levels: that is no sweep", path=path)
     even = stack.even
-    values = _joined(levels, 0 if even is None else -stack.rows % even.size)
+    values = pile.whole(0 if even is None else -stack.rows % even.size)
     done = _even_sweeps(stack, values, plan, stamps, path) or _uneven_sweeps(
         stack.all(), values[: stack.rows], plan, stamps, path
     )
@@ -317,19 +323,19 @@ def _passes_of(kinds: Sequence[Sequence[_Entry]], plan: Plan, path: str) -> tupl
 
 def _wide_rows(rows: Iterable[Rows], plan: Plan, path: str) -> Assembled:
     edges: list[NDArray[np.float64]] = []
-    levels: list[NDArray[np.floating]] = []
+    pile = _Pile()
     stamps: list[str] = []
     cut = False
     for part in rows:
         if part.edges is None:
             continue
         edges.append(part.edges)
-        levels.append(part.levels)
+        pile.add(_compact(part.levels, plan))
         stamps.extend(part.stamp(row) for row in range(part.edges.shape[0]))
         cut = cut or part.cut
     if not edges:
         raise InputError("no row of levels was found", path=path)
-    return _tiled(np.concatenate(edges), np.concatenate(levels), stamps, _Wide(plan, path, cut))
+    return _tiled(np.concatenate(edges), pile, stamps, _Wide(plan, path, cut))
 
 
 @dataclass(frozen=True)
@@ -341,34 +347,47 @@ class _Wide:
     cut: bool
 
 
-def _tiled(edges: NDArray[np.float64], levels: NDArray[np.floating], stamps: Sequence[str], wide: _Wide) -> Assembled:
+def _tiled(edges: NDArray[np.float64], pile: _Pile, stamps: Sequence[str], wide: _Wide) -> Assembled:
     factor = FREQUENCY_FACTORS_HZ[wide.plan.units.units[0]]
+    printed = pile.held.shape[1]
     kinds, kind_of_row = np.unique(edges, axis=0, return_inverse=True)
     kind_of_row = kind_of_row.reshape(-1)
     if np.any(kinds[:, 1] <= kinds[:, 0]) or np.any(kinds[:, 2] <= 0):
         raise InputError("a row's upper edge or step is not above its lower edge", path=wide.path)
     if float(np.sum((kinds[:, 1] - kinds[:, 0]) / kinds[:, 2])) > _MOST_CELLS:
         raise InputError("the rows' edges and steps make more frequencies than any sweep has", path=wide.path)
-    counts = _cells_of(kinds, levels.shape[1])
-    ends = np.cumsum(counts)
-    centres = np.concatenate(
-        [_centres(kind, int(count), levels.shape[1]) for kind, count in zip(kinds, counts, strict=True)]
-    )
+    counts = _cells_of(kinds, printed)
+    centres = np.concatenate([_centres(kind, int(count), printed) for kind, count in zip(kinds, counts, strict=True)])
     sweep_of_row = _sweeps_of(kind_of_row)
-    values = np.full((int(sweep_of_row[-1]) + 1, int(ends[-1])), np.nan)
-    for row, (kind, sweep) in enumerate(zip(kind_of_row, sweep_of_row, strict=True)):
-        measured = min(int(counts[kind]), levels.shape[1])
-        start = int(ends[kind] - counts[kind])
-        values[sweep, start : start + measured] = levels[row, :measured]
+    values = _side_by_side(pile, kind_of_row, sweep_of_row, counts)
     order = np.argsort(centres, kind="stable")
     points, at_once = np.unique(centres[order], return_index=True)
+    if not np.array_equal(order[at_once], np.arange(centres.size)):
+        values = values[:, order[at_once]]
     slack = min(10.0**-wide.plan.edge_decimals, 0.01 * float(kinds[:, 2].min()))
     axis = axis_of(points, wide.plan.units.units[0], max(wide.plan.decimals, 0) + 1, wide.path, slack)
     first_row = np.searchsorted(sweep_of_row, np.arange(values.shape[0]))
-    notes = [*_wide_notes(counts, levels.shape[1]), *_cut_note(wide.cut)]
+    notes = [*_wide_notes(counts, printed), *_cut_note(wide.cut)]
     span = (round(float(kinds[:, 0].min()) * factor), round(float(kinds[:, 1].max()) * factor))
-    passes = Passes(axis, values[:, order[at_once]], tuple(stamps[row] for row in first_row), "")
+    passes = Passes(axis, values, tuple(stamps[row] for row in first_row), "")
     return Assembled((passes,), tuple(notes), span)
+
+
+def _side_by_side(
+    pile: _Pile, kind_of_row: NDArray[np.intp], sweep_of_row: NDArray[np.int64], counts: NDArray[np.int64]
+) -> NDArray[np.floating]:
+    """The rows of each sweep side by side, kind by kind, shape (sweep, cell); without a copy where all are whole."""
+    sweeps, printed = int(sweep_of_row[-1]) + 1, pile.held.shape[1]
+    missing = sweeps * counts.size - pile.rows
+    if np.all(counts == printed) and np.array_equal(kind_of_row, np.arange(pile.rows) % counts.size):
+        return pile.whole(missing).reshape(sweeps, -1)
+    levels, ends = pile.whole(), np.cumsum(counts)
+    values = np.full((sweeps, int(ends[-1])), np.nan, dtype=levels.dtype)
+    for row, (kind, sweep) in enumerate(zip(kind_of_row, sweep_of_row, strict=True)):
+        measured = min(int(counts[kind]), printed)
+        start = int(ends[kind] - counts[kind])
+        values[sweep, start : start + measured] = levels[row, :measured]
+    return values
 
 
 def _cells_of(kinds: NDArray[np.float64], printed: int) -> NDArray[np.int64]:
