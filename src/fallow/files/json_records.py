@@ -29,6 +29,8 @@ __all__ = ["frequencies_by_heads", "read_json"]
 _MOST_BYTES = 100 * 2**20  # a document takes ten times its size in memory
 _DEEPEST = 12
 _FEWEST_POINTS = 3
+_FEWEST_NAMELESS = 8
+_EVEN_SHARE = 0.9  # of the steps. Source: common practice
 _STARTS = ("start", "start frequency", "start freq", "freq start", "frequency start", "f start", "fstart", "low",
            "freq low", "low freq", "f low", "freq min", "min freq", "f min", "from")  # fmt: skip
 _STOPS = ("stop", "stop frequency", "stop freq", "freq stop", "frequency stop", "f stop", "fstop", "high", "end",
@@ -51,11 +53,11 @@ def read_json(path: Path, telling: Telling) -> FileReading:
         raise InputError(error.what, path=path, hint=error.hint) from error
 
 
-def frequencies_by_heads(heads: Heads, n: int) -> tuple[tuple[float, ...], str] | None:
+def frequencies_by_heads(heads: Heads, n: int, *, edges: bool = False) -> tuple[tuple[float, ...], str] | None:
     """Frequencies of ``n`` levels by a start and a step or stop among their heads, and the words that name the unit.
 
-    Where start, stop and step (or ``n`` cells of whole hertz) say that the edges of cells are meant, the middles of
-    the cells; otherwise the first frequency is the start. ``None`` where the heads don't say.
+    Where start and stop are the edges of ``n`` cells, these are the middles of the cells: when the stated step, or
+    steps of whole numbers, say so, or, where both would do, ``edges``. ``None`` where the heads don't say.
     """
     numbers = {words: value for words, value in heads.items() if _is_number(value)}
     start, stop, step = (_number_head(numbers, names) for names in (_STARTS, _STOPS, _STEPS))
@@ -64,21 +66,24 @@ def frequencies_by_heads(heads: Heads, n: int) -> tuple[tuple[float, ...], str] 
     words = " ".join({part[0] for part in (start, stop, step) if part is not None and frequency_unit_named(part[0])})
     if len({frequency_unit_named(part[0]) for part in (start, stop, step) if part is not None} - {None}) > 1:
         return None
-    first, distance, offset = _grid(start[1], None if stop is None else stop[1], None if step is None else step[1], n)
+    first, distance, offset = _grid(
+        start[1], None if stop is None else stop[1], None if step is None else step[1], n, edges
+    )
     if not distance > 0 or not math.isfinite(first + distance * n):
         return None
     return tuple(first + (k + offset) * distance for k in range(n)), words
 
 
-def _grid(start: float, stop: float | None, step: float | None, n: int) -> tuple[float, float, float]:
+def _grid(start: float, stop: float | None, step: float | None, n: int, edges: bool) -> tuple[float, float, float]:
     """First edge or point, distance, and the offset (in steps) of the first level from it."""
     if stop is None:
         return start, step or math.nan, 0.0
     cells, points = (stop - start) / n, (stop - start) / (n - 1)
     if step is not None and abs(step - cells) < abs(step - points):
         return start, cells, 0.5
-    whole_cells = step is None and cells == round(cells) and points != round(points)
-    return (start, cells, 0.5) if whole_cells else (start, points, 0.0)
+    whole = cells == round(cells), points == round(points)
+    is_edges = step is None and (whole[0] if whole[0] != whole[1] else edges)
+    return (start, cells, 0.5) if is_edges else (start, points, 0.0)
 
 
 def _number_head(heads: Heads, names: Sequence[str]) -> tuple[str, float] | None:
@@ -173,6 +178,8 @@ def _rows(node: Sequence[object], heads: Heads) -> Iterator[Record]:
         return
     if not all(isinstance(row, list) and len(row) == len(first) for row in node):
         return
+    if not _is_even([row[0] for row in node if isinstance(row, list)]):
+        return
     columns = [[row[place] for row in node if isinstance(row, list)] for place in range(len(first))]
     yield from _table({str(place): column for place, column in enumerate(columns)}, "0", heads)
 
@@ -219,6 +226,16 @@ def _stepped(node: Mapping[str, object], heads: Heads) -> Iterator[Record]:
                 continue
             if found[1] or plausible_units(found[0][0], found[0][-1], found[0][1] - found[0][0]):
                 yield Record(found[0], levels, heads, found[1], plain_words(name))
+
+
+def _is_even(values: Sequence[object]) -> bool:
+    """Whether numbers without a name lie so evenly that they are a grid, and no places on a map or times."""
+    frequencies = _numbers(values)
+    if frequencies is None or frequencies.size < _FEWEST_NAMELESS:
+        return False
+    steps = np.abs(np.diff(frequencies))
+    usual = float(np.median(steps))
+    return bool(np.mean((steps > usual / 2) & (steps < usual * 2)) > _EVEN_SHARE)
 
 
 def _names_axis(name: str, values: Sequence[object]) -> bool:

@@ -128,13 +128,15 @@ def _part(heads: Heads, content: bytes, place: int, path: Path) -> tuple[_Part, 
     """The levels that a head announces, from ``place`` on, and where they end. Nothing is allocated on trust."""
     dtype = _dtype(heads, path)
     n, announced = _whole(heads, "n", path), _whole(heads, "n m", path)
-    found = frequencies_by_heads(heads, n)
+    held = (len(content) - place) // dtype.itemsize
+    if held < n:
+        raise InputError(f"its heads announce sweeps of {n} levels, and not one of them is whole", path=path)
+    found = frequencies_by_heads(heads, n, edges=True)
     if found is None:
         raise InputError("its heads do not say where the levels lie (fStart, fStop, n)", path=path)
     frequencies = np.array(found[0])
     step_hz = frequencies[1] - frequencies[0]
     edges = (round(frequencies[0] - step_hz / 2), round(frequencies[-1] + step_hz / 2))
-    held = (len(content) - place) // dtype.itemsize
     count = held if announced == _UNKNOWN_COUNT else min(n * announced, held)
     values = np.full(-(-count // n) * n, np.nan)
     values[:count] = np.frombuffer(content, dtype, count, place)

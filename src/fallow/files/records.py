@@ -18,7 +18,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from fallow.errors import InputError
+from fallow.errors import InputError, UsageError
 from fallow.files.axes import axis_of, plausible_units
 from fallow.files.levels import LevelScale, can_be_levels, scale_concluded, scale_named, series_levels
 from fallow.files.readings import FileReading, Telling
@@ -32,6 +32,7 @@ __all__ = ["Record", "head_named", "plain_words", "reading_of_records"]
 
 Heads = Mapping[str, object]  # words around the numbers: lower case, blanks between, as ``plain_words`` makes them
 
+_UNIT_IN_KEY = re.compile(r"(?<=[A-Za-z])(?:[kKMG]?Hz|[dD]B(?:m|uV|W)?)(?![a-z])")
 _MOST_DECIMALS = 9
 _TIMES = ("timestamp", "time stamp", "datetime", "date time", "start time", "utc", "epoch", "time", "date", "ts", "t")
 _RBWS = ("rbw", "resolution bandwidth", "resolution bw")
@@ -106,7 +107,8 @@ def reading_of_records(
 
 def plain_words(key: str) -> str:
     """A key as words: ``freqStepHz`` and ``freq_step_hz`` become ``freq step hz``."""
-    parted = re.sub(r"(?<=[a-z0-9])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z])", " ", key)
+    units = _UNIT_IN_KEY.sub(lambda unit: f" {unit[0].lower()} ", key)
+    parted = re.sub(r"(?<=[a-z0-9])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z])", " ", units)
     return " ".join(re.split(r"[\W_]+", parted.strip().lower())).strip()
 
 
@@ -200,7 +202,7 @@ def _rbw_hz(record: Record) -> float | None:
     if isinstance(value, str):
         try:
             return float(parse_frequency_hz(value)) or None
-        except InputError:
+        except UsageError:
             return None
     factor = FREQUENCY_FACTORS_HZ[frequency_unit_named(words) or "Hz"]
     return float(value) * factor if isinstance(value, int | float) and value > 0 and math.isfinite(value) else None
