@@ -47,7 +47,7 @@ def read_single(
     if head.startswith(b"\x93NUMPY"):
         reading = read_npy(path, telling, beside)
     elif _is_recording(path, head, telling):
-        reading = _read_recording(path, head, telling)
+        reading = _read_recording(path, head, telling, progress)
     elif _is_json(path, head):
         reading = read_json(path, telling)
     elif STARTS_AS.match(head):
@@ -84,10 +84,11 @@ def _is_recording(path: Path, head: bytes, told: Telling) -> bool:
     return not known and (named or told.samples is not None) and not _is_text(head)
 
 
-def _read_recording(path: Path, head: bytes, told: Telling) -> FileReading:
+def _read_recording(path: Path, head: bytes, telling: Telling, progress: Callable[[float], None] | None) -> FileReading:
     if _is_wav(head):
-        return read_wav(path, told)
-    return read_sigmf(path, told) if path.suffix.lower() in (META_ENDING, DATA_ENDING) else read_raw(path, told)
+        return read_wav(path, telling, progress)
+    described = path.suffix.lower() in (META_ENDING, DATA_ENDING)
+    return read_sigmf(path, telling, progress) if described else read_raw(path, telling, progress)
 
 
 def _is_wav(head: bytes) -> bool:

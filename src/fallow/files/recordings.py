@@ -6,7 +6,7 @@ Nothing is put on a frequency axis before type, rate and centre are stated, by t
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import partial
@@ -24,12 +24,13 @@ from fallow.spectrum.iq import INNER_SHARE, Resolution, Stretch, resolution_for,
 from fallow.spectrum.sweep import Detector, Series
 from fallow.units import format_mhz, format_width
 
-__all__ = ["RAW_ENDINGS", "Capture", "Recording", "read_raw", "reading_of", "recording_of_array"]
+__all__ = ["RAW_ENDINGS", "Capture", "Progress", "Recording", "read_raw", "reading_of", "recording_of_array"]
 
 RAW_ENDINGS = {  # how recorders name raw files, and the type that the name hints at. Source: common practice
     ".iq": "", ".bin": "", ".raw": "", ".complex": "", ".cfile": "f32", ".cu8": "u8", ".cs8": "i8", ".cs16": "i16",
     ".cf32": "f32", ".fc32": "f32", ".c64": "c64", ".c128": "c128", ".cf64": "f64", ".sc16": "i16", ".sc8": "i8",
 }  # fmt: skip
+Progress = Callable[[float], None]
 _HIGHEST_HZ = 10**12
 _CLIPPED_SHARE = 1e-4  # of the samples, more than which is said. Source: common practice
 
@@ -57,7 +58,7 @@ class Recording:
     notes: tuple[str, ...] = ()
 
 
-def read_raw(path: Path, telling: Telling) -> FileReading:
+def read_raw(path: Path, telling: Telling, progress: Progress | None = None) -> FileReading:
     """A file of nothing but samples: everything about it has to be told. Raises InputError, UsageError."""
     try:
         size = path.stat().st_size
@@ -74,7 +75,7 @@ def read_raw(path: Path, telling: Telling) -> FileReading:
     count, rest = divmod(size, kind.sample_bytes)
     cut = (f"{rest} bytes at its end are no whole sample",) if rest else ()
     take = taking_from_file(path, kind)
-    return reading_of(Recording(path, "raw samples", (Capture(0, count),), kind, take, notes=cut), telling)
+    return reading_of(Recording(path, "raw samples", (Capture(0, count),), kind, take, notes=cut), telling, progress)
 
 
 def recording_of_array(path: Path, array: NDArray[np.generic]) -> Recording:
@@ -91,9 +92,10 @@ def recording_of_array(path: Path, array: NDArray[np.generic]) -> Recording:
     return Recording(path, "complex vector", (Capture(0, array.size),), kind, take)
 
 
-def reading_of(recording: Recording, telling: Telling) -> FileReading:
+def reading_of(recording: Recording, telling: Telling, progress: Progress | None = None) -> FileReading:
     """The sweeps of a recording, or the question that it leaves open.
 
+    ``progress`` is called with the share of the samples that is done, 0 to 1.
     Raises InputError where there are too few samples, or frequencies can't be told from them.
     """
     recording, told_notes = _with_telling(recording, telling)
@@ -101,8 +103,10 @@ def reading_of(recording: Recording, telling: Telling) -> FileReading:
     if questions or recording.kind is None or recording.take is None or recording.rate_hz is None:
         known = tuple(_known(recording))
         return _bare(recording, (*recording.notes, *told_notes, *known), _one_question(questions))
+    count = sum(capture.count for capture in recording.captures)
+    take = recording.take if progress is None else _reporting(recording.take, count, progress)
     try:
-        series, notes = _sweeps(recording, recording.kind, recording.take, recording.rate_hz, telling)
+        series, notes = _sweeps(recording, recording.kind, take, recording.rate_hz, telling)
     except InputError as error:
         raise InputError(error.what, path=recording.path, hint=error.hint) from error
     scale = _scale(telling)
@@ -194,6 +198,19 @@ def _sweeps(
             f"lines may be its own"
         )
     return series, tuple(notes)
+
+
+def _reporting(take: Taking, count: int, progress: Progress) -> Taking:
+    """The same way to take samples, which tells how far it is."""
+    done = 0
+
+    def take_and_tell(first: int, many: int) -> NDArray[np.complex64]:
+        nonlocal done
+        done += many
+        progress(min(done / max(count, 1), 1.0))
+        return take(first, many)
+
+    return take_and_tell
 
 
 def _stretch(capture: Capture, take: Taking) -> Stretch:

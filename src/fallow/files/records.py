@@ -32,7 +32,7 @@ __all__ = ["Record", "head_named", "plain_words", "reading_of_records"]
 
 Heads = Mapping[str, object]  # words around the numbers: lower case, blanks between, as ``plain_words`` makes them
 
-_UNIT_IN_KEY = re.compile(r"(?<=[A-Za-z])(?:[kKMG]?Hz|[dD]B(?:m|uV|W)?)(?![a-z])")
+_UNIT_IN_KEY = re.compile(r"(?:[kKMG]?Hz|[dD]B(?:m|uV|W)?)(?![a-z])")
 _MOST_DECIMALS = 9
 _TIMES = ("timestamp", "time stamp", "datetime", "date time", "start time", "utc", "epoch", "time", "date", "ts", "t")
 _RBWS = ("rbw", "resolution bandwidth", "resolution bw")

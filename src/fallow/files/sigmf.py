@@ -19,7 +19,7 @@ from pathlib import Path
 
 from fallow.errors import InputError
 from fallow.files.readings import FileReading, Telling
-from fallow.files.recordings import Capture, Recording, reading_of
+from fallow.files.recordings import Capture, Progress, Recording, reading_of
 from fallow.files.samples import SampleType, taking_from_file
 from fallow.files.times import Clock
 from fallow.units import format_span_mhz
@@ -32,7 +32,7 @@ _MOST_HASHED_BYTES = 2**30
 _HASH_BLOCK = 2**22
 
 
-def read_sigmf(path: Path, telling: Telling) -> FileReading:
+def read_sigmf(path: Path, telling: Telling, progress: Progress | None = None) -> FileReading:
     """A recording by its description or its samples, whichever was named; the other one must lie beside it.
 
     Raises InputError for a description that is damaged or leaves the samples unreadable.
@@ -53,7 +53,7 @@ def read_sigmf(path: Path, telling: Telling) -> FileReading:
     )
     if kind is not None and not captures:
         raise InputError("it holds no whole sample", path=data)
-    return reading_of(recording, telling)
+    return reading_of(recording, telling, progress)
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,7 @@ import numpy as np
 
 from fallow.errors import InputError
 from fallow.files.readings import FileReading, NotASweepError, Telling
-from fallow.files.recordings import Capture, Recording, reading_of
+from fallow.files.recordings import Capture, Progress, Recording, reading_of
 from fallow.files.samples import SampleType, taking_from_file
 
 __all__ = ["read_wav"]
@@ -28,7 +28,7 @@ _KNOWN_CHUNKS = (b"fmt ", b"data", b"fact", b"LIST", b"ds64", b"JUNK", b"PEAK", 
 _MOST_CHUNKS = 1000
 
 
-def read_wav(path: Path, telling: Telling) -> FileReading:
+def read_wav(path: Path, telling: Telling, progress: Progress | None = None) -> FileReading:
     """A recording of I (left) and Q (right). Raises InputError for a damaged file, a sound, or an unread type."""
     chunks = _chunks(path)
     if b"fmt " not in chunks or b"data" not in chunks:
@@ -44,7 +44,7 @@ def read_wav(path: Path, telling: Telling) -> FileReading:
     recording = Recording(
         path, "WAV recording", (Capture(0, count),), form.kind, take, Fraction(form.rate), tuple(_notes(chunks))
     )
-    return reading_of(recording, telling)
+    return reading_of(recording, telling, progress)
 
 
 @dataclass(frozen=True)
