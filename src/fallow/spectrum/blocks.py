@@ -36,12 +36,16 @@ COARSEST_HZ = 200e3  # with wider steps a width can't be told
 
 @dataclass(frozen=True)
 class Block:
-    """A block in use: the span that it takes, what it looks like, on which evidence."""
+    """A block in use: the span that it takes, what it looks like, on which evidence.
+
+    ``mirrored_sum_hz``: S, where it is the receiver's own picture of a stronger block, turned round: f to S - f.
+    """
 
     low_hz: float
     high_hz: float
     looks_like: str
     evidence: tuple[str, ...]
+    mirrored_sum_hz: float | None = None
 
 
 def find_television(

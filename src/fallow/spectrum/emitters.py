@@ -12,6 +12,7 @@ from fallow.spectrum.blocks import Block
 from fallow.spectrum.deciding import Evidence
 from fallow.spectrum.gatherings import Gathering, find_combs, find_hopping
 from fallow.spectrum.looks import Look, Sighting, look_at
+from fallow.spectrum.mirrored import also_mirrored
 from fallow.spectrum.on_air import on_air, told_on_air
 from fallow.spectrum.standing_out import FALSE_EMITTERS, Stretch, find_stretches
 from fallow.spectrum.statistics import noise_quantile_db
@@ -49,6 +50,9 @@ def find_emitters(evidence: Evidence, blocks: Sequence[Block], confidence_pct: f
         if k not in taken:
             on, looked = met.on[:, beyond + k], met.looked[:, beyond + k]
             look = look_at(evidence, Sighting(one.first, one.last, one.broad, on, int(looked.sum())))
+            if one.broad:
+                mirrored = also_mirrored(evidence.heard, evidence.floor, blocks, low[beyond + k], high[beyond + k])
+                look = Look("noise-like block", (mirrored, *look.clues)) if mirrored else look
             emitters.append(_emitter(evidence, met, (beyond + k,), look, confidence_pct))
     return emitters
 

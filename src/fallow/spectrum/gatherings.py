@@ -18,9 +18,10 @@ __all__ = ["Gathering", "find_combs", "find_hopping"]
 BY_LUCK = 0.01
 FEWEST_LINES = 8
 MOST_MISSING = 4  # spacings from one line of a comb to the next
+LED_SHARE = 0.7  # of the lines in a comb that must be its own
 LIKE_SHARE = 0.15  # how much spacings may differ from their neighbours
-WEAKER_DB = 6.0  # than a neighbour this near: a splinter of it
-SPLINTER_HZ = 400e3
+WEAKER_DB = 8.0  # than a line this near: no line of the same comb
+NEAR_HZ = 1.2e6
 ECHO = 0.3  # correlation of a level with itself one spacing on: the comb goes on there
 FEWEST_HOPS = 12
 FEWEST_CHANNELS = 8
@@ -49,9 +50,9 @@ def find_combs(evidence: Evidence, stretches: list[Stretch]) -> list[Gathering]:
         return []
     peaks = np.array([np.nanmax(heard.highest_db[stretches[k].first : stretches[k].last]) for k in lines])
     centres = np.array([(stretches[k].first + stretches[k].last - 1) / 2 for k in lines])
-    kept = _prominent(centres, peaks, SPLINTER_HZ / float(heard.axis.step_hz))
+    kept = _prominent(centres, peaks, NEAR_HZ / float(heard.axis.step_hz))
     combs = []
-    for begin, end in _alike(np.diff(centres[kept])):
+    for begin, end in _tracked(centres[kept]):
         places = centres[kept[begin : end + 1]]
         found = _comb(places, kept.size, 1.0 + BRIDGE_HZ / float(heard.axis.step_hz))
         if found is not None:
@@ -60,29 +61,37 @@ def find_combs(evidence: Evidence, stretches: list[Stretch]) -> list[Gathering]:
 
 
 def _prominent(centres: NDArray[np.float64], peaks_db: NDArray[np.float64], reach: float) -> NDArray[np.int64]:
-    """Indices of lines that are no splinters of a much stronger neighbour."""
-    near = np.diff(centres) <= reach
-    weaker = np.zeros(centres.size, dtype=bool)
-    weaker[1:] |= near & (peaks_db[1:] < peaks_db[:-1] - WEAKER_DB)
-    weaker[:-1] |= near & (peaks_db[:-1] < peaks_db[1:] - WEAKER_DB)
-    return np.flatnonzero(~weaker)
+    """Indices of lines that have no much stronger one near; the lines of a comb differ slowly from one to the next."""
+    first, last = np.searchsorted(centres, centres - reach), np.searchsorted(centres, centres + reach, side="right")
+    strongest = np.maximum.reduceat(np.append(peaks_db, -np.inf), np.stack([first, last], axis=1).ravel())[::2]
+    return np.flatnonzero(peaks_db >= strongest - WEAKER_DB)
 
 
-def _alike(distances: NDArray[np.float64]) -> list[tuple[int, int]]:
-    """Runs of distances near small multiples of a slowly drifting spacing: first and last (exclusive) index."""
+def _tracked(places: NDArray[np.float64]) -> list[tuple[int, int]]:
+    """Runs of lines that a slowly drifting spacing leads through, others between them allowed: first and last index."""
     runs, begin = [], 0
-    while begin < distances.size:
-        spacing, end = float(distances[begin]), begin + 1
-        while end < distances.size:
-            multiple = max(1, round(distances[end] / spacing))
-            if multiple > MOST_MISSING or abs(distances[end] / multiple - spacing) > LIKE_SHARE * spacing:
-                break
-            spacing += (distances[end] / multiple - spacing) / 4
-            end += 1
-        if end - begin >= FEWEST_LINES - 1:
-            runs.append((begin, end))
-        begin = max(begin + 1, end - 1) if end - begin >= FEWEST_LINES - 1 else begin + 1
+    while begin < places.size - 1:
+        met = _followed(places, begin)
+        if len(met) >= FEWEST_LINES and len(met) >= LED_SHARE * (met[-1] - begin + 1):
+            runs.append((begin, met[-1]))
+            begin = met[-1]
+        begin += 1
     return runs
+
+
+def _followed(places: NDArray[np.float64], begin: int) -> list[int]:
+    """The lines that are met from ``begin`` on with the spacing to the next line, adapted a little at each."""
+    met, spacing, multiple = [begin, begin + 1], float(places[begin + 1] - places[begin]), 1
+    while multiple <= MOST_MISSING:
+        expected = places[met[-1]] + multiple * spacing
+        index = int(np.searchsorted(places, expected - LIKE_SHARE * spacing))
+        if index < places.size and places[index] <= expected + LIKE_SHARE * spacing:
+            spacing += float(places[index] - expected) / multiple / 4
+            met.append(index)
+            multiple = 1
+        else:
+            multiple += 1
+    return met
 
 
 def _comb(places: NDArray[np.float64], lines: int, resolved: float) -> Regular | None:

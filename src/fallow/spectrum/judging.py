@@ -20,6 +20,7 @@ from fallow.spectrum.deciding import FLOOR_RISE_DB, Decided, Evidence, Flag, Rul
 from fallow.spectrum.emitters import MOST_EMITTERS, find_emitters
 from fallow.spectrum.heard import Heard, is_absolute, make_ready
 from fallow.spectrum.lines import Line, bins_of, find_lines, own_lines, suspect_lines
+from fallow.spectrum.mirrored import with_causes
 from fallow.spectrum.noise_floor import find_floor
 from fallow.spectrum.reasons import RELATIVE_PROOF, Circumstances, SliceWindows, reasons_of
 from fallow.spectrum.services import usual_rasters
@@ -269,7 +270,7 @@ def _find(
     shape = reference_db if referenced else np.zeros(heard.axis.n)
     flagged = evidence.own_lines | evidence.suspect_lines
     television = find_television(heard, shape, raster or usual_rasters(), flagged)
-    blocks = (*television, *find_mobile(heard, floor, television))
+    blocks = with_causes(heard, floor, (*television, *find_mobile(heard, floor, television)))
     return _Found(evidence, own, suspect, blocks, tuple(find_emitters(evidence, blocks, confidence_pct)))
 
 

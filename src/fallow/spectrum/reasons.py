@@ -113,6 +113,8 @@ def _occupied(windows: SliceWindows, around: Circumstances) -> list[str]:
 def _block_text(block: Block) -> str:
     what = "a noise-like block" if block.looks_like == "noise-like block" else f"what looks like {block.looks_like}"
     span = format_span_mhz(block.low_hz, block.high_hz)
+    if block.mirrored_sum_hz is not None:
+        return f"{span} can't be heard for what the receiver itself shows there: {'; '.join(block.evidence)}"
     return f"{span} is in use by {what}, notches included: {'; '.join(block.evidence)}"
 
 

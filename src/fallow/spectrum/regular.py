@@ -18,7 +18,7 @@ LEAST_CHANCE = 1e-15  # smaller ones are not told apart
 FEWEST_DISTANCES = 4
 MOST_DISTANCES = 400  # enough for any proof; keeps long surveys quick
 MOST_MULTIPLE = 8  # of the step in one distance: what lies farther apart says little about it
-MOST_SHARE = 0.85  # of the distances that must fit
+FITTING_SHARES = (1.0, 0.85, 0.7)  # of the distances that must fit, tried in turn
 LOOSEST_SHARE = 0.2  # of the step: a tolerance wider than this is no order
 FACTORS = (1, 2, 3)  # a distance may span so many steps
 
@@ -63,7 +63,7 @@ def _fitted(apart: NDArray[np.float64], tried: float, lone: NDArray[np.float64])
         return None
     best: Regular | None = None
     good = np.ones(apart.size, dtype=bool)
-    for share in (1.0, MOST_SHARE):
+    for share in FITTING_SHARES:
         step = float((apart * multiples)[good].sum() / np.square(multiples[good]).sum())
         away = np.abs(apart - multiples * step)
         deviation = max(0.5, float(np.quantile(away, share, method="higher")))
@@ -84,7 +84,7 @@ def _by_luck(step: float, deviation: float, hits: tuple[int, int], lone: NDArray
     near = np.abs(places - np.maximum(1.0, np.round(places / step)) * step) <= deviation + 1e-9
     hit = min(1.0, float(lone[near & (places <= (MOST_MULTIPLE + 0.5) * step)].sum()))
     as_many = float(special.betainc(hits[0], hits[1] - hits[0] + 1, hit))  # binomial tail
-    could_be_fitted = 2 * lone.size * (2.0 * deviation + 1.0) * 2  # steps by halves, tolerances, all or most
+    could_be_fitted = 2 * lone.size * (2.0 * deviation + 1.0) * len(FITTING_SHARES)  # steps by halves, tolerances
     return min(1.0, could_be_fitted * as_many)
 
 
