@@ -16,6 +16,7 @@ from fallow.units import format_mhz
 
 __all__ = [
     "LevelScale",
+    "believable_levels",
     "can_be_levels",
     "fits_scale",
     "is_ramp",
@@ -197,7 +198,13 @@ def series_levels(
 ) -> tuple[NDArray[np.float32], tuple[str, ...]]:
     """Levels [dBm or dB] of printed values, both of shape (sweep, bin), without those that can't be; and notes on
     these."""
-    levels = scale.levels_db(values)
+    return believable_levels(scale.levels_db(values), scale, axis, rbw_hz)
+
+
+def believable_levels(
+    levels: NDArray[np.float32], scale: LevelScale, axis: Axis, rbw_hz: float | None
+) -> tuple[NDArray[np.float32], tuple[str, ...]]:
+    """The same for what ``scale`` has made levels of already; the array given is changed and given back."""
     step_hz = float(np.median(axis.usual_steps_hz))
     if scale.density:
         levels += np.float32(10 * math.log10(rbw_hz or step_hz))

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from fallow.errors import InputError
 from fallow.files.axes import axis_of, plausible_units
-from fallow.files.levels import LevelScale, can_be_levels, scale_concluded, scale_named, series_levels
+from fallow.files.levels import LevelScale, believable_levels, can_be_levels, scale_concluded, scale_named
 from fallow.files.readings import FileReading, NotASweepError, Telling
 from fallow.files.recordings import reading_of, recording_of_array
 from fallow.files.times import epoch_scale, iso_text, zone_named
@@ -28,6 +28,8 @@ __all__ = ["Companions", "companions_of", "read_npy"]
 
 _FINEST_STEP_HZ = 100.0  # gigahertz in finer steps are seconds since 1970. Source: common practice
 _MOST_BYTES = 2**33
+_AT_ONCE = 2**21  # numbers of a file that are mapped at once
+_ENOUGH = 2_000_000  # numbers tell what their scale is
 _FLOAT_DIGITS = 12  # decimals that a float64 of megahertz or hertz can be trusted with
 
 
@@ -80,21 +82,54 @@ def read_npy(path: Path, telling: Telling, beside: Companions | None = None) -> 
     if len(axes) != 1:
         return _asking(path, array, sorted(axes))
     name, frequencies = axes.popitem()
-    return _read(path, array if frequencies.size == array.shape[-1] else array.T, frequencies, name, telling, beside)
+    turned = frequencies.size != array.shape[-1]
+    return _read(_Vectors(path, array, turned), frequencies, name, telling, beside)
+
+
+@dataclass(frozen=True, eq=False)
+class _Vectors:
+    """A file of levels of shape (bin,) or (sweep, bin), or where it is ``turned`` (bin, sweep)."""
+
+    path: Path
+    array: NDArray[np.generic]
+    turned: bool
+
+    @property
+    def sample(self) -> NDArray[np.float64]:
+        """Some of the numbers, in whole stretches of the file, so that little of it is mapped."""
+        there = np.atleast_2d(self.array)
+        rows = there.T if self._by_columns else there
+        return np.asarray(rows[:: max(1, rows.size // _ENOUGH)], dtype=np.float64)
+
+    @property
+    def _by_columns(self) -> bool:
+        """Whether what stands together in the file is a column of its array."""
+        return bool(self.array.flags.f_contiguous and not self.array.flags.c_contiguous)
+
+    def levels_db(self, scale: LevelScale, *, falling: bool) -> NDArray[np.float32]:
+        """All of it as levels, shape (sweep, bin). The file is mapped piece by piece, so that it is never held too."""
+        there = np.atleast_2d(self.array)
+        levels = np.empty(there.shape[::-1] if self.turned else there.shape, dtype=np.float32)
+        upwards = levels[:, ::-1] if falling else levels
+        target = upwards.T if self.turned != self._by_columns else upwards
+        rows = max(1, _AT_ONCE // target.shape[1])
+        for begin in range(0, target.shape[0], rows):
+            mapped = np.atleast_2d(_loaded(self.path))
+            piece = (mapped.T if self._by_columns else mapped)[begin : begin + rows]
+            target[begin : begin + rows] = scale.levels_db(np.array(piece, dtype=np.float64))
+        return levels
 
 
 def _read(
-    path: Path,
-    array: NDArray[np.generic],
+    vectors: _Vectors,
     frequencies: NDArray[np.generic],
     axis_name: str,
     telling: Telling,
     beside: Companions,
 ) -> FileReading:
-    points = np.asarray(frequencies, dtype=np.float64)
-    values = np.atleast_2d(np.asarray(array, dtype=np.float64))
-    if points[0] > points[-1]:
-        points, values = points[::-1], values[:, ::-1]
+    path, points = vectors.path, np.asarray(frequencies, dtype=np.float64)
+    falling = bool(points[0] > points[-1])
+    points = points[::-1] if falling else points
     units = plausible_units(float(points[0]), float(points[-1]), float(np.median(np.diff(points))))
     unit = next((name for name in FREQUENCY_FACTORS_HZ if name.lower() == (telling.unit or "").lower()), None)
     if unit is None and len(units) != 1:
@@ -103,10 +138,10 @@ def _read(
             (f"the unit of the frequencies in {axis_name} is open: {' or '.join(units) or 'none fits'} (say --unit)",),
         )
     unit = unit or units[0]
-    scale = _scale(values, telling, path)
+    scale = _scale(vectors.sample, telling, path)
     axis = axis_of(np.ascontiguousarray(points), unit, _FLOAT_DIGITS, str(path))
-    levels, rejected = series_levels(values, scale, axis, telling.rbw_hz)
-    seconds, zone_known, time_notes = _times_for(path, values.shape[0], telling, beside)
+    levels, rejected = believable_levels(vectors.levels_db(scale, falling=falling), scale, axis, telling.rbw_hz)
+    seconds, zone_known, time_notes = _times_for(path, levels.shape[0], telling, beside)
     series = Series(
         axis, levels, scale.unit, seconds, zone_known, telling.rbw_hz,
         telling.detector or detector_named(path.stem.replace("_", " ")),
