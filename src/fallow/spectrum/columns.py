@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fallow.spectrum.heard import Heard
-from fallow.spectrum.window_levels import sum_over
+from fallow.spectrum.window_levels import some_sweeps, sum_over
 from fallow.units import Span
 
 __all__ = ["Columns", "columns_of"]
@@ -85,20 +85,23 @@ def quantiles_over_sweeps(levels: Levels) -> Levels:
 
 def window_levels(heard: Heard, width_hz: float, bins: slice) -> Levels:
     """Level in a window around each of ``bins`` for each sweep, shape (sweep, bin), dB; NaN where the bin has none."""
-    width = np.maximum(width_hz, np.maximum(heard.steps_hz, heard.rbw_hz))
-    half = width[bins] / 2
+    width = np.maximum(width_hz, np.maximum(heard.steps_hz, heard.rbw_hz))[bins]
     centres = heard.axis.centres_hz[bins]
-    around = heard.axis.bins_touching(float((centres - half).min()), float((centres + half).max()))
-    levels = heard.levels_db[:, around].astype(np.float64)
+    low, high = centres - width / 2, centres + width / 2
+    around = heard.axis.bins_touching(float(low.min()), float(high.max()))
     counted = np.minimum(1.0, heard.steps_hz / heard.rbw_hz)[around]
-    power = np.where(np.isfinite(levels), 10.0 ** (levels / 10.0), 0.0) * counted
-    covered = np.isfinite(levels) * heard.steps_hz[around]
-    sums, shares = (
-        sum_over(heard, per_bin, centres - half, centres + half, around.start) for per_bin in (power, covered)
-    )
-    with np.errstate(divide="ignore", invalid="ignore"):
-        found = 10.0 * np.log10(sums * width[bins] / shares)
-    return np.where(np.isfinite(heard.levels_db[:, bins]) & np.isfinite(found), found, np.nan)
+    inner = slice(bins.start - around.start, bins.stop - around.start)
+    found = []
+    for sweeps in some_sweeps(heard.n_sweeps, around.stop - around.start):
+        power = np.exp(heard.levels_db[sweeps, around].astype(np.float64) * (np.log(10.0) / 10.0))
+        valid = np.ones((1, power.shape[1]), dtype=bool) if heard.complete else np.isfinite(power)
+        power = np.where(valid, power, 0.0)
+        sums = sum_over(heard, power * counted, low, high, around.start)
+        shares = sum_over(heard, valid * heard.steps_hz[around], low, high, around.start) / width
+        with np.errstate(divide="ignore", invalid="ignore"):
+            level = 10.0 * np.log10(sums / shares)
+        found.append(np.where(valid[:, inner] & np.isfinite(level), level, np.nan))
+    return np.concatenate(found)
 
 
 def gathered(per_bin: Levels, columns: Sequence[slice], of_two: np.ufunc) -> Levels:

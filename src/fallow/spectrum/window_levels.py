@@ -15,9 +15,10 @@ from numpy.typing import NDArray
 
 from fallow.spectrum.heard import Heard
 
-__all__ = ["Geometry", "WindowPowers", "geometry_of", "pieces", "powers_in", "sum_over"]
+__all__ = ["Geometry", "WindowPowers", "geometry_of", "pieces", "powers_in", "some_sweeps", "sum_over"]
 
-MOST_NUMBERS = 3_000_000  # sweeps times bins (or windows) that are worked on at once: about 25 MB each
+MOST_NUMBERS = 3_000_000  # sweeps times bins (or windows) that are kept at once: about 25 MB each
+IN_REACH = 200_000  # of these are worked on at once: what a processor keeps near makes it twice as quick
 WIDEST_STEP = 1.25  # in RBWs; beyond that a carrier may hide between the looks. Source: design decision
 
 
@@ -136,15 +137,21 @@ def powers_in(
     """
     bins = bins_between(geometry.first, geometry.last, heard.axis.n)
     instead = np.where(replaced[bins], 10.0 ** (instead_db[bins] / 10.0), np.nan)
-    rows = max(1, MOST_NUMBERS // (bins.stop - bins.start))
     parts = [
-        _powers(heard, geometry, slice(begin, begin + rows), bins, instead) for begin in range(0, heard.n_sweeps, rows)
+        _powers(heard, geometry, sweeps, bins, instead)
+        for sweeps in some_sweeps(heard.n_sweeps, bins.stop - bins.start)
     ]
     if len(parts) == 1:
         return parts[0]
     return WindowPowers(
         *(np.concatenate([getattr(part, field.name) for part in parts]) for field in fields(WindowPowers))
     )
+
+
+def some_sweeps(count: int, bins: int) -> list[slice]:
+    """All of ``count`` sweeps, in stretches that are worked on at once when so many bins of each are asked for."""
+    rows = max(1, IN_REACH // bins)
+    return [slice(begin, min(count, begin + rows)) for begin in range(0, count, rows)]
 
 
 def _powers(heard: Heard, geometry: Geometry, sweeps: slice, bins: slice, instead: NDArray[np.float64]) -> WindowPowers:
