@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
+from tokenize import TokenError
 
 import numpy as np
 from numpy.typing import NDArray
@@ -235,7 +236,7 @@ def _loaded(path: Path) -> NDArray[np.generic]:
                 "it was not read: it would have to be unpickled, which could run foreign code", path=path
             ) from error
         raise InputError("the file is a damaged .npy file", path=path) from error
-    except (OSError, EOFError, SyntaxError, TypeError, OverflowError, MemoryError) as error:
+    except (OSError, EOFError, SyntaxError, TypeError, OverflowError, MemoryError, TokenError) as error:
         raise InputError("the file is a damaged .npy file", path=path) from error
     if not isinstance(array, np.ndarray) or array.nbytes > _MOST_BYTES:
         raise NotASweepError("it holds no array of levels", path=path)

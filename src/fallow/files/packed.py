@@ -15,13 +15,12 @@ import zlib
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from importlib import import_module
 from pathlib import Path, PurePosixPath
 from tempfile import TemporaryDirectory
 
 from fallow.errors import InputError
+from fallow.files.hdf5 import unpack_hdf5
 from fallow.files.readings import FileReading, FileRefusal, NotASweepError, Telling
-from fallow.files.wording import frequency_unit_named, level_unit_named
 
 __all__ = ["HEAD_BYTES", "Budget", "Laid", "is_packed", "renamed", "take_bytes", "unpacked"]
 
@@ -109,7 +108,10 @@ def _unpack(path: Path, head: bytes, laid: Laid, budget: Budget) -> None:
         with gzip.open(path) as stream:
             _copy(stream.read, folder, _ungzipped_name(path), path, budget)
     elif head.startswith(_HDF5):
-        _unpack_hdf5(path, laid, budget)
+        laid.unit, laid.level_unit = unpack_hdf5(path, folder, budget.bytes_left, budget.members_left)
+        for array in folder.iterdir():
+            _take_member(budget, path)
+            take_bytes(budget, array.stat().st_size, path)
     elif head.startswith(_ZIP):
         _unpack_zip(path, folder, budget)
     else:
@@ -124,7 +126,7 @@ def _unpack_zip(path: Path, folder: Path, budget: Budget) -> None:
         for member in members:
             if member.compress_type not in _COMPRESSIONS:
                 raise NotImplementedError
-            if not member.is_dir():
+            if not member.filename.endswith("/"):
                 with archive.open(member) as stream:
                     _copy(stream.read, folder, member.filename, path, budget)
 
@@ -184,41 +186,3 @@ def _ungzipped_name(path: Path) -> str:
         return f"{path.stem.lstrip('._')}.tar"
     name = path.stem if path.suffix.lower() in (".gz", ".gzip", ".z") else path.name
     return name.lstrip("._") or "content"
-
-
-def _unpack_hdf5(path: Path, laid: Laid, budget: Budget) -> None:
-    """Every array of numbers as a ``.npy`` file of its name, and the units that attributes state.
-
-    Arrays that are kept in other files are left out.
-    """
-    import numpy as np  # heavy, and needed for few files only
-
-    try:
-        h5py = import_module("h5py")  # an extra, and without types
-    except ImportError as error:
-        hint = 'install the library that reads it: pip install "fallow[hdf5]"'
-        raise InputError("it is an HDF5 file, which needs the extra hdf5", path=path, hint=hint) from error
-
-    def keep(name: str, found: object) -> None:
-        if not isinstance(found, h5py.Dataset) or found.dtype.kind not in "fiuc" or found.ndim not in (1, 2):
-            return
-        target = _place(laid.folder, f"{name.replace('/', ' ')}.npy")
-        if target is None or found.is_virtual or found.external:
-            return
-        _take_member(budget, path)
-        take_bytes(budget, found.nbytes, path)
-        np.save(target, found[()], allow_pickle=False)
-        stated = next((str(found.attrs[key]) for key in found.attrs if key.lower() in ("unit", "units")), "")
-        laid.unit = laid.unit or frequency_unit_named(stated)
-        laid.level_unit = laid.level_unit or _told_unit(level_unit_named(stated))
-
-    try:
-        with h5py.File(path, "r") as file:
-            file.visititems(keep)
-    except (OSError, RuntimeError, KeyError, ValueError) as error:
-        raise InputError("the HDF5 file is damaged, or of a kind that can't be read", path=path) from error
-
-
-def _told_unit(level_unit: str | None) -> str | None:
-    """A unit of levels as ``Telling`` has it, ``None`` for those that it has not."""
-    return next((unit for unit in ("dBm", "dBuV") if unit.lower() == level_unit), None)

@@ -86,7 +86,7 @@ def recording_of_array(path: Path, array: NDArray[np.generic]) -> Recording:
     kind = SampleType(np.dtype(f"{'>' if array.dtype.byteorder == '>' else '<'}f{bits // 8}"))
 
     def take(first: int, count: int) -> NDArray[np.complex64]:
-        with np.errstate(over="ignore"):  # such samples become infinite, and what holds them is left out
+        with np.errstate(over="ignore", invalid="ignore"):  # what holds such samples is left out
             return array[first : first + count].astype(np.complex64)
 
     return Recording(path, "complex vector", (Capture(0, array.size),), kind, take)

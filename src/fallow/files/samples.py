@@ -76,7 +76,7 @@ class SampleType:
 
     def complex_of(self, numbers: NDArray[np.generic]) -> NDArray[np.complex64]:
         """Numbers as they stand in the file, shape (sample · parts,), as complex64 of shape (sample,), full scale 1."""
-        with np.errstate(over="ignore"):  # such samples become infinite, and what holds them is left out
+        with np.errstate(over="ignore", invalid="ignore"):  # what holds such samples is left out
             values = numbers.astype(np.float32)
         if self.dtype.kind in "iu":
             half = 2.0 ** (8 * self.dtype.itemsize - 1)

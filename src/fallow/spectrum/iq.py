@@ -245,8 +245,8 @@ def _powers(segments: NDArray[np.complex64]) -> NDArray[np.float32]:
     """|FFT|²/(Σw)² of windowed segments, shape (segment, bin), in the order of the FFT."""
     from scipy.fft import fft  # heavy, and needed for recordings only
 
-    spectra = fft(segments * _hann(segments.shape[1]), axis=1, overwrite_x=True)
-    with np.errstate(over="ignore", invalid="ignore"):  # such segments are left out
+    with np.errstate(over="ignore", invalid="ignore"):  # segments with samples that are no numbers are left out
+        spectra = fft(segments * _hann(segments.shape[1]), axis=1, overwrite_x=True)
         powers: NDArray[np.float32] = spectra.real**2 + spectra.imag**2
     return powers
 
@@ -273,9 +273,12 @@ def _shifted(blocks: Iterable[NDArray[np.complex64]], cycles: float) -> Iterator
     """Blocks moved up in frequency by so many cycles per sample, without their mean (else it would leak)."""
     done = 0
     for block in blocks:
-        if cycles:
+        if cycles and block.size:
             turns = cycles * (done + np.arange(block.size, dtype=np.float64))
-            yield ((block - block.mean()) * np.exp(2j * np.pi * (turns % 1.0))).astype(np.complex64)
+            numbers = np.isfinite(block)
+            offset = block.mean(where=numbers) if numbers.any() else 0.0
+            with np.errstate(over="ignore", invalid="ignore"):  # samples that are no numbers stay none
+                yield ((block - offset) * np.exp(2j * np.pi * (turns % 1.0))).astype(np.complex64)
         else:
             yield block
         done += block.size
