@@ -11,10 +11,11 @@ from numpy.typing import NDArray
 from fallow.spectrum.blocks import Block
 from fallow.spectrum.deciding import Evidence
 from fallow.spectrum.gatherings import Gathering, find_combs, find_hopping
-from fallow.spectrum.looks import Look, Sighting, look_at
+from fallow.spectrum.looks import Look, Sighting, from_phones, look_at
 from fallow.spectrum.mirrored import also_mirrored
+from fallow.spectrum.noise_floor import HIGHEST_RISE_DB
 from fallow.spectrum.on_air import on_air, told_on_air
-from fallow.spectrum.standing_out import FALSE_EMITTERS, Stretch, find_stretches
+from fallow.spectrum.standing_out import FALSE_EMITTERS, LEAST_ABOVE_FLOOR_DB, NARROW_HZ, Stretch, find_stretches
 from fallow.spectrum.statistics import noise_quantile_db
 from fallow.spectrum.verdict import Emitter
 from fallow.spectrum.window_levels import geometry_of, pieces, powers_in, sum_over
@@ -38,7 +39,7 @@ def find_emitters(evidence: Evidence, blocks: Sequence[Block], confidence_pct: f
         return []
     met = _while_on(evidence, low, high)
     emitters = [
-        _emitter(evidence, met, (index,), Look(block.looks_like, block.evidence), confidence_pct)
+        _emitter(evidence, met, (index,), _look_of(evidence, met, block, index), confidence_pct)
         for index, block in enumerate(blocks)
     ]
     beyond, taken = len(blocks), set[int]()
@@ -57,6 +58,18 @@ def find_emitters(evidence: Evidence, blocks: Sequence[Block], confidence_pct: f
     return emitters
 
 
+def _look_of(evidence: Evidence, met: _Met, block: Block, index: int) -> Look:
+    """What a block looks like, now that it is known when it was on."""
+    if block.looks_like == "noise-like block" and block.mirrored_sum_hz is None:
+        bins = evidence.heard.axis.bins_touching(block.low_hz, block.high_hz)
+        on, looked = met.on[:, index], met.looked[:, index]
+        seen = Sighting(bins.start, bins.stop, True, on, int(looked.sum()))
+        look = from_phones(evidence, seen, (block.low_hz, block.high_hz))
+        if look is not None:
+            return Look(look.looks_like, (*block.evidence, *look.clues))
+    return Look(block.looks_like, block.evidence)
+
+
 @dataclass(frozen=True, eq=False)
 class _Met:
     """Spans and how they were met: ``level_db`` while on, shape (span,); ``on``, ``looked``: shape (sweep, span)."""
@@ -69,11 +82,10 @@ class _Met:
 
 
 def _gatherings(evidence: Evidence, stretches: list[Stretch], met: _Met, beyond: int) -> list[Gathering]:
-    combs = find_combs(evidence, stretches)
+    combs = find_combs(evidence, stretches, met.on[:, beyond:])
     taken = {k for comb in combs for k in comb.members}
-    restless = [
-        k for k in range(len(stretches)) if k not in taken and not met.on[met.looked[:, beyond + k], beyond + k].all()
-    ]
+    moving = [one.broad or not met.on[met.looked[:, beyond + k], beyond + k].all() for k, one in enumerate(stretches)]
+    restless = [k for k, moves in enumerate(moving) if moves and k not in taken]
     if not restless:
         return combs
     hopping = find_hopping(evidence, [stretches[k] for k in restless])
@@ -126,4 +138,31 @@ def _while_on(evidence: Evidence, low_hz: NDArray[np.float64], high_hz: NDArray[
         on[:, piece], looked[:, piece] = heard_on, powers.valid
         mean = np.where(heard_on, held, 0.0).sum(axis=0) / np.maximum(heard_on.sum(axis=0), 1)
         level[piece] = 10.0 * np.log10(np.maximum(mean, 1e-300))
+    on |= _any_bin_on(evidence, low_hz, high_hz) & looked
     return _Met(low_hz, high_hz, level, on, looked)
+
+
+def _any_bin_on(evidence: Evidence, low_hz: NDArray[np.float64], high_hz: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Sweeps in which any bin of a wide span stood out by more than noise makes in any bin and sweep, (sweep, span).
+
+    A band counts as occupied when any sample in it does (Rec. ITU-R SM.1880): a phone that uses a few channels of many
+    is lost in the sum over all of them.
+    """
+    heard, floor = evidence.heard, evidence.floor
+    on = np.zeros((heard.n_sweeps, low_hz.size), dtype=bool)
+    wide = np.flatnonzero(high_hz - low_hz > NARROW_HZ)
+    if wide.size == 0:
+        return on
+    single = float(noise_quantile_db(1.0 - FALSE_EMITTERS / (heard.axis.n * heard.n_sweeps), heard.noise.shape))
+    least = (floor.noise_db + max(single, LEAST_ABOVE_FLOOR_DB)).astype(np.float32)
+    least[evidence.own_lines | evidence.suspect_lines | ~np.isfinite(least)] = np.inf
+    spans = [(int(index), heard.axis.bins_touching(low_hz[index], high_hz[index])) for index in wide]
+    groups = [np.searchsorted(floor.group_centres_hz, (low_hz[index], high_hz[index])) for index in wide]
+    rises = [
+        np.minimum(floor.rises_db[:, max(0, first - 1) : last + 1].max(axis=1, initial=0.0), HIGHEST_RISE_DB)
+        for first, last in groups
+    ]
+    for rows, block in heard.levels_db.blocks():
+        for (index, bins), rise in zip(spans, rises, strict=True):
+            on[rows, index] = (block[:, bins] > least[bins] + rise[rows, None]).any(axis=1)
+    return on

@@ -22,10 +22,13 @@ LED_SHARE = 0.7  # of the lines in a comb that must be its own
 LIKE_SHARE = 0.15  # how much spacings may differ from their neighbours
 WEAKER_DB = 8.0  # than a line this near: no line of the same comb
 NEAR_HZ = 1.2e6
+LIKE_DB = 3.0  # from one line of a comb to the next. Common practice
+TOGETHER_SHARE = 0.8  # of the time that any line of a comb is on
 ECHO = 0.3  # correlation of a level with itself one spacing on: the comb goes on there
 FEWEST_HOPS = 12
 FEWEST_CHANNELS = 8
 REGION_HZ = 10e6  # hops farther apart are others
+MOST_ROWS = 2000  # sweeps that are looked at for hops
 SPARSE_SHARE = 0.25  # of the region that is on at once
 STAYS_SHARE = 0.3  # of the hops that are still there in the next sweep
 
@@ -39,10 +42,11 @@ class Gathering:
     clues: tuple[str, ...]
 
 
-def find_combs(evidence: Evidence, stretches: list[Stretch]) -> list[Gathering]:
+def find_combs(evidence: Evidence, stretches: list[Stretch], on: NDArray[np.bool_]) -> list[Gathering]:
     """Lines at one spacing, which may drift slowly along the comb; what lies between them belongs to it.
 
-    Wants ``FEWEST_LINES``, and a chance below ``BY_LUCK`` that lines at random places look so.
+    ``on``: in which sweeps each stretch was on, shape (sweep, stretch). Wants ``FEWEST_LINES`` of slowly changing
+    level that are on together, and a chance below ``BY_LUCK`` that lines at random places look so.
     """
     heard = evidence.heard
     lines = [index for index, one in enumerate(stretches) if not one.broad]
@@ -55,9 +59,17 @@ def find_combs(evidence: Evidence, stretches: list[Stretch]) -> list[Gathering]:
     for begin, end in _tracked(centres[kept]):
         places = centres[kept[begin : end + 1]]
         found = _comb(places, kept.size, 1.0 + BRIDGE_HZ / float(heard.axis.step_hz))
-        if found is not None:
-            combs.append(_gathered(evidence, stretches, (float(places[0]), float(places[-1])), found))
+        own = kept[begin : end + 1]
+        if found is not None and _of_one_source(peaks[own], on[:, [lines[k] for k in own]]):
+            gathered = _gathered(evidence, stretches, (float(places[0]), float(places[-1])), found)
+            combs.append(gathered)
     return combs
+
+
+def _of_one_source(peaks_db: NDArray[np.float64], on: NDArray[np.bool_]) -> bool:
+    """Whether lines change slowly in level from each to the next and are on together; users of one raster are not."""
+    together = float(on.mean()) / max(float(on.any(axis=1).mean()), 1e-9)
+    return float(np.median(np.abs(np.diff(peaks_db)))) <= LIKE_DB and together >= TOGETHER_SHARE
 
 
 def _prominent(centres: NDArray[np.float64], peaks_db: NDArray[np.float64], reach: float) -> NDArray[np.int64]:
@@ -182,7 +194,7 @@ def _hopping(evidence: Evidence, stretches: list[Stretch]) -> tuple[str, ...]:
     distances = np.diff(channels)
     if channels.size < FEWEST_CHANNELS:
         return ()
-    least = int(max(1, distances.min()))
+    least = int(min(distances.min(), usual / 2 + 1))  # nearer ones are taken for one channel
     lone = lone_distances(1.0 / max(1.5, float(distances.mean()) - least + 1.0), least, int(distances.max()) * 4)
     raster = find_regular(distances, lone)
     if raster is None or raster.chance >= BY_LUCK:
@@ -204,7 +216,7 @@ def _hops(evidence: Evidence, stretches: list[Stretch]) -> _Hops:
     parts = []
     for one in stretches:
         bins = slice(one.first, one.last)
-        level = heard.levels_db[:, bins]
+        level = heard.levels_db[:MOST_ROWS, bins]
         top = np.nanmax(level, axis=1, keepdims=True)  # what is far below the strongest is its skirt
         least = (floor.noise_db + lifted)[bins] + max(single, 4.0)
         on = np.nan_to_num(level, nan=-np.inf) > np.maximum(least, top - 15.0)

@@ -6,7 +6,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields
 from itertools import pairwise
 
@@ -161,7 +161,7 @@ def judge(
         if progress is not None:
             progress((index + 1) / len(heard))
     evidence = tuple(one.evidence for one in found)
-    emitters = _without_doubles(emitter for one in found for emitter in one.emitters)
+    emitters = _without_doubles([one.emitters for one in found])
     around = _circumstances(evidence, found, judging, announced, absolute=absolute)
     fewest = _fewest_looks(heard)
     return Air(
@@ -285,15 +285,17 @@ def _reference_floor(heard: Heard, loads: Sequence[Heard]) -> NDArray[np.float64
     return floor
 
 
-def _without_doubles(emitters: Iterable[Emitter]) -> tuple[Emitter, ...]:
+def _without_doubles(of_series: Sequence[Sequence[Emitter]]) -> tuple[Emitter, ...]:
     """The strongest of those that several series show at one place, rising in frequency; the strongest ones if too
     many.
     """
-    kept: list[Emitter] = []
-    for emitter in sorted(emitters, key=lambda emitter: -emitter.level_dbm):
-        if not any(other.low_hz <= emitter.centre_hz <= other.high_hz for other in kept):
-            kept.append(emitter)
-    return tuple(sorted(kept[:MOST_EMITTERS], key=lambda emitter: emitter.low_hz))
+    kept: list[tuple[int, Emitter]] = []
+    listed = [(series, emitter) for series, emitters in enumerate(of_series) for emitter in emitters]
+    for series, emitter in sorted(listed, key=lambda pair: -pair[1].level_dbm):
+        doubles = (other for home, other in kept if home != series)
+        if not any(other.low_hz <= emitter.centre_hz <= other.high_hz for other in doubles):
+            kept.append((series, emitter))
+    return tuple(sorted((emitter for _, emitter in kept[:MOST_EMITTERS]), key=lambda emitter: emitter.low_hz))
 
 
 def _fewest_looks(heard: Sequence[Heard]) -> int:

@@ -17,7 +17,7 @@ from fallow.spectrum.services import DOWNLINKS, DUPLEX, NARROW_DIGITAL, dect_car
 from fallow.spectrum.standing_out import NARROW_HZ
 from fallow.units import format_mhz, format_span_mhz, format_width
 
-__all__ = ["Look", "Sighting", "look_at"]
+__all__ = ["Look", "Sighting", "from_phones", "look_at"]
 
 RARE_SHARE = 0.5  # on less often than this: a burst
 FEWEST_FOR_RARE = 4  # sweeps
@@ -30,10 +30,11 @@ SHAPE_ABOVE_DB = 15.0  # above the floor: from there widths 10 dB down can be to
 FEWEST_ACROSS = 6  # resolutions within a signal whose shape is told
 FLAT_RATIO = 0.72  # width 3 dB down to width 10 dB down: 0.83 for a root-raised cosine of 0.35, 0.55 for a Gaussian
 FLAT_DB = 1.5
-SAME_WIDTH = 0.12
+SAME_WIDTH = 0.05  # or one and a half resolutions, if that is more
 FM_WIDTHS_HZ = (60e3, 260e3)  # common practice, and the usual legal width of 200 kHz (ETSI EN 300 422-1)
 AUDIO_HZ = 15e3  # highest audio frequency. Common practice
 SOFT_EDGE_HZ = 400e3  # a signal's edge is sharper
+FEWEST_IN_EDGE = 4  # steps, or its softness is not seen
 EDGE_HZ = 8e6
 EDGE_WINDOW_HZ = 150e3
 GSM_RASTER_HZ = 200e3  # 3GPP TS 45.005, 2
@@ -73,7 +74,7 @@ def look_at(evidence: Evidence, seen: Sighting) -> Look:
     lows, highs = evidence.heard.axis.cells_hz
     span = (float(lows[seen.first]), float(highs[seen.last - 1]))
     stands_out = f"stands out from the floor over {format_width(span[1] - span[0])}"
-    for of_service in (_cordless, _from_phones, _to_phones):
+    for of_service in (_cordless, from_phones, _to_phones):
         look = of_service(evidence, seen, span)
         if look is not None:
             return Look(look.looks_like, (stands_out, *look.clues))
@@ -102,7 +103,7 @@ def _cordless(evidence: Evidence, seen: Sighting, span_hz: tuple[float, float]) 
     return Look("DECT", (clue, *(("comes and goes",) if seen.rare or _moves_db(evidence, seen) >= MOVES_DB else ())))
 
 
-def _from_phones(evidence: Evidence, seen: Sighting, span_hz: tuple[float, float]) -> Look | None:
+def from_phones(evidence: Evidence, seen: Sighting, span_hz: tuple[float, float]) -> Look | None:
     """What comes and goes, or moves in level, in a band that phones send in while its base stations are heard."""
     width = span_hz[1] - span_hz[0]
     moves_db = _moves_db(evidence, seen)
@@ -185,9 +186,10 @@ def _moves_db(evidence: Evidence, seen: Sighting) -> float:
 
 @dataclass(frozen=True)
 class _Shape:
-    """Widths 3 and 10 dB down in hertz, scatter of the top in dB, whether it is highest near its middle."""
+    """Widths 3 and 10 dB down in hertz, how well they are known, scatter of the top in dB, whether it is domed."""
 
     upper_hz: float
+    unsure_hz: float
     lower_hz: float
     scatter_db: float
     domed: bool
@@ -200,12 +202,8 @@ def _shape(evidence: Evidence, seen: Sighting) -> _Shape | None:
     width = float(heard.steps_hz[seen.first : seen.last].sum())
     if width < FEWEST_ACROSS * finest or not seen.on.any():
         return None
-    rows = np.flatnonzero(seen.on)
-    rows = rows[:: max(1, rows.size // MOST_ROWS)]
-    levels = heard.levels_db[rows, seen.first : seen.last].astype(np.float64)
-    noise = 10.0 ** (evidence.floor.noise_db[seen.first : seen.last] / 10.0)
-    power = np.nan_to_num(np.nanmean(10.0 ** (levels / 10.0), axis=0)) - noise if np.isfinite(levels).any() else -noise
-    top = float(np.quantile(power, 0.8))
+    power, noise, readings = _power_while_on(evidence, seen)
+    top = float(np.sort(power)[-max(3, power.size // 10) :].mean())
     if top < 10.0 ** (SHAPE_ABOVE_DB / 10.0) * float(np.median(noise)):
         return None
     if max(power[0], power[-1]) > 0.1 * top:
@@ -215,9 +213,24 @@ def _shape(evidence: Evidence, seen: Sighting) -> _Shape | None:
     inner = body[body.size // 10 : body.size - body.size // 10]
     thirds = np.array_split(10.0 * np.log10(np.maximum(power[lower[0] : lower[-1] + 1], 1e-300)), 3)
     domed = float(np.mean(thirds[1])) > max(float(np.mean(thirds[0])), float(np.mean(thirds[2]))) + 2.0
-    own = heard.noise.sd_db() / np.sqrt(rows.size)
+    own = heard.noise.sd_db() / np.sqrt(readings)
     scatter = np.sqrt(max(0.0, float(np.var(inner)) - own**2))
-    return _Shape((upper[-1] - upper[0] + 1) * step, (lower[-1] - lower[0] + 1) * step, float(scatter), domed)
+    widths = (float(upper[-1] - upper[0] + 1) * step, float(lower[-1] - lower[0] + 1) * step)
+    return _Shape(widths[0], max(1.5 * finest, SAME_WIDTH * widths[0]), widths[1], float(scatter), domed)
+
+
+def _power_while_on(evidence: Evidence, seen: Sighting) -> tuple[NDArray[np.float64], NDArray[np.float64], int]:
+    """Mean power of a stretch and a little beside it, noise subtracted; the noise itself; of how many sweeps."""
+    heard = evidence.heard
+    beside = max(2, (seen.last - seen.first) // 8)
+    bins = slice(max(0, seen.first - beside), min(heard.axis.n, seen.last + beside))
+    rows = np.flatnonzero(seen.on)
+    rows = rows[:: max(1, rows.size // MOST_ROWS)]
+    linear = 10.0 ** (heard.levels_db[rows, bins].astype(np.float64) / 10.0)
+    noise = 10.0 ** (evidence.floor.noise_db[bins] / 10.0)
+    valid = np.isfinite(linear)
+    mean = np.where(valid, linear, 0.0).sum(axis=0) / np.maximum(1, valid.sum(axis=0))
+    return mean - noise, noise, rows.size
 
 
 def _narrow(seen: Sighting, stands_out: str, shape: _Shape | None) -> Look:
@@ -226,7 +239,7 @@ def _narrow(seen: Sighting, stands_out: str, shape: _Shape | None) -> Look:
         return Look(usual, (stands_out,))
     flat = shape.upper_hz >= FLAT_RATIO * shape.lower_hz and shape.scatter_db <= FLAT_DB
     if flat:
-        known = [name for name, width in NARROW_DIGITAL if abs(width - shape.upper_hz) <= SAME_WIDTH * width]
+        known = [name for name, width in NARROW_DIGITAL if abs(width - shape.upper_hz) <= shape.unsure_hz]
         clue = f"flat-topped: {format_width(shape.upper_hz)} wide 3 dB down, {format_width(shape.lower_hz)} 10 dB down"
         return Look("digital narrow-band", (stands_out, clue, *(f"as wide as {name}" for name in known)))
     if shape.domed and FM_WIDTHS_HZ[0] <= shape.lower_hz <= FM_WIDTHS_HZ[1]:
@@ -242,7 +255,9 @@ def _narrow(seen: Sighting, stands_out: str, shape: _Shape | None) -> Look:
 def _soft(evidence: Evidence, seen: Sighting) -> str:
     """A sentence for a rise that is no higher than noise and has edges softer than a signal's, else nothing."""
     edges_hz, height_db = _edges(evidence, seen)
-    if not 0 < height_db <= HIGHEST_RISE_DB or min(edges_hz) < SOFT_EDGE_HZ:
+    if not 0 < height_db <= HIGHEST_RISE_DB or min(edges_hz) < max(
+        SOFT_EDGE_HZ, FEWEST_IN_EDGE * float(evidence.heard.axis.step_hz)
+    ):
         return ""
     return (
         f"rises by {height_db:.0f} dB with soft edges, {format_width(min(edges_hz))} wide at least: broad noise, as "

@@ -20,10 +20,10 @@ from fallow.spectrum.heard import Heard
 from fallow.spectrum.noise_floor import running_quantile
 from fallow.spectrum.statistics import noise_quantile_db
 
-__all__ = ["BRIDGE_HZ", "FALSE_EMITTERS", "NARROW_HZ", "Stretch", "find_stretches"]
+__all__ = ["BRIDGE_HZ", "FALSE_EMITTERS", "LEAST_ABOVE_FLOOR_DB", "NARROW_HZ", "Stretch", "find_stretches"]
 
 LEAST_ABOVE_FLOOR_DB = 4.0
-SKIRT_ABOVE_FLOOR_DB = 2.0  # a broad rise is followed down to here
+SKIRT_ABOVE_FLOOR_DB = 1.0  # a broad rise is followed down to here
 FALSE_EMITTERS = 0.01  # chance that noise alone makes any emitter
 NARROW_HZ = 600e3  # common practice: the widest narrow carriers of the trade
 BRIDGE_HZ = 60e3  # a modulated carrier has holes; lines that stand farther apart are several emitters
@@ -71,30 +71,37 @@ def find_stretches(evidence: Evidence, blocks: Sequence[Block]) -> list[Stretch]
     for block in blocks:
         taken[heard.axis.bins_touching(block.low_hz - heard.rbw_hz, block.high_hz + heard.rbw_hz)] = True
     lines = evidence.own_lines | evidence.suspect_lines
-    broad, narrow = np.zeros(heard.axis.n, dtype=bool), np.zeros(heard.axis.n, dtype=bool)
-    for view in views:
-        rises, stands_out = _looked_at(heard, view, taken | lines)
-        broad |= rises
-        narrow |= stands_out
+    opened = [_opened(heard, np.where(taken | lines, np.nan, view.above_db)) for view in views]
+    rises = np.zeros(heard.axis.n, dtype=bool)
+    broad, narrow = rises.copy(), rises.copy()
+    for view, level in zip(views, opened, strict=True):
+        for first, last in _rises(heard, view, level):
+            rises[first:last] = True
+            begin, end = _cut_to_edges(heard, view.above_db, level, first, last)
+            broad[begin:end] |= float(heard.steps_hz[begin:end].sum()) > NARROW_HZ
+    for view, level in zip(views, opened, strict=True):
+        narrow |= np.nan_to_num(view.above_db, nan=-99.0) > _least_db(heard, view, level, rises | broad)
     return _tidied(evidence, broad & ~taken, narrow & ~taken & ~lines)
 
 
-def _looked_at(heard: Heard, view: _View, left_out: NDArray[np.bool_]) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
-    """Bins of broad rises, and bins that stand out from the floor or, on a rise, from it; each of shape (bin,)."""
-    single = _noise_db(FALSE_EMITTERS / heard.axis.n, view)
-    least = max(single, LEAST_ABOVE_FLOOR_DB)
-    opened = _opened(heard, np.where(left_out, np.nan, view.above_db))
-    rises = _runs_with(opened > SKIRT_ABOVE_FLOOR_DB, opened > max(LEAST_ABOVE_FLOOR_DB, _opened_noise_db(heard, view)))
-    broad, threshold = np.zeros(heard.axis.n, dtype=bool), np.full(heard.axis.n, least)
-    for first, last in rises:
-        first, last = _cut_to_edges(heard, view.above_db, opened, first, last)
-        if float(heard.steps_hz[first:last].sum()) <= NARROW_HZ:
-            continue
-        broad[first:last] = True
-        rough = view.above_db[first:last] - opened[first:last]
+def _rises(heard: Heard, view: _View, opened_db: NDArray[np.float64]) -> list[tuple[int, int]]:
+    """Runs that rise broadly by more than noise does, down to their skirts: first and last (exclusive) index."""
+    usual = max(0.0, float(noise_quantile_db(OPENING_SHARE ** (1.0 / view.of), view.readings)))
+    core = max(usual + LEAST_ABOVE_FLOOR_DB, _opened_noise_db(heard, view))
+    return _runs_with(opened_db > usual + SKIRT_ABOVE_FLOOR_DB, opened_db > core)
+
+
+def _least_db(
+    heard: Heard, view: _View, opened_db: NDArray[np.float64], rises: NDArray[np.bool_]
+) -> NDArray[np.float64]:
+    """What a bin must exceed to stand out: from the floor, or on a rise from that, and from its raggedness."""
+    least = max(_noise_db(FALSE_EMITTERS / heard.axis.n, view), LEAST_ABOVE_FLOOR_DB)
+    threshold = np.full(heard.axis.n, least)
+    for first, last in _runs_with(rises, rises):
+        rough = (view.above_db - opened_db)[first:last]
         ragged = float(np.nanquantile(rough, 0.9)) if np.isfinite(rough).any() else 0.0
-        threshold[first:last] = np.maximum(0.0, opened[first:last]) + max(least, RAGGED_FACTOR * ragged)
-    return broad, np.nan_to_num(view.above_db, nan=-99.0) > threshold
+        threshold[first:last] = np.maximum(0.0, opened_db[first:last]) + max(least, RAGGED_FACTOR * ragged)
+    return threshold
 
 
 def _noise_db(chance: float, view: _View) -> float:

@@ -1,0 +1,132 @@
+"""How often an emitter was on, over invented two-state chains with known truth; and whether it keeps a beat.
+
+Variance of the mean of such a chain and its effective samples: Rec. ITU-R SM.1880, Report ITU-R SM.2256 (dependent
+samples); figures recomputed with the closed form p(1-p)/N·[1 + 2Σ(1-k/N)r^k].
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from fallow.spectrum.on_air import effective_sweeps, on_air, told_on_air
+from fallow.spectrum.regular import find_regular, lone_distances
+from fallow.spectrum.statistics import binomial_limits
+
+
+def _chain(rng: np.random.Generator, sweeps: int, mean_on: float, mean_off: float) -> NDArray[np.bool_]:
+    """A chain whose runs last ``mean_on`` and ``mean_off`` sweeps on average, begun in its steady state."""
+    draws, on = rng.random(sweeps), np.empty(sweeps, dtype=bool)
+    on[0] = draws[0] < mean_on / (mean_on + mean_off)
+    for index in range(1, sweeps):
+        on[index] = draws[index] >= 1 / mean_on if on[index - 1] else draws[index] < 1 / mean_off
+    return on
+
+
+def _looked(on: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    return np.ones(on.size, dtype=bool)
+
+
+@pytest.mark.parametrize(("revisit_s", "sweeps", "worth"), [(1, 3600, 200.3), (5, 720, 195.5), (10, 360, 182.1)])
+def test_effective_sweeps(revisit_s: int, sweeps: int, worth: float) -> None:
+    # on for 10 s, off for 90 s on average, one hour: N(1-r)/(1+r) with r = exp(-revisit·(1/10 + 1/90))
+    memory = math.exp(-revisit_s * (1 / 10 + 1 / 90))
+    lags = np.arange(1, sweeps)
+    exactly = sweeps / (1 + 2 * float(((1 - lags / sweeps) * memory**lags).sum()))
+    assert exactly == pytest.approx(worth, abs=0.05)
+    assert sweeps * (1 - memory) / (1 + memory) == pytest.approx(exactly, rel=0.005)
+    rng = np.random.default_rng(1)
+    up, down = 0.1 * (1 - memory), 0.9 * (1 - memory)
+    found = [
+        effective_sweeps(on, np.ones(sweeps - 1, dtype=bool))
+        for on in (_chain(rng, sweeps, 1 / down, 1 / up) for _ in range(40))
+    ]
+    # the estimate leans to fewer, by the error of a rate that is told by some 70 changes
+    assert 0.8 * worth < float(np.median(found)) < 1.1 * worth
+
+
+@pytest.mark.parametrize("sweeps", [60, 200])
+@pytest.mark.parametrize(("mean_on", "mean_off"), [(1.25, 5), (2, 2), (2, 18), (5, 5), (10, 20), (18, 2)])
+def test_limits_hold_with_memory(sweeps: int, mean_on: float, mean_off: float) -> None:
+    # of those that were seen at all 95 in 100, but for the scatter of 300 trials (three standard errors)
+    rng, share = np.random.default_rng(sweeps), mean_on / (mean_on + mean_off)
+    chains = [on for on in (_chain(rng, sweeps, mean_on, mean_off) for _ in range(300)) if on.any()]
+    found = [on_air(on, _looked(on), None, 95.0) for on in chains]
+    held = sum(one.low <= share <= one.high for one in found) / len(found)
+    assert held >= 0.95 - 3 * math.sqrt(0.95 * 0.05 / len(found))
+
+
+def test_limits_that_take_sweeps_as_independent_do_not_hold() -> None:
+    # why memory is allowed for: the same chains, the plain binomial limits
+    rng = np.random.default_rng(3)
+    chains = [_chain(rng, 200, 10, 20) for _ in range(300)]
+    limits = [binomial_limits(int(on.sum()), on.size, 95.0) for on in chains]
+    assert sum(low <= 1 / 3 <= high for low, high in limits) / len(limits) < 0.6
+
+
+def test_independent_sweeps_keep_narrow_limits() -> None:
+    rng = np.random.default_rng(4)
+    on = rng.random(400) < 0.3
+    found, plain = on_air(on, _looked(on), None, 95.0), binomial_limits(int(on.sum()), 400, 95.0)
+    assert found.high - found.low < 1.3 * (plain[1] - plain[0])
+
+
+@pytest.mark.parametrize(
+    ("beat", "sweeps", "length", "missed"), [(60, 600, 1, 0.0), (30, 400, 2, 0.2), (10, 100, 3, 0.0), (7, 70, 1, 0.0)]
+)
+def test_a_beat_is_named(beat: int, sweeps: int, length: int, missed: float) -> None:
+    rng, named = np.random.default_rng(beat), 0
+    for _ in range(40):
+        on = np.zeros(sweeps, dtype=bool)
+        for start in np.arange(rng.uniform(0, beat), sweeps - length, beat):
+            if rng.random() >= missed:
+                on[int(start) : int(start) + length] = True
+        found = on_air(on, _looked(on), None, 95.0).beat
+        named += found is not None and abs(found.step - beat) < 0.5
+    assert named >= 36
+
+
+@pytest.mark.parametrize(("mean_on", "mean_off"), [(1.1, 1.1), (1.2, 4), (2, 2), (2, 20), (8, 8), (3, 40)])
+def test_chance_makes_no_beat(mean_on: float, mean_off: float) -> None:
+    # at most one in a hundred; 150 trials allow for five (binomial, 99.6 %)
+    rng = np.random.default_rng(6)
+    chains = [_chain(rng, 300, mean_on, mean_off) for _ in range(150)]
+    assert sum(on_air(on, _looked(on), None, 95.0).beat is not None for on in chains) <= 5
+
+
+def test_points_at_random_show_no_step() -> None:
+    rng = np.random.default_rng(7)
+    lone = lone_distances(1 / 20, 1, 400)
+    found = [find_regular(rng.geometric(1 / 20, 12), lone) for _ in range(300)]
+    assert sum(one is not None and one.chance < 0.01 for one in found) <= 8
+
+
+def test_when_it_was_seen_is_told_with_times() -> None:
+    on = np.zeros(600, dtype=bool)
+    on[5::60] = True
+    times_s = 1_700_000_000.0 + np.arange(600)
+    found = on_air(on, _looked(on), times_s, 95.0)
+    assert (found.first_s, found.last_s) == (times_s[5], times_s[545])
+    assert (found.runs, found.shortest, found.longest) == (10, 1, 1)
+    told = " ".join(told_on_air(found, zone_known=True))
+    for words in ("on in 10 of 600 sweeps", "10 runs of 1 sweep", "comes every 60 s", "2023-11-14 22:13:25 UTC"):
+        assert words in told
+
+
+def test_sweeps_far_apart_are_no_neighbours() -> None:
+    # two files of one place, an hour apart: on to the end of the first, on from the start of the second
+    on = np.array([False] * 5 + [True] * 10 + [False] * 5)
+    times_s = np.concatenate([np.arange(10.0), 3600 + np.arange(10.0)])
+    found = on_air(on, _looked(on), times_s, 95.0)
+    assert (found.runs, found.longest) == (2, 5)
+
+
+def test_sweeps_that_did_not_look_do_not_count() -> None:
+    on, looked = np.array([True, False, True, False]), np.array([True, False, True, True])
+    found = on_air(on, looked, None, 95.0)
+    assert (found.on, found.sweeps, found.runs) == (2, 3, 1)
+    nothing = on_air(on, np.zeros(4, dtype=bool), None, 95.0)
+    assert (nothing.sweeps, nothing.low, nothing.high) == (0, 0.0, 1.0)
