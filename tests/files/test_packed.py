@@ -200,6 +200,7 @@ def test_a_long_table_as_parquet(tmp_path: Path, plain: FileReading) -> None:
         str(tmp_path / "sweep.parquet"),
     )
     assert (reading.encoding, reading.delimiter) == (None, None)
+    same(read_file(tmp_path / "sweep.parquet", Telling(samples="u8", rate_hz=1e6, centre_hz=1)), plain)
 
 
 def test_a_wide_table_as_parquet_with_times_and_holes(tmp_path: Path) -> None:

@@ -46,14 +46,14 @@ def read_single(
     head = head_of(path)
     if head.startswith(b"\x93NUMPY"):
         reading = read_npy(path, telling, beside)
+    elif head.startswith(PARQUET):
+        reading = read_parquet(path, telling, progress)
     elif _is_recording(path, head, telling):
         reading = _read_recording(path, head, telling, progress)
     elif _is_json(path, head):
         reading = read_json(path, telling)
     elif STARTS_AS.match(head):
         reading = read_length_prefixed(path, telling)
-    elif head.startswith(PARQUET):
-        reading = read_parquet(path, telling, progress)
     else:
         _refuse_other_kinds(path, head)
         reading = read_delimited(path, telling, progress)
