@@ -43,6 +43,7 @@ def read(typed: Namespace) -> int:
     refused = [one for one in readings if isinstance(one, FileRefusal)]
     understood = [one for one in readings if isinstance(one, FileReading)]
     screens.complain_of(refused)
+    screens.ask_about(understood)
     if not understood or any(reading.needs for reading in understood):
         return COULD_NOT
     return BAD_NEWS if refused else DONE

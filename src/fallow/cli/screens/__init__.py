@@ -4,10 +4,11 @@ from fallow.cli.screens.air import show_air
 from fallow.cli.screens.comparison import show_comparison
 from fallow.cli.screens.paper import complain_of, narrator, show_story
 from fallow.cli.screens.plan import show_audit, show_plan
-from fallow.cli.screens.readings import show_readings
+from fallow.cli.screens.readings import ask_about, show_readings
 from fallow.cli.screens.rules import show_regions, show_rules
 
 __all__ = [
+    "ask_about",
     "complain_of",
     "narrator",
     "show_air",

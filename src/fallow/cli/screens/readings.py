@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Sequence
 
 from rich.padding import Padding
@@ -11,7 +12,7 @@ from fallow.cli.screens.paper import console
 from fallow.units import format_span_mhz, format_width
 from fallow.workflow.survey import FileReading, FileRefusal
 
-__all__ = ["show_readings"]
+__all__ = ["ask_about", "show_readings"]
 
 
 def show_readings(readings: Sequence[FileReading | FileRefusal]) -> None:
@@ -27,6 +28,13 @@ def show_readings(readings: Sequence[FileReading | FileRefusal]) -> None:
             out.print(Padding(Text(f"open: {need}", style="bold"), (0, 0, 0, 2)))
         for note in reading.notes:
             out.print(Padding(f"- {note}", (0, 0, 0, 2)))
+
+
+def ask_about(readings: Sequence[FileReading]) -> None:
+    """Say on stderr which files leave something open, each in one sentence."""
+    for reading in readings:
+        for need in reading.needs:
+            sys.stderr.write(f"fallow: {reading.path}: {need}\n")
 
 
 def _reading_lines(reading: FileReading) -> list[str]:
