@@ -7,11 +7,8 @@ are compiled anew in each process.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from types import FunctionType
-from typing import Any
 
-import numba
 import numpy as np
 from numba.extending import register_jitable
 from numpy.typing import NDArray
@@ -23,6 +20,7 @@ from fallow.plan.tables import Tables
 from fallow.show.equipment import Equipment, Kind
 from fallow.show.link import Link
 from fallow.show.wanted import Wanted
+from fallow.spectrum.compiled import compiled
 from fallow.units import Span
 
 __all__ = ["CompiledKernels", "exercise"]
@@ -34,15 +32,8 @@ for function in vars(loops).values():
         register_jitable(function)
 
 
-def _compiled(function: Callable[..., object]) -> Any:
-    try:
-        return numba.njit(cache=True)(function)
-    except RuntimeError:  # numba found no folder that it may write its cache to
-        return numba.njit(function)
-
-
-_work = _compiled(loops.work)
-_busy_row = _compiled(loops.busy_row)
+_work = compiled(loops.work)
+_busy_row = compiled(loops.busy_row)
 
 _NOBODY = np.zeros(0, dtype=np.int64)
 _NO_PICKS = np.zeros(0)

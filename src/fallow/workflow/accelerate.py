@@ -1,8 +1,8 @@
-"""The planner's compiled kernels, without anybody waiting for a compiler.
+"""Compiled kernels of the planner and of histograms, without anybody waiting for a compiler.
 
-The first plan is made with NumPy. Meanwhile a thread sees to it that numba's cache on disk holds the compiled kernels
-(a process of its own compiles them where it does not: ten seconds or so), loads them, and hands them over. No numba,
-no cache, no second process: NumPy plans on.
+The first plan is made with NumPy, and the first levels are counted so. Meanwhile a thread sees to it that numba's
+cache on disk holds the compiled kernels (a process of its own compiles them where it does not: ten seconds or so),
+loads them, and hands them over. No numba, no cache, no second process: NumPy goes on.
 """
 
 from __future__ import annotations
@@ -23,8 +23,9 @@ from pathlib import Path
 from typing import Any
 
 from fallow.plan.engine import Kernels, NumpyKernels
+from fallow.spectrum.counting import Kernel, count_whole
 
-__all__ = ["Acceleration", "compile_into_cache", "kernels", "kernels_cache_dir"]
+__all__ = ["Acceleration", "compile_into_cache", "counting", "kernels", "kernels_cache_dir"]
 
 PACKAGE = Path(__file__).resolve().parent.parent
 LONGEST_COMPILING_S = 180.0
@@ -38,6 +39,12 @@ def kernels() -> Callable[[], Kernels]:
     Preparing begins with the first call.
     """
     return _acceleration()
+
+
+def counting() -> Callable[[], Kernel]:
+    """What ``spectrum.occupancy.histogram_of`` takes: a call gives the quickest kernel that is ready."""
+    acceleration = _acceleration()
+    return lambda: acceleration.count
 
 
 @functools.cache
@@ -67,6 +74,7 @@ class Acceleration:
     def __init__(self, cache_dir: Path) -> None:
         self.cache_dir = cache_dir
         self.done = threading.Event()
+        self.count: Kernel = count_whole
         self._kernels: Kernels = NumpyKernels()
         self._stamp = cache_dir / f"compiled-{_fingerprint()}"
         self._lock = cache_dir / f"compiling-{_fingerprint()}"
@@ -96,15 +104,16 @@ class Acceleration:
         before = settings.CACHE_DIR
         settings.CACHE_DIR = before or str(self.cache_dir)
         try:  # numba settles where to keep a function when it is declared; other functions go where they went before
-            from fallow.plan.compiled import CompiledKernels, exercise  # heavy: needs numba
+            from fallow.plan.compiled import CompiledKernels  # heavy: needs numba
+            from fallow.spectrum.compiled import count_quickly  # the same
         finally:
             settings.CACHE_DIR = before
         errors: Any = importlib.import_module("numba.core.errors")
         try:
-            exercise()
+            _exercise()
         except errors.NumbaError as error:
             raise RuntimeError("numba can't compile the kernels") from error
-        self._kernels = CompiledKernels()
+        self._kernels, self.count = CompiledKernels(), count_quickly
 
     def _fill_cache(self) -> None:
         """Have the kernels compiled by a process of its own, or wait for one that is at it already."""
@@ -136,13 +145,20 @@ class Acceleration:
 
 def compile_into_cache(stamp: str, lock: str) -> None:
     """What the process of its own does, whether or not anybody waits for it: fill the cache, and leave word of it."""
-    from fallow.plan.compiled import exercise  # heavy: needs numba
-
     try:
-        exercise()
+        _exercise()
         Path(stamp).touch()
     finally:
         Path(lock).unlink(missing_ok=True)
+
+
+def _exercise() -> None:
+    """Use every kernel once: compiles them, or loads them from the cache."""
+    from fallow.plan import compiled as planning  # heavy: needs numba
+    from fallow.spectrum import compiled as counting  # the same
+
+    planning.exercise()
+    counting.exercise()
 
 
 def _can_start_python() -> bool:
@@ -169,11 +185,11 @@ def _wait_for(stamp: Path) -> None:
 
 def _fingerprint() -> str:
     """What compiled kernels depend on: their source, Python, numba and the machine."""
-    folder = PACKAGE / "plan"
-    parts = [(folder / name).read_bytes() for name in ("loops.py", "compiled.py", "tables.py", "engine.py")]
+    names = ("plan/loops.py", "plan/compiled.py", "plan/tables.py", "plan/engine.py")
+    parts = [(PACKAGE / name).read_bytes() for name in (*names, "spectrum/counting.py", "spectrum/compiled.py")]
     try:
         version = metadata.version("numba")
     except metadata.PackageNotFoundError:
         version = ""
-    parts.append(f"{sys.version} {version} {platform.machine()} {platform.processor()} {folder}".encode())
+    parts.append(f"{sys.version} {version} {platform.machine()} {platform.processor()} {PACKAGE}".encode())
     return hashlib.sha256(b"\0".join(parts)).hexdigest()[:16]
