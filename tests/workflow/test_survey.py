@@ -112,3 +112,13 @@ def test_the_lines_of_python_in_the_contract(tmp_path: Path) -> None:
     plan = fallow.coordinate(links, equipment, air=air, region="de", seconds=0.2)
     assert plan.conflicts == ()
     assert 470_000_000 <= plan.links["vox 1"].frequency_hz <= 478_000_000
+
+
+def test_progress_rises_to_the_whole_and_changes_nothing(tmp_path: Path) -> None:
+    survey = fallow.open_sweeps(write_sweep(tmp_path / "a.csv", 470.0, 530.0))
+    told: list[float] = []
+    watched = fallow.judge(survey, width_hz=1_000_000, progress=told.append)
+    assert watched.slices == fallow.judge(survey, width_hz=1_000_000).slices
+    assert len(told) > 2
+    assert told == sorted(told)
+    assert told[-1] == 1.0

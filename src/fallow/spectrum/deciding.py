@@ -9,7 +9,7 @@ quantity lies beyond a limit).
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from enum import IntFlag
 
@@ -50,6 +50,8 @@ TOLD_DB = 1.0  # by so much a run must be louder than the whole survey to be tol
 STANDS_OUT = 0.05  # chance that a run of sweeps stands out from the rest by noise, all runs together
 NEAR_LIMIT = 0.5  # of the limit's power: from there a window counts as looked at; noise may hide half of a signal
 FEWEST_FOR_SCATTER = 8  # sweeps from which their own scatter is believed
+Values = NDArray[np.float64]
+Progress = Callable[[float], None] | None
 
 
 class Flag(IntFlag):
@@ -129,7 +131,12 @@ class Decided:
 
 
 def decide(
-    evidence: Evidence, rule: Rule, low_hz: NDArray[np.float64], high_hz: NDArray[np.float64], slices: NDArray[np.int64]
+    evidence: Evidence,
+    rule: Rule,
+    low_hz: Values,
+    high_hz: Values,
+    slices: NDArray[np.int64],
+    progress: Progress = None,
 ) -> Decided:
     """Judge windows [low, high] in hertz; ``slices`` numbers the slice that each belongs to. Shapes (window,)."""
     heard = evidence.heard
@@ -144,7 +151,7 @@ def decide(
     rule = rule.at((inner.low_hz + inner.high_hz) / 2)
     windows = _Windows.of(evidence, rule, inner)
     found = _Findings.empty(judged.size)
-    for piece in pieces(heard, inner):
+    for piece in pieces(heard, inner, progress):
         _look(evidence, windows, piece, found)
     looked = np.zeros(int(slices.max()) + 1)
     np.add.at(looked, slices[judged], 1.0)
@@ -154,7 +161,7 @@ def decide(
 
 
 def _nothing_measured(count: int) -> Decided:
-    def nothing() -> NDArray[np.float64]:
+    def nothing() -> Values:
         return np.full(count, np.nan)
 
     verdict = np.full(count, Verdict.NOT_MEASURED, dtype=np.uint8)
@@ -299,9 +306,7 @@ def _run_of(sums: list[NDArray[np.float64]], valid: NDArray[np.bool_]) -> _Run:
     return _Run(least, most, squares, rise, count, np.broadcast_to(valid, least.shape))
 
 
-def _samples(
-    power: NDArray[np.float64], squares: NDArray[np.float64], shape: float, spread: NDArray[np.float64]
-) -> NDArray[np.float64]:
+def _samples(power: Values, squares: Values, shape: float, spread: Values) -> Values:
     """Gamma shape of a summed power if all of it is noise-like: K·(ΣP)²/ΣP²; a steady carrier scatters less."""
     return np.asarray(shape * np.maximum(1.0, spread * power**2 / np.maximum(squares, 1e-300)))
 
@@ -323,12 +328,7 @@ def _samples_seen(powers: WindowPowers, sweeps: int) -> NDArray[np.float64]:
 
 
 def _occupied(
-    evidence: Evidence,
-    rule: Rule,
-    windows: _Windows,
-    found: _Findings,
-    slices: NDArray[np.int64],
-    looked: NDArray[np.float64],
+    evidence: Evidence, rule: Rule, windows: _Windows, found: _Findings, slices: NDArray[np.int64], looked: Values
 ) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
     """For each window the number of the length whose highest run proves it occupied, -1 for none; and where noise may
     be it.
@@ -353,9 +353,7 @@ def _occupied(
     return proven, by_noise & (proven < 0)
 
 
-def _allowance_db(
-    samples: NDArray[np.float64], looks: NDArray[np.float64], rule: Rule, lengths: int
-) -> NDArray[np.float64]:
+def _allowance_db(samples: Values, looks: Values, rule: Rule, lengths: int) -> Values:
     """By how much the highest of ``looks`` levels, all at the limit, may lie above it: noise and common error together.
 
     The noise part allows for all ``lengths`` of runs; the common part is the same for all and needs little for that.

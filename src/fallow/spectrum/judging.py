@@ -37,11 +37,12 @@ from fallow.spectrum.verdict import (
 )
 from fallow.units import Channel, Span, format_mhz
 
-__all__ = ["Air", "judge"]
+__all__ = ["Air", "judge", "stretch_of"]
 
 STRONG_DB = 20.0  # above the floor: may overload a receiver. Common practice
 SHOWN_DB = 1.5  # above the floor: an announced channel counts as heard
 MOST_LINES_NAMED = 12
+READY_SHARE = 0.3  # of the time until a survey is ready for questions
 Edges = NDArray[np.float64]
 
 
@@ -76,14 +77,18 @@ class Air:
         """Each series as it was judged, with its noise floor per bin in dB: what a picture needs."""
         return tuple((part.heard, part.floor.noise_db) for part in self.evidence)
 
-    def judge_slices(self, channels: Sequence[Channel]) -> tuple[JudgedSlice, ...]:
-        """Each slice as bad as its worst window of a link's width, windows half overlapping."""
+    def judge_slices(
+        self, channels: Sequence[Channel], progress: Callable[[float], None] | None = None
+    ) -> tuple[JudgedSlice, ...]:
+        """Each slice as bad as its worst window of a link's width, windows half overlapping. ``progress``: told the
+        share that is done, 0 to 1.
+        """
         laid = [_lay(channel, self.link_width_hz) for channel in channels]
         if not laid:
             return ()
         low, high = (np.concatenate([edges[side] for edges in laid]) for side in (0, 1))
         slices = np.repeat(np.arange(len(laid)), [edges[0].size for edges in laid])
-        decided = self._decide(low, high, slices)
+        decided = self._decide(low, high, slices, progress)
         ends = np.cumsum([0, *(edges[0].size for edges in laid)])
         return tuple(
             self._sum_up(channel, low[first:last], high[first:last], _part(decided, slice(first, last)))
@@ -106,8 +111,16 @@ class Air:
         decided = self._decide(low, high, np.zeros(1, dtype=np.int64))
         return self._sum_up(Channel("", round(low_hz), round(high_hz)), low, high, decided)
 
-    def _decide(self, low: Edges, high: Edges, slices: NDArray[np.int64]) -> Decided:
-        decided = [decide(part, self.rule, low, high, slices) for part in self.evidence]
+    def _decide(
+        self, low: Edges, high: Edges, slices: NDArray[np.int64], progress: Callable[[float], None] | None = None
+    ) -> Decided:
+        parts = self.evidence
+        decided = [
+            decide(
+                part, self.rule, low, high, slices, stretch_of(progress, index / len(parts), (index + 1) / len(parts))
+            )
+            for index, part in enumerate(parts)
+        ]
         worst = decided[0]
         for other in decided[1:]:
             worst = _worse(worst, other)
@@ -132,6 +145,11 @@ class Air:
         )
 
 
+def stretch_of(progress: Callable[[float], None] | None, begin: float, end: float) -> Callable[[float], None] | None:
+    """What tells of a part of the work as the stretch of the whole from ``begin`` to ``end``."""
+    return None if progress is None else lambda share: progress(begin + (end - begin) * share)
+
+
 def judge(
     survey: Survey,
     judging: Judging = Judging(),  # noqa: B008 - a frozen value
@@ -154,12 +172,14 @@ def judge(
     budget = _budget(survey, chain, absolute=absolute, referenced=reference is not None)
     rule = _rule(judging, budget, absolute=absolute)
     heard, notes = make_ready(survey, chain, own, absolute=absolute)
+    if progress is not None:
+        progress(READY_SHARE)
     loads = _loads(reference, chain, absolute=absolute)
     found = []
     for index, part in enumerate(heard):
         found.append(_find(part, loads, raster, judging.confidence_pct, absolute=absolute))
         if progress is not None:
-            progress((index + 1) / len(heard))
+            progress(READY_SHARE + (1.0 - READY_SHARE) * (index + 1) / len(heard))
     evidence = tuple(one.evidence for one in found)
     emitters = _without_doubles([one.emitters for one in found])
     around = _circumstances(evidence, found, judging, announced, absolute=absolute)

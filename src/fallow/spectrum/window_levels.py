@@ -7,7 +7,7 @@ window narrower than a cell, or than the RBW, is charged with a whole cell: a na
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, fields
 
 import numpy as np
@@ -117,8 +117,13 @@ def _up_to(
     return np.asarray(total[..., place] + per_bin[..., place] * inside)
 
 
-def pieces(heard: Heard, geometry: Geometry) -> Iterator[NDArray[np.int64]]:
-    """Indices of windows that are worked on together, neighbours in frequency, so that memory stays bounded."""
+def pieces(
+    heard: Heard, geometry: Geometry, progress: Callable[[float], None] | None = None
+) -> Iterator[NDArray[np.int64]]:
+    """Indices of windows that are worked on together, neighbours in frequency, so that memory stays bounded.
+
+    ``progress``: told the share of the windows that is done, 0 to 1.
+    """
     order = np.argsort(geometry.low_hz, kind="stable")
     most = max(1, MOST_NUMBERS // max(1, heard.n_sweeps))
     begin = 0
@@ -127,6 +132,8 @@ def pieces(heard: Heard, geometry: Geometry) -> Iterator[NDArray[np.int64]]:
         end = begin + max(1, int(np.searchsorted(reach, most, side="right")))
         yield order[begin:end]
         begin = end
+        if progress is not None:
+            progress(begin / order.size)
 
 
 def powers_in(

@@ -19,7 +19,7 @@ from fallow.show.link import Station
 from fallow.spectrum.chain import Chain, combined_u_range_db
 from fallow.spectrum.field import field_dbuvm
 from fallow.spectrum.heard import is_absolute
-from fallow.spectrum.judging import Air
+from fallow.spectrum.judging import Air, stretch_of
 from fallow.spectrum.judging import judge as judge_survey
 from fallow.spectrum.sweep import Detector, Survey
 from fallow.spectrum.verdict import Emitter, JudgedSlice, Judging
@@ -44,6 +44,7 @@ __all__ = [
 ]
 
 USUAL_WINDOW_HZ = 1_000_000  # listed side by side where there is no raster
+PREPARING_SHARE = 0.3  # of the time that judging takes
 FilePath = str | PathLike[str]
 FileProgress = Callable[[str, float], None]
 
@@ -229,12 +230,13 @@ def judge_with(
         chain=chain,
         own=own,
         announced=announced_channels(stations, territory),
-        progress=progress,
+        progress=stretch_of(progress, 0.0, PREPARING_SHARE),
     )
     slices = _slices(air, territory, listing)
     span = listing.span
     emitters = tuple(one for one in air.emitters if span is None or span.touches(one.low_hz, one.high_hz))
-    return JudgedAir(air, air.judge_slices(slices), emitters, (*sweeps.notes, *air.notes))
+    judged = air.judge_slices(slices, stretch_of(progress, PREPARING_SHARE, 1.0))
+    return JudgedAir(air, judged, emitters, (*sweeps.notes, *air.notes))
 
 
 @dataclass(frozen=True)
