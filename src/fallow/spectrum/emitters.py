@@ -15,6 +15,7 @@ from fallow.spectrum.looks import Look, Sighting, from_phones, look_at
 from fallow.spectrum.mirrored import also_mirrored
 from fallow.spectrum.noise_floor import HIGHEST_RISE_DB
 from fallow.spectrum.on_air import on_air, told_on_air
+from fallow.spectrum.own_patterns import Tuning, at_tuning_edge
 from fallow.spectrum.standing_out import FALSE_EMITTERS, LEAST_ABOVE_FLOOR_DB, NARROW_HZ, Stretch, find_stretches
 from fallow.spectrum.statistics import noise_quantile_db
 from fallow.spectrum.verdict import Emitter
@@ -25,7 +26,9 @@ __all__ = ["MOST_EMITTERS", "find_emitters"]
 MOST_EMITTERS = 400  # listed; beyond that the strongest
 
 
-def find_emitters(evidence: Evidence, blocks: Sequence[Block], confidence_pct: float) -> list[Emitter]:
+def find_emitters(
+    evidence: Evidence, blocks: Sequence[Block], confidence_pct: float, tuning: Tuning | None = None
+) -> list[Emitter]:
     """Emitters of one series: its blocks, and whatever else stands out from the floor in some sweep or in their mean.
 
     Lines of the instrument itself and our own carriers are none. What belongs together (a comb of lines, bursts that
@@ -54,6 +57,9 @@ def find_emitters(evidence: Evidence, blocks: Sequence[Block], confidence_pct: f
             if one.broad:
                 mirrored = also_mirrored(evidence.heard, evidence.floor, blocks, low[beyond + k], high[beyond + k])
                 look = Look("noise-like block", (mirrored, *look.clues)) if mirrored else look
+            own = at_tuning_edge(tuning, low[beyond + k], high[beyond + k], float(evidence.heard.axis.step_hz))
+            if own:  # what moves there is the receiver, no phone
+                look = Look("unknown" if look.looks_like == "mobile uplink" else look.looks_like, (*look.clues, own))
             emitters.append(_emitter(evidence, met, (beyond + k,), look, confidence_pct))
     return emitters
 

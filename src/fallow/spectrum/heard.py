@@ -24,6 +24,7 @@ from fallow.units import Span
 __all__ = ["Heard", "is_absolute", "make_ready"]
 
 IMPOSSIBLE_BELOW_DB = 60.0  # under the lower quartile of a series; single noise samples fall so low once in a million
+SINGLE_SAMPLES = 1.5
 OFTEN_SHARE = 0.9  # of the sweeps that must have a level, or the bin is a hole
 FEWEST_DIFFERENCES = 10  # below that, the scatter says nothing and single samples are assumed
 MANY_DIFFERENCES = 100  # below that, the scatter is taken as larger than it looks, by two of its standard errors or so
@@ -166,6 +167,8 @@ def _remarks(part: Heard) -> list[str]:
     remarks = []
     if not part.rbw_known:
         remarks.append(f"resolution bandwidth not stated{where}: taken as the step, {part.rbw_hz / 1e3:.4g} kHz")
+    if part.detector is None:
+        remarks.append(f"detector not stated{where}: {_told_kind(part.noise)}")
     rejected = int(part.rejected.sum())
     if rejected:
         remarks.append(
@@ -173,6 +176,14 @@ def _remarks(part: Heard) -> list[str]:
             "receiver's noise does: rejected, they are not measured"
         )
     return remarks
+
+
+def _told_kind(noise: NoiseModel) -> str:
+    """What the scatter of the data says of the detector and the trace, in words."""
+    if noise.samples < SINGLE_SAMPLES:
+        return "the readings scatter as single samples do"
+    scatter = f"the readings scatter as averages of about {noise.samples:.2g} samples do"
+    return f"{scatter}; a max-hold trace would look so too, and its floor lie higher (--detector says which it is)"
 
 
 def _merged(series: Sequence[Series]) -> list[list[Series]]:

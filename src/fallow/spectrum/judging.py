@@ -19,9 +19,10 @@ from fallow.spectrum.chain import BudgetLine, Chain, budget_of, combined_u_db
 from fallow.spectrum.deciding import FLOOR_RISE_DB, Decided, Evidence, Flag, Rule, decide
 from fallow.spectrum.emitters import MOST_EMITTERS, find_emitters
 from fallow.spectrum.heard import Heard, is_absolute, make_ready
-from fallow.spectrum.lines import Line, bins_of, find_lines, own_lines, suspect_lines
+from fallow.spectrum.lines import Line, bins_of, find_lines, own_lines, steady_unmodulated, suspect_lines
 from fallow.spectrum.mirrored import with_causes
 from fallow.spectrum.noise_floor import find_floor
+from fallow.spectrum.own_patterns import Tuning, find_tuning, placed, told_clocks, told_tuning
 from fallow.spectrum.reasons import RELATIVE_PROOF, Circumstances, SliceWindows, reasons_of
 from fallow.spectrum.services import usual_rasters
 from fallow.spectrum.statistics import missed_share
@@ -194,7 +195,7 @@ def judge(
         sweeps=survey.n_sweeps,
         missed_share=missed_share(fewest, judging.confidence_pct),
         emitters=emitters[:MOST_EMITTERS],
-        notes=(*notes, *_notes(around, emitters)),
+        notes=(*notes, *_notes(around, emitters), *dict.fromkeys(told for one in found for told in one.patterns)),
         budget=budget,
         low_hz=min(part.axis.low_hz for part in heard),
         high_hz=max(part.axis.high_hz for part in heard),
@@ -272,6 +273,7 @@ class _Found:
     suspect: tuple[Line, ...]
     blocks: tuple[Block, ...]
     emitters: tuple[Emitter, ...]
+    patterns: tuple[str, ...]
 
 
 def _find(
@@ -283,7 +285,8 @@ def _find(
     lines = find_lines(heard)
     own = tuple(line for load in loads for line in own_lines(heard, lines, load))
     unproven = tuple(line for line in lines if not any(other.first <= line.peak < other.last for other in own))
-    suspect = suspect_lines(heard, unproven, absolute=absolute, loads=loads if referenced else ())
+    plain = steady_unmodulated(heard, unproven)
+    suspect = suspect_lines(heard, unproven, plain, absolute=absolute, loads=loads if referenced else ())
     ordinary = np.where(floor.noise_db > floor.ordinary_db + FLOOR_RISE_DB, floor.ordinary_db, floor.noise_db)
     base = floor.noise_db if absolute else np.where(np.isfinite(reference_db), reference_db, ordinary)
     evidence = Evidence(heard, floor, base, referenced, bins_of(own, heard.axis.n), bins_of(suspect, heard.axis.n))
@@ -291,7 +294,19 @@ def _find(
     flagged = evidence.own_lines | evidence.suspect_lines
     television = find_television(heard, shape, raster or usual_rasters(), flagged)
     blocks = with_causes(heard, floor, (*television, *find_mobile(heard, floor, television)))
-    return _Found(evidence, own, suspect, blocks, tuple(find_emitters(evidence, blocks, confidence_pct)))
+    tuning = _tuning(heard, lines, loads if referenced else (), blocks)
+    patterns = told_clocks(plain, float(heard.axis.step_hz)) + (() if tuning is None else (told_tuning(tuning),))
+    emitters = tuple(find_emitters(evidence, blocks, confidence_pct, tuning))
+    return _Found(evidence, own, suspect, blocks, emitters, patterns)
+
+
+def _tuning(heard: Heard, lines: tuple[Line, ...], loads: Sequence[Heard], blocks: Sequence[Block]) -> Tuning | None:
+    """The instrument's tuning step, from the reference where it shows one: it holds nothing but the instrument."""
+    known = (find_tuning(load, find_lines(load)) for load in loads)
+    from_load = next((tuning for tuning in known if tuning is not None), None)
+    if from_load is not None:
+        return placed(from_load, heard, lines)
+    return find_tuning(heard, lines, blocks)
 
 
 def _reference_floor(heard: Heard, loads: Sequence[Heard]) -> NDArray[np.float64]:

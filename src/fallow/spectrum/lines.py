@@ -17,7 +17,16 @@ from fallow.spectrum.heard import Heard
 from fallow.spectrum.noise_floor import running_quantile
 from fallow.spectrum.statistics import noise_quantile_db
 
-__all__ = ["Line", "bins_of", "find_lines", "own_lines", "suspect_lines"]
+__all__ = [
+    "CLOCKS_HZ",
+    "Line",
+    "bins_of",
+    "clock_tolerance_hz",
+    "find_lines",
+    "own_lines",
+    "steady_unmodulated",
+    "suspect_lines",
+]
 
 CLOCKS_HZ = (10e6, 13e6, 15.36e6, 19.2e6, 25e6, 28.8e6)  # common practice: reference oscillators of receivers
 NEIGHBOURHOOD_HZ = 600e3
@@ -83,29 +92,40 @@ def own_lines(heard: Heard, lines: tuple[Line, ...], reference: Heard) -> tuple[
     return tuple(own)
 
 
-def suspect_lines(
-    heard: Heard, lines: tuple[Line, ...], *, absolute: bool, loads: Sequence[Heard] = ()
-) -> tuple[Line, ...]:
-    """Those lines that may be made inside, though no reference proves it.
-
-    On a multiple of a usual clock, steady and unmodulated: suspect, for want of a reference. An instrument that is
-    seen to make many lines (a reference shows ``MANY_LINES``, or far more lines stand on clocks than chance puts
-    there) is not believed any steady narrow line while its levels are relative: a load shows only the lines that need
-    no signal from outside.
+def steady_unmodulated(heard: Heard, lines: tuple[Line, ...]) -> tuple[Line, ...]:
+    """Those lines that keep their level and are as narrow as the instrument can show: what a clock makes. None where
+    the resolution is too coarse to tell.
     """
-    step = max(heard.rbw_hz, float(heard.axis.step_hz))
-    if step > FINEST_MODULATION_HZ:
+    if max(heard.rbw_hz, float(heard.axis.step_hz)) > FINEST_MODULATION_HZ:
         return ()
     around = _around_db(heard)
-    steady = _steady(heard, lines)
-    plain = [line for line in steady if _unmodulated(heard, line, around)]
+    return tuple(line for line in _steady(heard, lines) if _unmodulated(heard, line, around))
+
+
+def suspect_lines(
+    heard: Heard,
+    lines: tuple[Line, ...],
+    plain: tuple[Line, ...],
+    *,
+    absolute: bool,
+    loads: Sequence[Heard] = (),
+) -> tuple[Line, ...]:
+    """Those lines that may be made inside, though no reference proves it. ``plain``: the steady, unmodulated ones.
+
+    Those on a multiple of a usual clock: suspect, for want of a reference. An instrument that is seen to make many
+    lines (a reference shows ``MANY_LINES``, or far more lines stand on clocks than chance puts there) is not believed
+    any steady narrow line while its levels are relative: a load shows only the lines that need no signal from outside.
+    """
+    if max(heard.rbw_hz, float(heard.axis.step_hz)) > FINEST_MODULATION_HZ:
+        return ()
     on_clock = [line for line in plain if _on_clock(line.frequency_hz, float(heard.axis.step_hz))]
     if loads:
         makes_many = sum(len(find_lines(load)) for load in loads) >= MANY_LINES
     else:
         makes_many = _more_than_chance(len(on_clock), len(plain), float(heard.axis.step_hz))
     if makes_many and not absolute:
-        return tuple(line for line in steady if _narrow(heard, line, around))
+        around = _around_db(heard)
+        return tuple(line for line in _steady(heard, lines) if _narrow(heard, line, around))
     return () if loads else tuple(on_clock)
 
 
@@ -137,8 +157,15 @@ def _stretches(wide: NDArray[np.bool_], core: NDArray[np.bool_]) -> list[tuple[i
     return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True) if total[b] > total[a]]
 
 
+def clock_tolerance_hz(frequency_hz: float, step_hz: float) -> float:
+    """How far a line may stand from a multiple of its clock: half a step, and 1 ppm, which a receiver's oscillator
+    keeps (common practice).
+    """
+    return 0.5 * step_hz + 1e-6 * frequency_hz
+
+
 def _on_clock(frequency_hz: float, step_hz: float) -> bool:
-    tolerance = 0.5 * step_hz + 1e-6 * frequency_hz  # 1 ppm: what a receiver's oscillator keeps. Common practice
+    tolerance = clock_tolerance_hz(frequency_hz, step_hz)
     return any(abs(frequency_hz - round(frequency_hz / clock) * clock) <= tolerance for clock in CLOCKS_HZ)
 
 
