@@ -152,7 +152,7 @@ def told_on_air(times: OnAir, *, zone_known: bool) -> tuple[str, ...]:
 
 
 def _seconds(times: OnAir) -> str:
-    if times.sweep_s is None:
+    if times.sweep_s is None or times.longest < 2:
         return ""
     return f", the longest about {_duration(times.longest * times.sweep_s)}"
 

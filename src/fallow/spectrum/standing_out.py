@@ -95,7 +95,7 @@ def _least_db(
     heard: Heard, view: _View, opened_db: NDArray[np.float64], rises: NDArray[np.bool_]
 ) -> NDArray[np.float64]:
     """What a bin must exceed to stand out: from the floor, or on a rise from that, and from its raggedness."""
-    least = max(_noise_db(FALSE_EMITTERS / heard.axis.n, view), LEAST_ABOVE_FLOOR_DB)
+    least = max(_noise_db(FALSE_EMITTERS / 2 / heard.axis.n, view), LEAST_ABOVE_FLOOR_DB)  # two views
     threshold = np.full(heard.axis.n, least)
     for first, last in _runs_with(rises, rises):
         rough = (view.above_db - opened_db)[first:last]
