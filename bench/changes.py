@@ -16,10 +16,10 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "tests"))
 
-from fallow.spectrum.comparing import compare_surveys
+from fallow.change.pad_lines import Origin
+from fallow.change.padded import run_pad_test
+from fallow.change.surveys import compare_surveys
 from fallow.spectrum.judging import judge
-from fallow.spectrum.pad_test import Origin
-from fallow.spectrum.padded import run_pad_test
 from invented_air import Instrument, Signal, sweep_over
 
 TELEVISION = Signal(474e6, 7.61e6, -70.0)

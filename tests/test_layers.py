@@ -13,12 +13,13 @@ import pytest
 
 VALUES = {"units", "errors"}
 BELOW_PLAN = {"rules", "show", "spectrum", *VALUES}
-EVERYTHING_BELOW_WORKFLOW = {"files", "plan", *BELOW_PLAN}
+EVERYTHING_BELOW_WORKFLOW = {"change", "files", "plan", *BELOW_PLAN}
 MAY_IMPORT: dict[str, set[str]] = {
     "errors": set(),
     "units": {"errors"},
     "spectrum": VALUES,
     "show": VALUES,
+    "change": {"spectrum", *VALUES},
     "rules": {"show", *VALUES},
     "plan": BELOW_PLAN,
     "files": BELOW_PLAN,
@@ -46,7 +47,7 @@ VALUES_FOR_FACES = {  # what faces may read, beside the workflow: plain values, 
         "fallow.spectrum.verdict",
     },
 }
-PURE = {"units", "spectrum", "show", "rules", "plan"}
+PURE = {"units", "spectrum", "change", "show", "rules", "plan"}
 OUTSIDE_WORLD = {
     "asyncio",
     "fileinput",

@@ -15,9 +15,9 @@ from statistics import NormalDist
 import numpy as np
 import pytest
 
-from fallow.spectrum.comparing import compare_surveys
+from fallow.change.pad_lines import LineReading, drop_db, error_between, sum_db
+from fallow.change.surveys import compare_surveys
 from fallow.spectrum.judging import judge
-from fallow.spectrum.pad_test import LineReading, drop_db, error_between, sum_db
 from invented_air import Instrument, Signal, sweep_over
 
 

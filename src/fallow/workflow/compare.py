@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from fallow.change.padded import PadLine, PadTest, run_pad_test
+from fallow.change.surveys import compare_surveys
+from fallow.change.values import Change, SurveyChange
 from fallow.errors import UsageError
 from fallow.files.readings import FileRefusal, Telling
 from fallow.files.tables import read_chain, read_plan
@@ -13,11 +16,8 @@ from fallow.files.territories import load_territory
 from fallow.show.assignment import Assignment
 from fallow.show.plan_change import PlanChange, compare_plans
 from fallow.spectrum.chain import Chain
-from fallow.spectrum.change import Change, SurveyChange
-from fallow.spectrum.comparing import compare_surveys
 from fallow.spectrum.judging import Air
 from fallow.spectrum.judging import judge as judge_survey
-from fallow.spectrum.padded import PadLine, PadTest, run_pad_test
 from fallow.spectrum.sweep import Survey
 from fallow.workflow.survey import FilePath, FileProgress, TakenIn, take_in, take_in_reference
 

@@ -14,9 +14,9 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from fallow.change.surveys import compare_surveys
+from fallow.change.values import Change, SurveyChange
 from fallow.errors import UsageError
-from fallow.spectrum.change import Change, SurveyChange
-from fallow.spectrum.comparing import compare_surveys
 from fallow.spectrum.judging import Air, judge
 from fallow.spectrum.sweep import LevelUnit, Survey
 from invented_air import Instrument, Signal, sweep_over

@@ -13,14 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fallow.errors import UsageError
-from fallow.spectrum.broad_changes import find_stretches, grouped_difference
-from fallow.spectrum.chain import budget_of
-from fallow.spectrum.judging import Air
-from fallow.spectrum.lines import find_lines
-from fallow.spectrum.narrow_changes import WIDEST_NARROW_HZ, surroundings_db
-from fallow.spectrum.offset import floor_offset
-from fallow.spectrum.pad_test import (
+from fallow.change.broad import find_stretches, grouped_difference
+from fallow.change.narrow import WIDEST_NARROW_HZ, surroundings_db
+from fallow.change.offset import floor_offset
+from fallow.change.pad_lines import (
     LineReading,
     LineVerdict,
     Origin,
@@ -28,8 +24,12 @@ from fallow.spectrum.pad_test import (
     judge_line,
     least_pad_db,
 )
-from fallow.spectrum.side_by_side import Levels, Pair, Side, lay_side_by_side
-from fallow.spectrum.weighing import Sureness, Weighed, weigh
+from fallow.change.side_by_side import Levels, Pair, Side, lay_side_by_side
+from fallow.change.weighing import Sureness, Weighed, weigh
+from fallow.errors import UsageError
+from fallow.spectrum.chain import budget_of
+from fallow.spectrum.judging import Air
+from fallow.spectrum.lines import find_lines
 from fallow.units import format_mhz, format_span_mhz, format_width
 
 __all__ = ["PadLine", "PadTest", "run_pad_test"]

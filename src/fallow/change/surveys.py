@@ -13,18 +13,18 @@ from dataclasses import replace
 
 import numpy as np
 
+from fallow.change.broad import Stretch, find_stretches, grouped_difference
+from fallow.change.narrow import background_of, find_narrow_places
+from fallow.change.notes import few, notes_on_chain, notes_on_gaps, notes_on_likeness, notes_on_offset
+from fallow.change.offset import Offset, band_offsets, floor_offset, signal_offset
+from fallow.change.places import changes_at, with_moves
+from fallow.change.side_by_side import Levels, Pair, lay_side_by_side
+from fallow.change.values import Change, SurveyChange, Terms, What
+from fallow.change.weighing import Place, Sureness
 from fallow.errors import UsageError
 from fallow.spectrum.blocks import Block
-from fallow.spectrum.broad_changes import Stretch, find_stretches, grouped_difference
 from fallow.spectrum.chain import budget_of, combined_u_db
-from fallow.spectrum.change import Change, SurveyChange, Terms, What
-from fallow.spectrum.change_notes import few, notes_on_chain, notes_on_gaps, notes_on_likeness, notes_on_offset
 from fallow.spectrum.judging import Air
-from fallow.spectrum.narrow_changes import background_of, find_narrow_places
-from fallow.spectrum.offset import Offset, band_offsets, floor_offset, signal_offset
-from fallow.spectrum.place_changes import changes_at, with_moves
-from fallow.spectrum.side_by_side import Levels, Pair, lay_side_by_side
-from fallow.spectrum.weighing import Place, Sureness
 from fallow.units import format_width
 
 __all__ = ["compare_surveys"]

@@ -12,8 +12,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from fallow.spectrum.change import BandOffset
-from fallow.spectrum.side_by_side import Levels, Pair
+from fallow.change.side_by_side import Levels, Pair
+from fallow.change.values import BandOffset
 from fallow.spectrum.statistics import normal_quantile
 
 __all__ = ["Offset", "band_offsets", "beyond_chance", "floor_offset", "signal_offset", "varies"]

@@ -8,9 +8,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from fallow.spectrum.change import Change, What
-from fallow.spectrum.side_by_side import Pair, Side
-from fallow.spectrum.weighing import Outcome, Place, Sureness, Weighed, compare_weighed, weigh
+from fallow.change.side_by_side import Pair, Side
+from fallow.change.values import Change, What
+from fallow.change.weighing import Outcome, Place, Sureness, Weighed, compare_weighed, weigh
 from fallow.units import format_mhz, format_span_mhz, format_width
 
 __all__ = ["changes_at", "with_moves"]

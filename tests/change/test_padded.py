@@ -11,10 +11,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from fallow.change.pad_lines import LineReading, Origin, PadUncertainty, judge_line, least_pad_db, sum_db
+from fallow.change.padded import PadTest, run_pad_test
 from fallow.errors import UsageError
 from fallow.spectrum.judging import judge
-from fallow.spectrum.pad_test import LineReading, Origin, PadUncertainty, judge_line, least_pad_db, sum_db
-from fallow.spectrum.padded import PadTest, run_pad_test
 from invented_air import Instrument, Signal, sweep_over
 
 INSTRUMENT = Instrument(sweeps=10, bins=1600)  # 470 to 510 MHz
