@@ -122,3 +122,15 @@ def test_progress_rises_to_the_whole_and_changes_nothing(tmp_path: Path) -> None
     assert len(told) > 2
     assert told == sorted(told)
     assert told[-1] == 1.0
+
+
+def test_more_windows_than_anybody_reads_are_refused(tmp_path: Path) -> None:
+    """A file of 60 bytes may claim an axis from 1 MHz to 300 GHz."""
+    path = tmp_path / "wide.csv"
+    path.write_text("MHz,dBm\n1,-90\n100000,-91\n200000,-92\n299999,-90\n", encoding="utf-8")
+    survey = fallow.open_sweeps(path)
+    with pytest.raises(UsageError, match=r"399996 windows of 1 MHz are more"):
+        fallow.judge(survey)
+    with pytest.raises(UsageError, match="windows of a link's width, 12 Hz"):
+        fallow.judge(survey, span=Span(1_000_000, 9_000_000), link_width_hz=12)
+    assert len(fallow.judge(survey, span=Span(1_000_000, 9_000_000)).slices) == 8

@@ -23,7 +23,7 @@ from fallow.spectrum.judging import Air, stretch_of
 from fallow.spectrum.judging import judge as judge_survey
 from fallow.spectrum.sweep import Detector, Survey
 from fallow.spectrum.verdict import Emitter, JudgedSlice, Judging
-from fallow.units import Channel, Span
+from fallow.units import Channel, Span, format_width
 
 __all__ = [
     "Asked",
@@ -44,6 +44,8 @@ __all__ = [
 ]
 
 USUAL_WINDOW_HZ = 1_000_000  # listed side by side where there is no raster
+MOST_SLICES = 50_000  # in one answer. Common practice: 6 GHz in windows of 1 MHz are 6,000
+MOST_WINDOWS = 1_000_000  # of a link's width, half overlapping; their numbers take about 1 GB
 PREPARING_SHARE = 0.3  # of the time that judging takes
 FilePath = str | PathLike[str]
 FileProgress = Callable[[str, float], None]
@@ -185,7 +187,8 @@ def judge(
     """What is on the air: a verdict per TV channel of ``region``, or per window of ``width_hz`` side by side.
 
     ``own``: spans in which our own carriers were on. ``stations``: TV channels announced as on the air. Levels in dBm,
-    widths in hertz. Raises UsageError for a limit that does not fit the survey, an unknown region or channel.
+    widths in hertz. Raises UsageError for a limit that does not fit the survey, an unknown region or channel, and where
+    windows are too many to be judged.
     """
     judging = Judging(limit_dbm, limit_above_floor_db, link_width_hz, confidence_pct)
     return judge_with(
@@ -233,6 +236,7 @@ def judge_with(
         progress=stretch_of(progress, 0.0, PREPARING_SHARE),
     )
     slices = _slices(air, territory, listing)
+    _check_windows(slices, judging.link_width_hz)
     span = listing.span
     emitters = tuple(one for one in air.emitters if span is None or span.touches(one.low_hz, one.high_hz))
     judged = air.judge_slices(slices, stretch_of(progress, PREPARING_SHARE, 1.0))
@@ -357,8 +361,23 @@ def _windows(low_hz: float, high_hz: float, width_hz: int, *, aligned: bool) -> 
         first = math.floor(low_hz)
     if end <= first:
         end = first + width_hz
+    if (end - first) // width_hz > MOST_SLICES:
+        raise UsageError(
+            f"{(end - first) // width_hz} windows of {format_width(width_hz)} are more than anybody reads",
+            hint="give a --span, or a larger --width",
+        )
     edges = [*range(first, end, width_hz), end]
     return tuple(Channel(f"{low / 1e6:g}", low, high) for low, high in pairwise(edges))
+
+
+def _check_windows(slices: Sequence[Channel], link_width_hz: int) -> None:
+    """Refuse what would need more memory than a laptop has."""
+    windows = sum(2 * (part.high_hz - part.low_hz) // link_width_hz for part in slices)
+    if windows > MOST_WINDOWS:
+        raise UsageError(
+            f"{windows} windows of a link's width, {format_width(link_width_hz)}, would have to be judged",
+            hint="give a --span, or a larger --link-width",
+        )
 
 
 def _survey_of(readings: Sequence[FileReading]) -> Survey:
