@@ -30,6 +30,7 @@ READ = {  # file: (layout, delimiter, decimal, level unit, sweeps, points)
     "wrapped_level.csv": ("frequency and level columns", ",", ".", "dBm", 1, 41),
     "antenna_none.csv": ("frequency and level columns", ",", ".", "dBm", 1, 41),
     "truncated_last_line.csv": ("frequency and level columns", ",", ".", "dBm", 1, 41),
+    "superscript_in_heading.csv": ("frequency and level columns", ",", ".", "dB", 1, 41),
 }
 
 REFUSED = {

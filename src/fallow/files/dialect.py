@@ -71,7 +71,7 @@ class Dialect:
             return text.split(self.delimiter)
 
     def _unglued(self, cells: tuple[str, ...]) -> tuple[str, ...]:
-        if len(cells) != sum(self.glued) or not cells[0].lstrip("-+").isdigit():
+        if len(cells) != sum(self.glued) or not cells[0].lstrip("-+").isdecimal():
             return cells
         parts = iter(cells)
         return tuple(self.delimiter.join(next(parts) for _ in range(count)) for count in self.glued)
@@ -194,7 +194,7 @@ def glued_tables(lines: Sequence[Line], telling: Telling, found: Callable[[], bo
         return
     rows = [Row(line.number, Dialect(",", Notation(".")).cells(line.text)) for line in lines]
     width = Counter(
-        len(row.cells) for row in rows if all(cell.lstrip("-+").isdigit() for cell in row.cells)
+        len(row.cells) for row in rows if all(cell.lstrip("-+").isdecimal() for cell in row.cells)
     ).most_common(1)
     if not width or not 3 <= width[0][0] <= 6:
         return

@@ -401,7 +401,7 @@ def _wide_plan(table: Table, words: Words, lead: int, extra: int) -> tuple[Plan,
 
 
 def _is_stamp(name: str) -> bool:
-    return looks_like_time(name) or (name.replace(".", "", 1).isdigit() and epoch_scale([float(name)]) is not None)
+    return looks_like_time(name) or (name.replace(".", "", 1).isdecimal() and epoch_scale([float(name)]) is not None)
 
 
 def _called(column: Column) -> str:
