@@ -37,6 +37,8 @@ REFUSED = {
     "bad_cell_far_down.csv": ", line 32, column 2: '-9x5' is no level",
     "digits_with_underscore.csv": ", line 32, column 1: '470_750_000' is no frequency",
     "row_too_long.csv": ", line 32: the row has 3 cells where 2 were expected",
+    "transposed_matrix_turns_back.csv": ": each column is a sweep, and yet its frequencies turn back and stand there "
+    "again",
     "header_only.csv": ": there are no numbers in it",
     "empty.csv": ": the file is empty",
     "binary.dat": ": the file is no text: its bytes are binary data of a kind that fallow can't read",

@@ -172,7 +172,7 @@ def _read(
     stamps_zone = None if zone_text is None else _zone(zone_text, told=telling.zone is not None)
     done = assemble(read_rows(file, plan, progress), plan, str(file.path))
     if plan.layout == TRANSPOSED:
-        done = _as_sweeps(done, plan)
+        done = _as_sweeps(done, plan, str(file.path))
     plan = _with_whole_scale(plan, done)
     about = _About(telling.rbw_hz or preamble.rbw_hz, telling.detector, preamble.detector, str(file.path))
     times = _Times.of(done, preamble.stamp, stamps_zone)
@@ -279,10 +279,12 @@ def _zone(text: str, *, told: bool):  # type: ignore[no-untyped-def]  # datetime
         return None
 
 
-def _as_sweeps(done: Assembled, plan: Plan) -> Assembled:
-    """A transposed matrix: what looked like traces are sweeps with a time each."""
+def _as_sweeps(done: Assembled, plan: Plan, path: str) -> Assembled:
+    """A transposed matrix: what looked like traces are sweeps with a time each. Raises InputError for anything else."""
     first = done.passes[0]
     columns = [passes for passes in done.passes if passes.axis == first.axis]
+    if first.values.shape[0] > 1:
+        raise InputError("each column is a sweep, and yet its frequencies turn back and stand there again", path=path)
     values = np.concatenate([passes.values for passes in columns])
     return replace(done, passes=(Passes(first.axis, values, plan.header_times[: values.shape[0]], ""),))
 
