@@ -189,3 +189,50 @@ def test_wrong_usage_gets_one_sentence(run: Run, words: tuple[str, ...]) -> None
     assert err.startswith("fallow: ")
     assert "Traceback" not in err
     assert len([line for line in err.splitlines() if line.startswith("fallow: ")]) == 1
+
+
+def test_a_cue_and_an_intercom_far_away_cost_no_microphone_its_place(run: Run, tmp_path: Path) -> None:
+    """Three microphones 325 kHz apart fit into 650 kHz: plain arithmetic, whatever rasters the others have."""
+    equipment, links = tmp_path / "equipment.csv", tmp_path / "links.csv"
+    equipment.write_text(
+        EQUIPMENT.splitlines()[0]
+        + "\nmic,microphone,500-500.65,25,200,10,erp,325,0,,"
+        + "\ncue,cue,169.4-169.8,12.5,50,10,erp,50,50,,"
+        + "\ncom,intercom,1880.064-1900,1728,1728,10,erp,1728,0,,\n",
+        encoding="utf-8",
+    )
+    links.write_text("link,equipment\nm1,mic\nm2,mic\nm3,mic\nq,cue\nc,com\n", encoding="utf-8")
+    code, out, _ = run("plan", links, "--equipment", equipment, "--spares", "0", "--seconds", "0.3", "--json")
+    answer = document(out)
+    assert (code, answer["unplaced"], answer["most"]) == (0, [], None)
+    assert [link["frequency_hz"] for link in answer["links"][:3]] == [500_000_000, 500_325_000, 500_650_000]
+
+
+def test_without_a_spacing_any_number_may_share_a_place(run: Run, tmp_path: Path) -> None:
+    equipment, links = tmp_path / "equipment.csv", tmp_path / "links.csv"
+    equipment.write_text("equipment,kind,presets_mhz,bandwidth_khz,spacing_khz\nu,microphone,500,100,0\n", "utf-8")
+    links.write_text("link,equipment\na,u\nb,u\n", encoding="utf-8")
+    code, out, _ = run("plan", links, "--equipment", equipment, "--spares", "0", "--seconds", "0.2", "--json")
+    assert (code, document(out)["most"], document(out)["unplaced"]) == (0, None, [])
+
+
+def test_a_slip_in_an_area_is_not_passed_over(run: Run, tables: tuple[Path, Path], tmp_path: Path) -> None:
+    stations = tmp_path / "stations.csv"
+    stations.write_text("channel,area,source\n21,Stage,invented\n", encoding="utf-8")
+    words = ("--equipment", tables[1], "--region", "de", "--stations", stations)
+    code, out, err = run("plan", tables[0], *words, "--json")
+    assert (code, out) == (2, "")
+    assert "'Stage'" in err
+
+
+def test_a_file_named_twice_counts_once(run: Run, sweeps: Path) -> None:
+    once = document(run("air", sweeps, "--rbw", "25k", "--json")[1])
+    twice = document(run("air", sweeps, sweeps, "--rbw", "25k", "--json")[1])
+    assert (twice["sweeps"], twice["missed_share"]) == (once["sweeps"], once["missed_share"])
+
+
+def test_a_link_is_not_called_spare(run: Run, tables: tuple[Path, Path]) -> None:
+    tables[0].write_text("link,equipment\nspare guitar,pack\n", encoding="utf-8")
+    code, out, err = run("plan", tables[0], "--equipment", tables[1])
+    assert (code, out) == (2, "")
+    assert "links.csv, line 2, column link" in err

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import sys
 from collections.abc import Sequence
@@ -32,7 +33,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         parsed = build_parser(__version__).parse_args(arguments)
         from fallow.cli.commands import COMMANDS  # heavy: NumPy and more, not wanted for --help
 
-        return COMMANDS[parsed.command](parsed)
+        code = COMMANDS[parsed.command](parsed)
+        sys.stdout.flush()
+        return code
     except FallowError as error:
         _complain(error)
         return COULD_NOT
@@ -40,8 +43,19 @@ def main(arguments: Sequence[str] | None = None) -> int:
         sys.stderr.write("fallow: stopped; nothing was lost\n")
         return STOPPED
     except BrokenPipeError:  # the reader of our output left, as `head` does
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _mute()
         return 0
+    except OSError as error:
+        if error.errno != errno.ENOSPC:
+            raise
+        _mute()
+        sys.stderr.write("fallow: the answer could not be written: the disk is full\n")
+        return COULD_NOT
+
+
+def _mute() -> None:
+    """Nobody reads our output any more; what is left in its buffer goes nowhere."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _complain(error: FallowError) -> None:

@@ -23,6 +23,9 @@ __all__ = ["Bound", "Rule", "most", "most_by_spacing", "most_in_windows"]
 
 Whole = NDArray[np.int64]
 
+NO_LIMIT = 10**9
+"""More links than anybody has."""
+
 WINDOWS = 120
 """Window widths tried; any of them gives a true bound."""
 
@@ -61,12 +64,16 @@ def most(question: Question) -> Bound | None:
 
 
 def most_by_spacing(places_hz: Whole, spacing_hz: int) -> int:
-    """The most of these places (rising) that lie ``spacing_hz`` apart: taken greedily from below, which is exact."""
+    """The most carriers on these places (rising) that lie ``spacing_hz`` apart: taken greedily from below, which is
+    exact. Without a spacing any number may share a place.
+    """
+    if spacing_hz <= 0:
+        return NO_LIMIT if places_hz.size else 0
     count, next_hz = 0, -1
     at = 0
     while at < places_hz.size:
         count += 1
-        next_hz = int(places_hz[at]) + max(spacing_hz, 1)
+        next_hz = int(places_hz[at]) + spacing_hz
         at = int(np.searchsorted(places_hz, next_hz))
     return count
 

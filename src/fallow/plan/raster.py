@@ -61,15 +61,46 @@ def choose_raster(places_hz: Sequence[NDArray[np.int64]], most_places: int = MOS
     together = np.unique(np.concatenate([*places_hz, np.zeros(0, dtype=np.int64)]))
     if not together.size:
         return Raster(0, 1, 1, np.array([[0, 1]]), exact=True)
-    base_hz, width_hz = int(together[0]), int(together[-1] - together[0])
-    step_hz = int(np.gcd.reduce(together - base_hz)) or 1
+    base_hz, width_hz, step_hz = _extent(together)
     if width_hz // step_hz < most_places:
         return _raster(together, base_hz, step_hz, exact=True)
+    shared = _that_fit_together(places_hz, most_places)
+    if shared.size:
+        note = "radios whose places lie off the raster of the others were placed one by one"
+        return _raster(shared, *_extent(shared)[::2], exact=False, notes=(note,))
     coarser = [step for step in COARSER_STEPS_HZ if step % step_hz == 0 or step > step_hz]
     step_hz = next((step for step in coarser if width_hz // step < most_places), width_hz // most_places + 1)
     base_hz += _usual_remainder(places_hz, base_hz, step_hz)
     note = f"places were looked for on a raster of {format_width(step_hz)} where that is coarser than the radio's own"
     return _raster(together, base_hz, step_hz, exact=False, notes=(note,))
+
+
+def _extent(together: NDArray[np.int64]) -> tuple[int, int, int]:
+    """The lowest of these places, the way to the highest, and the coarsest step on which all lie."""
+    base_hz, width_hz = int(together[0]), int(together[-1] - together[0])
+    return base_hz, width_hz, int(np.gcd.reduce(together - base_hz)) or 1
+
+
+def _that_fit_together(places_hz: Sequence[NDArray[np.int64]], most_places: int) -> NDArray[np.int64]:
+    """All places of the classes, those with the most places first, that one exact raster can hold; none: too fine.
+
+    A class is left out wholly or not at all: one of which a raster held only some places would lose the others.
+    """
+    together = np.zeros(0, dtype=np.int64)
+    for each in sorted(places_hz, key=lambda each: -each.size):
+        wider = np.unique(np.concatenate([together, each]))
+        if wider.size:
+            _, width_hz, step_hz = _extent(wider)
+            if width_hz // step_hz < most_places:
+                together = wider
+            elif not together.size:
+                return together
+    base_hz, width_hz, step_hz = _extent(together) if together.size else (0, 0, 1)
+    for each in places_hz:
+        on = ((each - base_hz) % step_hz == 0) & (each >= base_hz) & (each <= base_hz + width_hz)
+        if on.any() and not on.all():
+            return np.zeros(0, dtype=np.int64)
+    return together
 
 
 def _raster(

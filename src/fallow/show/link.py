@@ -69,6 +69,11 @@ class AreaLosses:
     apart: frozenset[frozenset[str]] = frozenset()
     loss_db: Mapping[frozenset[str], float] = field(default_factory=dict)
 
+    @property
+    def pairs(self) -> frozenset[frozenset[str]]:
+        """All pairs of areas that are named."""
+        return self.apart | frozenset(self.loss_db)
+
     def hears(self, area: str, other: str) -> bool:
         """Whether receivers in ``area`` hear carriers of ``other``. The empty area is everywhere."""
         return area == other or not area or not other or frozenset((area, other)) not in self.apart

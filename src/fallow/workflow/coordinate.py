@@ -269,13 +269,27 @@ def _check_folder(out: FilePath) -> None:
 
 
 def _wanted(links: Sequence[Link], around: Surroundings) -> Wanted:
-    return Wanted(
+    wanted = Wanted(
         tuple(links),
         read_equipment(around.equipment),
         AreaLosses() if around.areas is None else read_areas(around.areas),
         () if around.foreign is None else read_foreign(around.foreign),
         () if around.asked.stations is None else read_stations(around.asked.stations),
     )
+    if links:
+        _check_areas(wanted, around)
+    return wanted
+
+
+def _check_areas(wanted: Wanted, around: Surroundings) -> None:
+    """Refuse a station or stranger in an area that nobody knows: a slip of the pen would silently switch it off."""
+    known = {link.area for link in wanted.links} | {area for pair in wanted.losses.pairs for area in pair} | {""}
+    named = [(one.area, around.asked.stations) for one in wanted.stations]
+    named += [(one.area, around.foreign) for one in wanted.foreign]
+    for area, path in named:
+        if area not in known:
+            hint = f"the areas known are: {', '.join(sorted(known - {''})) or 'none'}"
+            raise UsageError(f"no link and no row of areas has the area {area!r}", path=path, hint=hint)
 
 
 def _judge_air(around: Surroundings, stations: Sequence[Station], progress: Progress | None) -> list[JudgedAir]:

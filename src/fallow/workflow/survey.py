@@ -138,9 +138,8 @@ def _sorted_out(
     _raise_questions(found)
     refusals = tuple(reading for reading in found if isinstance(reading, FileRefusal))
     used = {Path(path).resolve() for path in besides}
-    readings = [
-        reading for reading in found if isinstance(reading, FileReading) and Path(reading.path).resolve() not in used
-    ]
+    once = {Path(one.path).resolve(): one for one in found if isinstance(one, FileReading)}  # named twice, counted once
+    readings = [reading for path, reading in once.items() if path not in used]
     of_air = [reading for reading in readings if reading.series and not reading.is_reference]
     left_out = [reading for reading in readings if reading.series and reading.is_reference]
     if not of_air:

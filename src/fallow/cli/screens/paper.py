@@ -15,9 +15,17 @@ from fallow.workflow.survey import FileRefusal
 __all__ = ["complain_of", "console", "narrator", "plain_table", "print_notes", "show_story"]
 
 
+class _Paper(Console):
+    """A console that leaves it to the command line what a closed pipe means."""
+
+    def on_broken_pipe(self) -> None:
+        """Raise BrokenPipeError, where rich would end the program as a failure."""
+        raise BrokenPipeError
+
+
 def console() -> Console:
     """Where answers go: stdout, 80 columns where nobody says otherwise."""
-    return Console(highlight=False, emoji=False, markup=False)
+    return _Paper(highlight=False, emoji=False, markup=False)
 
 
 def plain_table(*columns: tuple[str, Literal["left", "right"]]) -> Table:

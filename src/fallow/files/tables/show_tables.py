@@ -9,7 +9,7 @@ from collections.abc import Iterable, Mapping
 from fallow.errors import InputError
 from fallow.files.tables.columns import DECIBEL, FREQUENCY, POWER, WIDTH, Column, text_column
 from fallow.files.tables.grid import FilePath, Row, read_table
-from fallow.show.assignment import Assignment
+from fallow.show.assignment import SPARE_PREFIX, Assignment
 from fallow.show.equipment import Equipment, Kind, PowerKind
 from fallow.show.link import LOWEST_PRIORITY, USUAL_PRIORITY, AreaLosses, ForeignCarrier, Link, Station
 from fallow.units import Span
@@ -215,6 +215,9 @@ def _link(row: Row) -> Link:
     fixed = row.yes("fixed")
     if fixed and frequency_hz is None:
         raise row.wrong("frequency_mhz", f"{row.text('link')!r} is fixed but has no frequency", hint="fill it in")
+    if row.text("link").lower().startswith(SPARE_PREFIX):
+        hint = "call it otherwise: in a plan, names that begin so are frequencies kept free"
+        raise row.wrong("link", f"{row.text('link')!r} is no name for a link", hint=hint)
     return Link(
         name=row.text("link"),
         equipment=row.needed("equipment"),
