@@ -120,12 +120,29 @@ def _match(heard: Heard, levels: NDArray[np.float64], channel: Channel, standard
     sigmas, inside = min(lower.step_db / lower.u_db, upper.step_db / upper.u_db), (inside_low, inside_high)
     if sigmas < LEAST_SIGMAS or not _filled(heard, levels, inside, (lower.outside_db, upper.outside_db)):
         return None
+    if not channel.name:  # without a region's raster, any shoulder of a broad rise would be an edge of some channel
+        slopes = (
+            _slope(heard, levels, inside_low, STRIP_HZ) * (inside_low + STRIP_HZ / 2 - sum(below) / 2),
+            _slope(heard, levels, inside_high, -STRIP_HZ) * (sum(above) / 2 - inside_high + STRIP_HZ / 2),
+        )
+        steps = (lower.step_db, upper.step_db)
+        if any(step - max(slope, 0.0) < LEAST_STEP_DB for step, slope in zip(steps, slopes, strict=True)):
+            return None
     pilot_hz = None if standard.pilot_hz is None else channel.low_hz + standard.pilot_hz
     pilot = pilot_hz is not None and _pilot(heard, levels, pilot_hz, inside)
     if standard.pilot_hz is not None and not (pilot or channel.name):
         return None  # without a region, soft edges alone would be found in any fading
     edges = (_sharpness(heard, levels, low, -away, margin), _sharpness(heard, levels, high, away, -margin))
     return _Match(standard, min(edges) + (PILOT_SCORE if pilot else 0.0), lower.step_db, upper.step_db, pilot)
+
+
+def _slope(heard: Heard, levels: NDArray[np.float64], edge_hz: float, inward_hz: float) -> float:
+    """How steeply the level rises inwards from an edge, dB per hertz: between the first and the second strip inside."""
+    first, second = (
+        _between(heard, levels, (min(begin, begin + inward_hz), max(begin, begin + inward_hz)))
+        for begin in (edge_hz, edge_hz + inward_hz)
+    )
+    return float(np.median(second) - np.median(first)) / abs(inward_hz) if first.size and second.size else 0.0
 
 
 def _sharpness(heard: Heard, levels: NDArray[np.float64], edge_hz: float, out_hz: float, in_hz: float) -> float:
