@@ -9,22 +9,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from fallow.cli import main
-
 Run = Callable[..., tuple[int, str, str]]
 WITH_ANTENNA = (
     "part,kind,gain_db,u_db,vswr\nwhip,antenna,2.15,1.0,2\nten metres,cable,-3,0.2,\nbox,instrument,0,1.2,2\n"
 )
-
-
-@pytest.fixture
-def run(capfd: pytest.CaptureFixture[str]) -> Run:
-    def call(*words: object) -> tuple[int, str, str]:
-        code = main([str(word) for word in words])
-        captured = capfd.readouterr()
-        return code, captured.out, captured.err
-
-    return call
 
 
 @pytest.fixture

@@ -13,23 +13,11 @@ from typing import Any
 import numpy as np
 import pytest
 
-from fallow.cli import main
-
 Run = Callable[..., tuple[int, str, str]]
 EQUIPMENT = (
     "equipment,kind,tuning_mhz,step_khz,bandwidth_khz,power_mw,power_kind,spacing_khz,im3_khz,im3_three_khz,im5_khz\n"
     "pack,microphone,470-478,25,200,10,erp,350,100,50,\n"
 )
-
-
-@pytest.fixture
-def run(capfd: pytest.CaptureFixture[str]) -> Run:
-    def call(*words: object) -> tuple[int, str, str]:
-        code = main([str(word) for word in words])
-        captured = capfd.readouterr()
-        return code, captured.out, captured.err
-
-    return call
 
 
 @pytest.fixture
@@ -181,6 +169,7 @@ def test_rules_list_rows_with_their_sources(run: Run) -> None:
         ("air", "x.csv", "--picture", "x.bmp"),
         ("fly",),
         ("plan", "missing.csv", "--equipment", "missing.csv"),
+        ("plan", "links.csv", "--equipment", "equipment.csv", "--licence", "part74"),
     ],
 )
 def test_wrong_usage_gets_one_sentence(run: Run, words: tuple[str, ...]) -> None:

@@ -14,21 +14,9 @@ from typing import Any
 
 import pytest
 
-from fallow.cli import main
-
 Run = Callable[..., tuple[int, str, str]]
 CHANGE = {"low_hz", "high_hz", "what", "from_dbm", "to_dbm", "difference_db", "u_db", "because"}
 LINE = {"centre_hz", "drop_db", "u_db", "what", "order", "error_probability", "because"}
-
-
-@pytest.fixture
-def run(capfd: pytest.CaptureFixture[str]) -> Run:
-    def call(*words: object) -> tuple[int, str, str]:
-        code = main([str(word) for word in words])
-        captured = capfd.readouterr()
-        return code, captured.out, captured.err
-
-    return call
 
 
 @pytest.fixture

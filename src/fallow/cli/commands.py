@@ -178,6 +178,8 @@ def _comparing(typed: Namespace) -> Comparing:
 
 
 def _surroundings(typed: Namespace) -> Surroundings:
+    if typed.region is None and (typed.licence or typed.place):
+        raise UsageError("a licence or place means nothing without a region", hint="add --region, as --region de")
     return Surroundings(
         equipment=typed.equipment,
         areas=typed.areas,
