@@ -107,7 +107,9 @@ def test_plan_and_pictures_are_written(told: Told) -> None:
 
 def test_it_fits_one_screen(told: Told) -> None:
     assert 24 <= len(told.lines) <= 40
-    for line in told.lines:
+    *lines, folder = told.lines
+    assert folder.strip() == f"in: {told.files[0].parent}"  # as long as the folder's own name
+    for line in lines:
         assert len(line) <= 80, line
     text = "\n".join(told.lines)
     for word in ("invented", "LED wall", "stranger", "no conflict", "captain"):

@@ -153,7 +153,7 @@ def draw(judged: JudgedAir, path: Path, title: str, span: Span, carriers: dict[s
 
 
 def story(evening: Evening) -> list[str]:
-    """At most 40 lines of at most 79 characters; every figure comes from the evening."""
+    """At most 40 lines of at most 79 characters, but for the folder's; every figure comes from the evening."""
     return [
         "THE HOUSE OF THREE MOONS, Nirgendhafen: house, town, show and air are invented.",
         *air_paragraph(evening),
