@@ -10,7 +10,6 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pytest
 
 Run = Callable[..., tuple[int, str, str]]
@@ -18,30 +17,6 @@ EQUIPMENT = (
     "equipment,kind,tuning_mhz,step_khz,bandwidth_khz,power_mw,power_kind,spacing_khz,im3_khz,im3_three_khz,im5_khz\n"
     "pack,microphone,470-478,25,200,10,erp,350,100,50,\n"
 )
-
-
-@pytest.fixture
-def sweeps(tmp_path: Path) -> Path:
-    """Twenty sweeps, 470 to 480 MHz in 25 kHz, floor -115 dBm, a carrier of -60 dBm at 474 MHz."""
-    rng = np.random.default_rng(4)
-    frequencies_mhz = 470.0 + 0.025 * np.arange(401)
-    path = tmp_path / "hall.csv"
-    rows = ["Frequency (MHz);" + ";".join(f"Sweep {i} (dBm)" for i in range(20)), "RBW;25 kHz"][:1]
-    noise_mw = 10**-11.5 * rng.gamma(10, 0.1, size=(401, 20))
-    noise_mw[160] += 10**-6
-    for frequency_mhz, levels_mw in zip(frequencies_mhz, noise_mw, strict=True):
-        cells = [f"{frequency_mhz:.3f}", *(f"{10 * np.log10(level):.2f}" for level in levels_mw)]
-        rows.append(";".join(cells).replace(".", ","))
-    path.write_text("\n".join(rows) + "\n", encoding="utf-8")
-    return path
-
-
-@pytest.fixture
-def tables(tmp_path: Path) -> tuple[Path, Path]:
-    links, equipment = tmp_path / "links.csv", tmp_path / "equipment.csv"
-    links.write_text("link,equipment\n" + "".join(f"vox {i},pack\n" for i in range(1, 5)), encoding="utf-8")
-    equipment.write_text(EQUIPMENT, encoding="utf-8")
-    return links, equipment
 
 
 def document(text: str) -> dict[str, Any]:

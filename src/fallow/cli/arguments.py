@@ -252,13 +252,10 @@ def _add_judging(parser: argparse.ArgumentParser) -> None:
     judging.add_argument(
         "--limit-above-floor", type=_level, metavar="DB", help="the same above the floor, relative surveys (default 6)"
     )
-    judging.add_argument(
-        "--link-width", type=_positive_hz, default=200_000, metavar="HZ", help="width of a link (default 200 kHz)"
-    )
+    judging.add_argument("--link-width", type=_positive_hz, metavar="HZ", help="width of a link (default 200 kHz)")
     judging.add_argument(
         "--confidence",
         type=_level,
-        default=95.0,
         metavar="PCT",
         help="how sure a verdict must be, 50 to 99.9 (default 95)",
     )

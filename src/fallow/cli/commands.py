@@ -30,6 +30,10 @@ from fallow.workflow.survey import (
 __all__ = ["COMMANDS"]
 
 DONE, BAD_NEWS, COULD_NOT = 0, 1, 2
+_ABOUT_SWEEPS = (
+    *("limit", "limit_above_floor", "link_width", "confidence", "reference", "chain", "own"),
+    *("unit", "level_unit", "decimal", "delimiter", "rbw", "detector", "zone", "samples", "rate", "centre"),
+)
 
 
 def read(typed: Namespace) -> int:
@@ -154,13 +158,23 @@ COMMANDS: Mapping[str, Callable[[Namespace], int]] = {
 
 def _asked(typed: Namespace) -> Asked:
     return Asked(
-        judging=Judging(typed.limit, typed.limit_above_floor, typed.link_width, typed.confidence),
+        judging=_judging(typed),
         telling=_telling(typed),
         reference=typed.reference or (),
         chain=typed.chain,
         own=typed.own,
         stations=typed.stations,
         field=getattr(typed, "field", False),
+    )
+
+
+def _judging(typed: Namespace) -> Judging:
+    usual = Judging()
+    return Judging(
+        typed.limit,
+        typed.limit_above_floor,
+        usual.link_width_hz if typed.link_width is None else typed.link_width,
+        usual.confidence_pct if typed.confidence is None else typed.confidence,
     )
 
 
@@ -180,6 +194,8 @@ def _comparing(typed: Namespace) -> Comparing:
 def _surroundings(typed: Namespace) -> Surroundings:
     if typed.region is None and (typed.licence or typed.place):
         raise UsageError("a licence or place means nothing without a region", hint="add --region, as --region de")
+    if not typed.air:
+        _refuse_without_sweeps(typed)
     return Surroundings(
         equipment=typed.equipment,
         areas=typed.areas,
@@ -202,6 +218,14 @@ def _telling(typed: Namespace) -> Telling:
         typed.zone,
         (typed.samples, typed.rate, typed.centre),
     )
+
+
+def _refuse_without_sweeps(typed: Namespace) -> None:
+    """Refuse options that say how sweeps are read or judged where there are none: they would change nothing."""
+    given = [f"--{name.replace('_', '-')}" for name in _ABOUT_SWEEPS if getattr(typed, name) is not None]
+    if given:
+        what = f"{' and '.join(given)} {'says' if len(given) == 1 else 'say'} how sweeps are judged, and none are given"
+        raise UsageError(what, hint="add the sweeps, as --air FILE")
 
 
 def _check_picture(path: str) -> None:

@@ -1,0 +1,64 @@
+"""Options that can't mean anything are refused in one sentence; those that can are taken as people write them.
+
+Truth: the contract of the commands (docs/commands.md).
+"""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from fallow.cli.arguments import build_parser
+
+Run = Callable[..., tuple[int, str, str]]
+ABOUT_SWEEPS = {
+    "--limit": "-85",
+    "--limit-above-floor": "6",
+    "--link-width": "200k",
+    "--confidence": "95",
+    "--reference": "load.csv",
+    "--chain": "chain.csv",
+    "--own": "plan.csv",
+    "--unit": "MHz",
+    "--level-unit": "dBm",
+    "--decimal": ",",
+    "--delimiter": ";",
+    "--rbw": "25k",
+    "--detector": "peak",
+    "--zone": "UTC",
+    "--samples": "u8",
+    "--rate": "2.4M",
+    "--centre": "500M",
+}
+
+
+@pytest.mark.parametrize("command", ["plan", "audit"])
+@pytest.mark.parametrize("option", ABOUT_SWEEPS)
+def test_options_about_sweeps_need_sweeps(
+    run: Run, tables: tuple[Path, Path], tmp_path: Path, command: str, option: str
+) -> None:
+    (tmp_path / "plan.csv").write_text("link,equipment,frequency_mhz\na,pack,470.5\n", encoding="utf-8")
+    table = tables[0] if command == "plan" else tmp_path / "plan.csv"
+    words = (command, table, "--equipment", tables[1])
+    code, out, err = run(*words, option, ABOUT_SWEEPS[option])  # even where the value is the usual one
+    assert (code, out) == (2, "")
+    assert err.startswith(f"fallow: {option} says how sweeps are judged")
+    assert "--air" in err.splitlines()[1]
+    assert run("audit", tmp_path / "plan.csv", "--equipment", tables[1])[0] == 0  # and without them nothing is refused
+
+
+def test_two_of_them_are_one_sentence(run: Run, tables: tuple[Path, Path]) -> None:
+    code, _, err = run("plan", tables[0], "--equipment", tables[1], "--limit", "-85", "--rbw", "25k")
+    assert code == 2
+    assert err.startswith("fallow: --limit and --rbw say how sweeps are judged")
+    assert err.count("fallow: ") == 1
+
+
+def test_no_option_about_sweeps_is_forgotten() -> None:
+    """Whatever ``read`` and ``air`` ask about sweeps besides what is listed or drawn stands in the table above."""
+    commands = next(one for one in build_parser("0")._actions if isinstance(one, argparse._SubParsersAction)).choices
+    typed = {command: set(parser._option_string_actions) for command, parser in commands.items()}
+    assert set(ABOUT_SWEEPS) == (typed["plan"] & typed["air"]) - {"-h", "--help", "--json", "--region", "--stations"}
