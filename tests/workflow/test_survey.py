@@ -13,7 +13,7 @@ import pytest
 import fallow
 from fallow.errors import QuestionError, UsageError
 from fallow.show.link import Station
-from fallow.units import Span
+from fallow.units import Span, parse_span_hz
 from fallow.workflow.survey import Asked, Listing, judge_files, take_in
 
 
@@ -134,3 +134,32 @@ def test_more_windows_than_anybody_reads_are_refused(tmp_path: Path) -> None:
     with pytest.raises(UsageError, match="windows of a link's width, 12 Hz"):
         fallow.judge(survey, span=Span(1_000_000, 9_000_000), link_width_hz=12)
     assert len(fallow.judge(survey, span=Span(1_000_000, 9_000_000)).slices) == 8
+
+
+def test_what_of_the_data_is_not_listed_is_said(tmp_path: Path) -> None:
+    """Windows begin at whole multiples of their width: what lies before the first one is named, and how to list it."""
+    survey = fallow.open_sweeps(write_sweep(tmp_path / "a.csv", 470.2, 474.0))
+    (told,) = fallow.judge(survey).unlisted
+    assert told.startswith("not listed of the data: 470.1875 to 471.000 MHz; --span 470.1875M..474.0125M ")
+    assert fallow.judge(survey, span=parse_span_hz("470.1875M..474.0125M")).unlisted == ()
+    assert fallow.judge(survey, width_hz=200_000).unlisted == ()  # half a cell below 470.2 MHz is nothing to tell
+    (told,) = fallow.judge(fallow.open_sweeps(write_sweep(tmp_path / "b.csv", 460.0, 490.0)), region="de").unlisted
+    assert told.startswith("not listed of the data: 459.9875 to 470.000 MHz; --width 1M ")
+
+
+def test_a_span_without_data_is_told(tmp_path: Path) -> None:
+    for name, low_mhz, high_mhz in (("a.csv", 470.0, 474.0), ("b.csv", 480.0, 484.0)):
+        write_sweep(tmp_path / name, low_mhz, high_mhz)
+    survey = fallow.open_sweeps(tmp_path)
+    (told,) = fallow.judge(survey, span=Span(472_000_000, 490_000_000)).unlisted
+    assert told == "no data lies in 474.0125 to 479.9875 MHz and 484.0125 to 490.000 MHz of the span"
+    (told,) = fallow.judge(survey, span=Span(500_000_000, 510_000_000)).unlisted
+    assert told.startswith("no data lies in the span, 500.000 to 510.000 MHz: the sweeps reach from 469.9875 ")
+    assert fallow.judge(survey, span=Span(470_000_000, 474_000_000)).unlisted == ()
+
+
+def test_a_plan_says_nothing_of_what_air_would_not_list(tmp_path: Path) -> None:
+    path = write_sweep(tmp_path / "a.csv", 460.2, 490.0)
+    judged = judge_files([path], Listing("de"), Asked())
+    assert judged.unlisted
+    assert not any("not listed" in note for note in judged.notes)

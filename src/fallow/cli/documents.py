@@ -90,7 +90,7 @@ def air_document(judged: JudgedAir) -> Document:
         "missed_share": _number(air.missed_share, 6),
         "slices": [_slice(part) | _field(judged, part) for part in judged.slices],
         "emitters": [_emitter(emitter) | _field(judged, emitter) for emitter in judged.emitters],
-        "notes": list(judged.notes),
+        "notes": [*judged.notes, *judged.unlisted],
         "budget": [{"part": line.part, "u_db": _number(line.u_db, 3), "source": line.source} for line in air.budget],
     }
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
 from os import PathLike, fspath
 from pathlib import Path
 
@@ -23,7 +22,8 @@ from fallow.spectrum.judging import Air, stretch_of
 from fallow.spectrum.judging import judge as judge_survey
 from fallow.spectrum.sweep import Detector, Survey
 from fallow.spectrum.verdict import Emitter, JudgedSlice, Judging
-from fallow.units import Channel, Span, format_width
+from fallow.units import Channel, Span
+from fallow.workflow.listing import Listing, slices_of, unlisted
 
 __all__ = [
     "Asked",
@@ -43,9 +43,6 @@ __all__ = [
     "telling_from",
 ]
 
-USUAL_WINDOW_HZ = 1_000_000  # listed side by side where there is no raster
-MOST_SLICES = 50_000  # in one answer. Common practice: 6 GHz in windows of 1 MHz are 6,000
-MOST_WINDOWS = 1_000_000  # of a link's width, half overlapping; their numbers take about 1 GB
 PREPARING_SHARE = 0.3  # of the time that judging takes
 FilePath = str | PathLike[str]
 FileProgress = Callable[[str, float], None]
@@ -65,7 +62,8 @@ class JudgedAir:
     """A survey judged: the slices that were asked for, and ``air``, which answers for any other window.
 
     ``emitters``: what was found on the air (in the span that was asked for, where one was), rising in frequency.
-    ``tells_field``: whether levels are to be told as field strengths too.
+    ``tells_field``: whether levels are to be told as field strengths too. ``unlisted``: what of the data the slices
+    leave out, and where there is none although it was asked for.
     """
 
     air: Air
@@ -74,6 +72,7 @@ class JudgedAir:
     notes: tuple[str, ...] = ()
     refusals: tuple[FileRefusal, ...] = ()
     tells_field: bool = False
+    unlisted: tuple[str, ...] = ()
 
     @property
     def basis(self) -> str:
@@ -202,15 +201,6 @@ def judge(
     )
 
 
-@dataclass(frozen=True)
-class Listing:
-    """Which slices an answer lists: TV channels of a region, or windows of a width; of all the data, or of a span."""
-
-    region: str | None = None
-    span: Span | None = None
-    width_hz: int | None = None
-
-
 def judge_with(
     sweeps: Survey,
     judging: Judging,
@@ -234,12 +224,12 @@ def judge_with(
         announced=announced_channels(stations, territory),
         progress=stretch_of(progress, 0.0, PREPARING_SHARE),
     )
-    slices = _slices(air, territory, listing)
-    _check_windows(slices, judging.link_width_hz)
+    slices = slices_of(air, territory, listing)
     span = listing.span
     emitters = tuple(one for one in air.emitters if span is None or span.touches(one.low_hz, one.high_hz))
     judged = air.judge_slices(slices, stretch_of(progress, PREPARING_SHARE, 1.0))
-    return JudgedAir(air, judged, emitters, (*sweeps.notes, *air.notes))
+    notes = (*sweeps.notes, *air.notes)
+    return JudgedAir(air, judged, emitters, notes, unlisted=unlisted(air, slices, listing))
 
 
 @dataclass(frozen=True)
@@ -339,44 +329,6 @@ def telling_from(
     """The telling options as typed words. ``recording``: type of samples, rate and centre in hertz."""
     kind = None if detector is None else Detector(detector)
     return Telling(unit, level_unit, decimal, delimiter, rbw_hz, kind, zone, *recording)
-
-
-def _slices(air: Air, territory: Territory | None, listing: Listing) -> tuple[Channel, ...]:
-    low_hz, high_hz = air.low_hz, air.high_hz
-    if listing.span is not None:
-        low_hz, high_hz = listing.span.low_hz, listing.span.high_hz
-    if listing.width_hz is None and territory is not None:
-        touched = tuple(c for c in territory.channels if c.low_hz < high_hz and low_hz < c.high_hz)
-        if touched:
-            return touched
-    return _windows(low_hz, high_hz, listing.width_hz or USUAL_WINDOW_HZ, aligned=listing.span is None)
-
-
-def _windows(low_hz: float, high_hz: float, width_hz: int, *, aligned: bool) -> tuple[Channel, ...]:
-    """Windows side by side from the lower end, or (``aligned``) the first multiple of the width in the data."""
-    first = math.ceil(low_hz / width_hz) * width_hz if aligned else round(low_hz)
-    end = math.floor(high_hz) if aligned else round(high_hz)
-    if aligned and first >= end:
-        first = math.floor(low_hz)
-    if end <= first:
-        end = first + width_hz
-    if (end - first) // width_hz > MOST_SLICES:
-        raise UsageError(
-            f"{(end - first) // width_hz} windows of {format_width(width_hz)} are more than anybody reads",
-            hint="give a --span, or a larger --width",
-        )
-    edges = [*range(first, end, width_hz), end]
-    return tuple(Channel(f"{low / 1e6:g}", low, high) for low, high in pairwise(edges))
-
-
-def _check_windows(slices: Sequence[Channel], link_width_hz: int) -> None:
-    """Refuse what would need more memory than a laptop has."""
-    windows = sum(2 * (part.high_hz - part.low_hz) // link_width_hz for part in slices)
-    if windows > MOST_WINDOWS:
-        raise UsageError(
-            f"{windows} windows of a link's width, {format_width(link_width_hz)}, would have to be judged",
-            hint="give a --span, or a larger --link-width",
-        )
 
 
 def _survey_of(readings: Sequence[FileReading]) -> Survey:

@@ -46,7 +46,7 @@ def show_air(judged: JudgedAir) -> None:
         if len(judged.emitters) > MOST_EMITTERS:
             out.print(f"These are the strongest {MOST_EMITTERS} of {len(judged.emitters)}; --json lists all.")
     out.print(_budget_table(judged))
-    print_notes(out, judged.notes)
+    print_notes(out, (*judged.unlisted, *judged.notes))
 
 
 def _air_summary(judged: JudgedAir) -> str:
