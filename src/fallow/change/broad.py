@@ -14,9 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fallow.change.side_by_side import Levels, Pair
-from fallow.change.two_samples import ratio_u_db
 from fallow.change.weighing import Sureness, threshold_db
 from fallow.spectrum.noise_floor import HIGHEST_RISE_DB, median_of_valid, running_quantile
+from fallow.spectrum.two_samples import ratio_u_db
 
 __all__ = ["Stretch", "find_stretches", "grouped_difference"]
 

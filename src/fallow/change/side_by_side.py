@@ -14,10 +14,10 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from fallow.change.two_samples import ratio_quantile_db
 from fallow.spectrum.deciding import Evidence
 from fallow.spectrum.noise_floor import median_of_valid, running_quantile
 from fallow.spectrum.statistics import noise_quantile_db
+from fallow.spectrum.two_samples import ratio_quantile_db
 from fallow.spectrum.window_levels import Geometry, geometry_of, pieces, powers_in, sum_over
 
 __all__ = ["Levels", "Pair", "Side", "gaps_between", "lay_side_by_side", "powers_over"]

@@ -12,9 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from fallow.change.side_by_side import Side, powers_over
-from fallow.change.two_samples import fisher_mid_p, mean_u_db, ratio_u_db, student_factor
 from fallow.change.values import What
 from fallow.spectrum.statistics import noise_quantile_db, normal_quantile
+from fallow.spectrum.two_samples import fisher_mid_p, mean_u_db, ratio_u_db, student_factor
 
 __all__ = ["FALSE_CHANGES", "Outcome", "Place", "Sureness", "Weighed", "compare_weighed", "threshold_db", "weigh"]
 

@@ -39,6 +39,7 @@ class Heard:
     ``rbw_hz``: as stated, else the step. ``own_bins``: our own carriers stood there. ``rejected``: impossible readings
     per bin. ``antenna_gain_db``: per bin, what the antenna adds; without it the level is the one at the instrument's
     end of the antenna. ``times_s``: start of each sweep as in ``Series``, shape (sweep,), where all files tell it.
+    ``instrument``: which piece took it, empty where nothing tells. ``source``: the first file, for messages.
     """
 
     axis: Axis
@@ -53,6 +54,8 @@ class Heard:
     name: str
     times_s: NDArray[np.float64] | None = None
     zone_known: bool = False
+    instrument: str = ""
+    source: str = ""
 
     @property
     def n_sweeps(self) -> int:
@@ -137,8 +140,8 @@ def make_ready(
 ) -> tuple[tuple[Heard, ...], tuple[str, ...]]:
     """The series of a survey ready to be judged, and notes for people on what was left out or assumed.
 
-    Series of the same axis, bandwidth, detector and trace are taken as sweeps of one. Raises UsageError without any
-    level.
+    Series of one instrument with the same axis, bandwidth, detector and trace are taken as sweeps of one. Raises
+    UsageError without any level.
     """
     notes: list[str] = []
     kept = [series for series in survey.series if series.detector is not Detector.MIN_HOLD and series.n_sweeps > 0]
@@ -200,8 +203,10 @@ def _merged(series: Sequence[Series]) -> list[list[Series]]:
 
 
 def _same_kind(one: Series, other: Series) -> bool:
-    stated = (one.unit, one.rbw_hz, one.detector, one.trace) == (other.unit, other.rbw_hz, other.detector, other.trace)
-    return stated and one.axis == other.axis
+    def stated(series: Series) -> tuple[object, ...]:
+        return series.unit, series.rbw_hz, series.detector, series.trace, series.instrument
+
+    return stated(one) == stated(other) and one.axis == other.axis
 
 
 def _all_timed(parts: Sequence[Series]) -> bool:
@@ -243,6 +248,8 @@ def _ready(parts: Sequence[Series], chain: Chain | None, own: Sequence[Span]) ->
         name=series.trace or series.source,
         times_s=times,
         zone_known=series.zone_known,
+        instrument=series.instrument,
+        source=series.source,
     )
 
 

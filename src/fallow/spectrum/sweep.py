@@ -44,7 +44,8 @@ class Series:
     source gives no times. They are UTC when ``zone_known``, else the source's wall clock read as if it were UTC.
     ``rbw_hz``: resolution (noise) bandwidth in hertz, ``None`` when not stated. ``detector``: ``None`` when not stated.
     ``trace`` names one of several traces of the same sweep, empty when there is only one.
-    ``source``: the file or instrument it came from, for messages.
+    ``source``: the file it came from, for messages. ``instrument``: the name of the very piece that took it, empty
+    where nothing tells: series of one kind are then taken as sweeps of one instrument.
     """
 
     axis: Axis
@@ -56,6 +57,7 @@ class Series:
     detector: Detector | None = None
     trace: str = ""
     source: str = ""
+    instrument: str = ""
 
     def __post_init__(self) -> None:
         if self.levels_db.ndim != 2 or self.levels_db.shape[1] != self.axis.n:
