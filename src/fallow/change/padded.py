@@ -25,11 +25,12 @@ from fallow.change.pad_lines import (
     least_pad_db,
 )
 from fallow.change.side_by_side import Levels, Pair, Side, lay_side_by_side
-from fallow.change.weighing import Sureness, Weighed, weigh
+from fallow.change.weighing import Sureness
 from fallow.errors import UsageError
 from fallow.spectrum.chain import budget_of
 from fallow.spectrum.judging import Air
 from fallow.spectrum.lines import find_lines
+from fallow.spectrum.weighed import Weighed, weigh
 from fallow.units import format_mhz, format_span_mhz, format_width
 
 __all__ = ["PadLine", "PadTest", "run_pad_test"]
@@ -171,7 +172,7 @@ def _weighed(pair: Pair, side: Side, span: _Span, taken: NDArray[np.bool_]) -> W
         noise_db = surroundings_db(pair, side, span.low_hz, span.high_hz, taken)
     else:
         noise_db = _floor_under(pair, side.floor_db, span)
-    return weigh(side, span.low_hz, span.high_hz, noise_db, TAIL)
+    return weigh(side.evidence, (span.low_hz, span.high_hz), noise_db, TAIL, side.crowding)
 
 
 def _floor_under(pair: Pair, floor_db: Levels, span: _Span) -> float:

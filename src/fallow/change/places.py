@@ -10,7 +10,8 @@ import numpy as np
 
 from fallow.change.side_by_side import Pair, Side
 from fallow.change.values import Change, What
-from fallow.change.weighing import Outcome, Place, Sureness, Weighed, compare_weighed, weigh
+from fallow.change.weighing import Outcome, Place, Sureness, compare_weighed
+from fallow.spectrum.weighed import Weighed, weigh
 from fallow.units import format_mhz, format_span_mhz, format_width
 
 __all__ = ["changes_at", "with_moves"]
@@ -93,8 +94,9 @@ def _centre_of_power(pair: Pair, side: Side, place: Place) -> float:
 
 
 def _both_weighed(pair: Pair, place: Place, sure: Sureness) -> tuple[Weighed, Weighed]:
-    old = weigh(pair.old, place.low_hz, place.high_hz, place.old_noise_db, sure.tail)
-    return old, weigh(pair.new, place.low_hz, place.high_hz, place.new_noise_db, sure.tail)
+    span = (place.low_hz, place.high_hz)
+    old = weigh(pair.old.evidence, span, place.old_noise_db, sure.tail, pair.old.crowding)
+    return old, weigh(pair.new.evidence, span, place.new_noise_db, sure.tail, pair.new.crowding)
 
 
 def _change(pair: Pair, place: Place, outcome: Outcome, what: What, looks_like: str) -> Change:

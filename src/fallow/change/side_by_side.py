@@ -20,7 +20,7 @@ from fallow.spectrum.statistics import noise_quantile_db
 from fallow.spectrum.two_samples import ratio_quantile_db
 from fallow.spectrum.window_levels import Geometry, geometry_of, pieces, powers_in, sum_over
 
-__all__ = ["Levels", "Pair", "Side", "gaps_between", "lay_side_by_side", "powers_over"]
+__all__ = ["Levels", "Pair", "Side", "gaps_between", "lay_side_by_side"]
 
 Levels = NDArray[np.float64]
 Interval = tuple[float, float]
@@ -31,7 +31,6 @@ SLOW_WINDOWS = 61
 FARTHEST_SHARED = 9  # windows over which one resolution filter is looked for
 LEAST_SHARED = 0.15
 NORMAL_MAD = 1.4826
-MOST_NUMBERS = 3_000_000  # levels worked on at once: about 25 MB an array
 
 
 @dataclass(frozen=True, eq=False)
@@ -171,25 +170,6 @@ def gaps_between(measured: Sequence[Evidence], missing: Sequence[Evidence]) -> t
         rest = [part for begin, end in rest for part in ((begin, min(end, low)), (max(begin, high), end))]
         rest = [(begin, end) for begin, end in rest if end > begin]
     return tuple((begin, end) for begin, end in sorted(set(rest)) if end - begin >= least)
-
-
-def powers_over(evidence: Evidence, low_hz: float, high_hz: float) -> tuple[Levels, float]:
-    """Power in one window for each sweep that measured it [mW or the source's linear unit], shape (sweep,); and over
-    how many cells it is spread, (Σp)²/Σp²: a window that one strong cell fills scatters like that cell.
-    """
-    heard = evidence.heard
-    geometry = geometry_of(heard, np.array([low_hz]), np.array([high_hz]))
-    rows = max(1, MOST_NUMBERS // max(1, int(geometry.last[0] - geometry.first[0])))
-    found, squares = [], 0.0
-    for begin in range(0, heard.n_sweeps, rows):  # a long survey must not be taken whole
-        part = replace(heard, levels_db=heard.levels_db.sweeps(begin, begin + rows))
-        powers = powers_in(part, geometry, evidence.floor.noise_db, _nothing(evidence))
-        valid = powers.valid[:, 0]
-        found.append(powers.least[valid, 0])
-        squares += float(powers.squares[valid, 0].sum())
-    together = np.concatenate(found)
-    cells = float(np.square(together).sum()) / squares if squares > 0.0 else 1.0
-    return together, max(1.0, cells * (1.0 + 1.0 / heard.noise.shape))  # noise by itself makes Σp² larger by 1 + 1/K
 
 
 def _crowded(low_hz: Levels, high_hz: Levels, old: Side, new: Side) -> Pair:

@@ -9,24 +9,17 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-import numpy as np
-
-from fallow.change.side_by_side import Side, powers_over
 from fallow.change.values import What
-from fallow.spectrum.statistics import noise_quantile_db, normal_quantile
-from fallow.spectrum.two_samples import fisher_mid_p, mean_u_db, ratio_u_db, student_factor
+from fallow.spectrum.statistics import normal_quantile
+from fallow.spectrum.two_samples import fisher_mid_p, student_factor
+from fallow.spectrum.weighed import Weighed
 
-__all__ = ["FALSE_CHANGES", "Outcome", "Place", "Sureness", "Weighed", "compare_weighed", "threshold_db", "weigh"]
+__all__ = ["FALSE_CHANGES", "Outcome", "Place", "Sureness", "compare_weighed", "threshold_db"]
 
 FALSE_CHANGES = 0.01  # noise alone may make a change in one comparison of a hundred: the brief of this project
-LEAST_PRESENT_DB = 1.5  # above its surroundings: design decision, what surroundings are known to
-STEADY_SHARE = 0.9
-SURROUNDINGS_U_DB = 0.3  # design decision: how well the level around a signal is known
 BY_CHANCE = 0.05  # of shares of sweeps so different: common practice
-MOST_U_DB = 3.0  # of a signal that is there: design decision; beyond that the noise under it decides
 LEAST_SHOWN_DB = 1.0  # by which the levels themselves must differ: the noise under a signal is known less well
 CLEAR_DB = 10.0  # above the noise: worth a remark even where it proves nothing
-MUCH_SCATTER = 2.0  # times what noise alone scatters from sweep to sweep
 
 
 @dataclass(frozen=True)
@@ -57,32 +50,6 @@ class Sureness:
 
 
 @dataclass(frozen=True)
-class Weighed:
-    """One survey's account of a place.
-
-    ``level_db``: mean power while on; ``signal_db``: the same without the noise, NaN where nothing is; ``noise_db``;
-    ``u_db``: standard uncertainty of ``signal_db`` by noise and wandering; ``spread_db`` and ``wandering_db``: of
-    ``level_db``, by the noise in it and by what the level does from sweep to sweep. ``on`` of ``looks`` sweeps
-    showed it.
-    """
-
-    level_db: float
-    signal_db: float
-    noise_db: float
-    u_db: float
-    spread_db: float
-    wandering_db: float
-    on: int
-    looks: int
-    steady: bool
-
-    @property
-    def present(self) -> bool:
-        """Whether something is there, and more of it than its noise leaves open."""
-        return math.isfinite(self.signal_db) and self.u_db <= MOST_U_DB
-
-
-@dataclass(frozen=True)
 class Outcome:
     """What became of a place: a change, or a remark why none can be told."""
 
@@ -91,53 +58,6 @@ class Outcome:
     to_db: float = math.nan
     u_db: float = math.nan
     because: str = ""
-
-
-def weigh(side: Side, low_hz: float, high_hz: float, noise_db: float, tail: float) -> Weighed:
-    """Weigh a span [Hz] whose noise is ``noise_db``. ``tail``: chance that noise alone is taken for a signal."""
-    powers, filled = powers_over(side.evidence, low_hz, high_hz)
-    noise = 10.0 ** (noise_db / 10.0)
-    if powers.size == 0:
-        return Weighed(math.nan, math.nan, noise_db, math.nan, math.nan, math.nan, 0, 0, steady=True)
-    coarsest = max(side.evidence.heard.rbw_hz, float(side.evidence.heard.axis.step_hz))
-    cells = max(1.0, (high_hz - low_hz) / coarsest / side.crowding)
-    shape = side.evidence.heard.noise.shape * cells
-    of_single = float(noise_quantile_db(1.0 - tail / powers.size, shape))
-    single = noise * 10.0 ** (max(LEAST_PRESENT_DB, of_single) / 10.0)
-    of_mean = float(noise_quantile_db(1.0 - tail, shape * powers.size))
-    in_mean = powers.mean() > noise * 10.0 ** (max(LEAST_PRESENT_DB, of_mean) / 10.0)
-    on = powers >= max(single, math.sqrt(noise * float(powers.max())))
-    steady = bool(in_mean) and not _comes_and_goes(powers, on, shape)
-    held = powers if steady or not on.any() else powers[on]
-    level = float(held.mean())
-    scatter = side.evidence.heard.noise.shape * min(cells, filled)
-    spread = float(ratio_u_db(np.array(scatter * held.size), np.array(1e9)))
-    present = steady or bool(on.any())
-    signal = max(level - noise, 1e-3 * level)
-    amplified = level / signal
-    wandered = mean_u_db(10.0 * np.log10(np.maximum(held, 1e-300)))
-    u_db = math.hypot(max(spread, wandered) * amplified, SURROUNDINGS_U_DB * noise / signal)
-    return Weighed(
-        level_db=10.0 * math.log10(level),
-        signal_db=10.0 * math.log10(signal) if present else math.nan,
-        noise_db=noise_db,
-        u_db=u_db if present else math.nan,
-        spread_db=spread,
-        wandering_db=wandered,
-        on=powers.size if steady else int(on.sum()),
-        looks=int(powers.size),
-        steady=steady,
-    )
-
-
-def _comes_and_goes(powers: np.ndarray[tuple[int, ...], np.dtype[np.float64]], on: np.ndarray, shape: float) -> bool:
-    """Whether the level changes from sweep to sweep by far more than noise does, and is away in some sweeps."""
-    if not on.any() or on.mean() >= STEADY_SHARE:
-        return False
-    by_noise = float(ratio_u_db(np.array(shape), np.array(1e9)))
-    return (
-        powers.size < 3 or float(np.std(10.0 * np.log10(np.maximum(powers, 1e-300)), ddof=1)) > MUCH_SCATTER * by_noise
-    )
 
 
 def compare_weighed(old: Weighed, new: Weighed, sure: Sureness) -> Outcome:
