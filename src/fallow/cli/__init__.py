@@ -7,6 +7,7 @@ import os
 import sys
 from collections.abc import Sequence
 
+from fallow.cli.lettering import PLAIN_LETTERS
 from fallow.errors import FallowError, QuestionError
 
 __all__ = ["main", "run"]
@@ -26,7 +27,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
-            stream.reconfigure(errors="replace")  # a console that lacks a letter shows "?" and goes on
+            stream.reconfigure(errors=PLAIN_LETTERS)  # a console that lacks a letter shows a plain one
     try:
         from fallow import __version__
 

@@ -4,19 +4,25 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Iterable, Sequence
-from typing import Literal
+from typing import Any, Literal
 
 from rich.console import Console
 from rich.padding import Padding
 from rich.table import Table
+from rich.text import Text
 
+from fallow.cli.lettering import plain
 from fallow.workflow.survey import FileRefusal
 
 __all__ = ["complain_of", "console", "narrator", "plain_table", "print_notes", "show_story"]
 
 
 class _Paper(Console):
-    """A console that leaves it to the command line what a closed pipe means."""
+    """A console that lays out what its encoding can show. What a closed pipe means is left to the command line."""
+
+    def render_str(self, text: str, **style: Any) -> Text:
+        """A text spelled so that what is printed is as wide as what was laid out."""
+        return super().render_str(plain(text, self.encoding), **style)
 
     def on_broken_pipe(self) -> None:
         """Raise BrokenPipeError, where rich would end the program as a failure."""
