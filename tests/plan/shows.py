@@ -8,6 +8,7 @@ import numpy as np
 from hypothesis import strategies as st
 
 from fallow.plan.places import Ground
+from fallow.plan.surveys import AreaAir
 from fallow.rules.territory import Circumstances, Grade, Raster, Rule, Territory
 from fallow.show.assignment import Assignment
 from fallow.show.equipment import Equipment, Kind, PowerKind
@@ -80,7 +81,7 @@ def ground(*rules, verdict=None, channel=None):
     raster = Raster((Channel("24", 494_000_000, 502_000_000),), "an invented raster", "2026", Grade.SEEN)
     territory = Territory("xx", "Nowhere", rules, (raster,), {"general": "for all"}, (), ())
     stations = () if channel is None else (Station(channel),)
-    airs = () if verdict is None else (Air(verdict),)
+    airs = () if verdict is None else (AreaAir(Air(verdict)),)  # type: ignore[arg-type]  # an invented air
     return Ground(territory, Circumstances(None, None, datetime.date(2026, 1, 1)), airs, stations)
 
 

@@ -9,6 +9,7 @@ import pytest
 
 from fallow.files.territories import load_territory
 from fallow.plan.places import Ground
+from fallow.plan.surveys import AreaAir
 from fallow.rules.territory import Circumstances
 from fallow.show.equipment import Equipment, Kind, PowerKind
 from fallow.show.link import Station
@@ -62,7 +63,7 @@ def test_all_at_once_is_one_at_a_time(region: str) -> None:
     channels = [c for c in territory.channels if c.high_hz > 600_000_000 and c.low_hz < 620_000_000]
     stations = (Station(channels[0].name, "hall"), Station(channels[1].name, "yard"))
     circumstances = Circumstances(None, None, datetime.date(2025, 11, 25))
-    ground = Ground(territory, circumstances, AIRS, stations)  # type: ignore[arg-type]  # invented airs
+    ground = Ground(territory, circumstances, tuple(map(AreaAir, AIRS)), stations)  # type: ignore[arg-type]  # invented airs
     places = ground.places(RADIO, "hall")
     assert places.frequencies_hz.size == 161
     for i, hz in enumerate(places.frequencies_hz.tolist()):

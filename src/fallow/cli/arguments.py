@@ -225,8 +225,9 @@ def _add_surroundings(parser: argparse.ArgumentParser) -> None:
         "--air",
         nargs="+",
         action="append",
-        metavar="FILE",
-        help="sweeps; may be given several times, the worst verdict counts",
+        metavar="[AREA=]FILE",
+        help="sweeps, for links of AREA and of areas that hear it, or for all; may be given several times, the worst "
+        "verdict counts",
     )
     parser.add_argument("--region", metavar="R", help="whose law is asked (de, gb, us ...)")
     _add_law(parser)

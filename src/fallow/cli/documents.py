@@ -169,6 +169,7 @@ def plan_document(plan: Plan) -> Document:
                 "verdict": placed.verdict,
                 "margin_db": _number(placed.margin_db),
                 "why": placed.why,
+                "decided_by": placed.decided_by,
             }
             for placed in plan.links.values()
         ],

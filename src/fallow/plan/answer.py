@@ -29,6 +29,7 @@ class PlacedLink:
     """A planned link. ``frequency_hz`` ``None``: none was found. ``verdict``: ``None`` without surveys.
 
     ``margin_db``: by how much the link's worst trouble stays below what it bears; ``None`` until a ledger counts it.
+    ``decided_by``: the survey that gave the verdict, by its name; ``None`` where none holds there.
     """
 
     link: str
@@ -36,6 +37,7 @@ class PlacedLink:
     verdict: str | None
     margin_db: float | None
     reasons: tuple[str, ...]
+    decided_by: str | None = None
 
     @property
     def why(self) -> str:
@@ -157,7 +159,7 @@ class _Telling:
         footing = self._stage.footings[position]
         verdict = None if footing.judged is None else footing.judged.verdict.word
         reasons = why(footing, self._stage.company, position, self._standing(link, position))
-        return PlacedLink(link.name, footing.carrier.frequency_hz, verdict, None, reasons)
+        return PlacedLink(link.name, footing.carrier.frequency_hz, verdict, None, reasons, footing.survey or None)
 
     def unplaced(self, link: Link) -> Unplaced:
         """A link without a frequency and what stands in its way; spares do not, for they yield to links."""

@@ -229,7 +229,8 @@ def _on_occupied_air(footing: Footing) -> Iterator[Conflict]:
         reasons.append(f"touches TV channel {footing.announced.name}, announced as on the air there")
     if footing.judged is not None and footing.is_judged(Verdict.OCCUPIED):
         why = f" ({'; '.join(footing.judged.reasons)})" if footing.judged.reasons else ""
-        reasons.append(f"stands in occupied spectrum{why}")
+        where = f" {footing.told_survey}" if footing.told_survey else ""
+        reasons.append(f"stands in occupied spectrum{where}{why}")
     if reasons:
         name, text = footing.carrier.name, f"{footing.carrier.placed} {' and '.join(reasons)}: move it"
         yield Conflict("air", name, (), None, None, None, text)

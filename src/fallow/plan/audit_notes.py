@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from fallow.plan.carriers import Company
 from fallow.plan.footing import Footing
+from fallow.plan.places import Ground
 from fallow.plan.stage import Stage
 from fallow.plan.wording import counted, few, mhz
 from fallow.rules.territory import Answer
@@ -43,8 +44,26 @@ def _on_law(stage: Stage) -> Iterator[str]:
 def _on_air(stage: Stage) -> Iterator[str]:
     if stage.ground is None or not stage.ground.airs:
         yield "no sweeps were given, so nothing is known of what is on the air"
+    else:
+        yield from _on_areas_without_survey(stage, stage.ground)
     for verdict in (Verdict.DOUBTFUL, Verdict.NOT_MEASURED):
         yield from _in_a_group(verdict, stage.footings)
+
+
+def _on_areas_without_survey(stage: Stage, ground: Ground) -> Iterator[str]:
+    """Areas with carriers and no survey of their own, by the surveys that hold there; only where others have one."""
+    surveyed = {one.area for one in ground.airs}
+    if not surveyed - {""}:
+        return
+    areas = dict.fromkeys(footing.carrier.area for footing in stage.footings)
+    going_by: dict[tuple[str, ...], list[str]] = {}
+    for area in areas:
+        if area and area not in surveyed:
+            going_by.setdefault(tuple(one.name for one in ground.surveys.holding(area)), []).append(area)
+    for names, without in going_by.items():
+        by = f"its carriers go by {few(names)}" if names else "its places count as not measured"
+        many = by if len(without) == 1 else by.replace("its", "their", 1)
+        yield f"no survey was taken in {few(without)}: {many}"
 
 
 def _in_a_group(verdict: Verdict, footings: Sequence[Footing]) -> Iterator[str]:

@@ -50,14 +50,15 @@ def _of_law(footing: Footing) -> str:
 def _of_air(footing: Footing) -> str:
     if footing.announced is not None:
         return f"TV channel {footing.announced.name} is announced there"
-    return "" if footing.judged is None else _of_verdict(footing.judged, footing.level_unit)
+    return "" if footing.judged is None else _of_verdict(footing.judged, footing)
 
 
-def _of_verdict(judged: JudgedSlice, unit: str) -> str:
-    inside = [] if judged.level_dbm is None else [f"level {judged.level_dbm:.1f} {unit}"]
+def _of_verdict(judged: JudgedSlice, footing: Footing) -> str:
+    inside = [] if judged.level_dbm is None else [f"level {judged.level_dbm:.1f} {footing.level_unit}"]
     inside += [] if judged.u_db is None else [f"standard uncertainty {judged.u_db:.1f} dB"]
     inside += [] if judged.verdict == Verdict.CLEAN else judged.reasons
-    return f"{judged.verdict.word} ({', '.join(inside)})" if inside else judged.verdict.word
+    told = " ".join(part for part in (judged.verdict.word, footing.told_survey) if part)
+    return f"{told} ({', '.join(inside)})" if inside else told
 
 
 def _of_neighbours(company: Company, position: int) -> str:

@@ -21,6 +21,7 @@ class Footing:
     """One carrier of ours with what is known of its place; ``None`` where nobody was asked.
 
     ``level_unit``: of the levels in ``judged``; dB on the instrument's own scale where a survey is relative.
+    ``survey``: the one that decided, by name; empty where none holds there. ``one_of_several``: there are others.
     """
 
     carrier: Carrier
@@ -29,6 +30,8 @@ class Footing:
     judged: JudgedSlice | None = None
     announced: Channel | None = None
     level_unit: str = "dBm"
+    survey: str = ""
+    one_of_several: bool = False
 
     @classmethod
     def of(cls, carrier: Carrier, equipment: Equipment, ground: Ground | None) -> Footing:
@@ -36,14 +39,22 @@ class Footing:
         if ground is None:
             return cls(carrier, equipment)
         hz, area = carrier.frequency_hz, carrier.area
+        judged, survey = ground.surveys.judged(equipment, area, hz) or (None, None)
         return cls(
             carrier,
             equipment,
             ground.permission(equipment, hz),
-            ground.verdict(equipment, area, hz),
+            judged,
             ground.announced(equipment, area, hz),
-            "dBm" if all(air.basis == "absolute" for air in ground.airs) else "dB",
+            level_unit="dBm" if survey is None else survey.level_unit,
+            survey="" if survey is None else survey.name,
+            one_of_several=len(ground.airs) > 1,
         )
+
+    @property
+    def told_survey(self) -> str:
+        """Which survey decided, where that is a question: ``in the survey Hall: wall-on.csv``; else empty."""
+        return f"in the survey {self.survey}" if self.survey and self.one_of_several else ""
 
     def is_told(self, answer: Answer) -> bool:
         """Whether the law was asked about this place, with this answer."""

@@ -8,21 +8,18 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fallow.errors import UsageError
+from fallow.plan.surveys import AirAt, AreaAir, Surveys, half_width_hz, occupied_hz
 from fallow.rules.permission import Permission, answers, may
 from fallow.rules.territory import Answer, Circumstances, Territory
 from fallow.show.equipment import Equipment
-from fallow.show.link import Station
+from fallow.show.link import AreaLosses, Station
 from fallow.spectrum.verdict import JudgedSlice, Verdict
 from fallow.units import Channel
-
-if TYPE_CHECKING:
-    from fallow.spectrum.judging import Air
 
 __all__ = ["Ground", "Places", "tunable_hz"]
 
@@ -57,13 +54,20 @@ class Places:
 class Ground:
     """The law and the air under a plan.
 
-    Without territory the law is not asked; without surveys everything counts as clean.
+    Without territory the law is not asked; without surveys everything counts as clean. ``losses``: which areas hear
+    the area of a survey.
     """
 
     territory: Territory | None = None
     circumstances: Circumstances | None = None
-    airs: tuple[Air, ...] = ()
+    airs: tuple[AreaAir, ...] = ()
     stations: tuple[Station, ...] = ()
+    losses: AreaLosses = AreaLosses()
+
+    @cached_property
+    def surveys(self) -> Surveys:
+        """The surveys, to be asked for an area."""
+        return Surveys(self.airs, self.losses)
 
     def permission(self, equipment: Equipment, frequency_hz: int) -> Permission | None:
         """What the law says to this carrier; ``None`` without a territory."""
@@ -71,16 +75,14 @@ class Ground:
             return None
         return may(self.territory, equipment, frequency_hz, self._circumstances())
 
-    def verdict(
-        self,
-        equipment: Equipment,
-        area: str,  # noqa: ARG002 - every survey holds for all areas until one can be said to be of an area
-        frequency_hz: int,
-    ) -> JudgedSlice | None:
-        """The worst verdict of all surveys over the occupied bandwidth; ``None`` without surveys."""
-        low_hz, high_hz = occupied_hz(equipment, frequency_hz)
-        judged = [air.judge_window(low_hz, high_hz) for air in self.airs]
-        return max(judged, key=lambda slice_: slice_.verdict, default=None)
+    def verdict(self, equipment: Equipment, area: str, frequency_hz: int) -> JudgedSlice | None:
+        """The worst verdict of the surveys that hold for an area, over the occupied bandwidth; ``None`` without any."""
+        judged = self.surveys.judged(equipment, area, frequency_hz)
+        return None if judged is None else judged[0]
+
+    def air_at(self, equipment: Equipment, area: str, frequency_hz: int) -> AirAt | None:
+        """The same in short: verdict, margin and the survey that decided."""
+        return self.surveys.at(equipment, area, frequency_hz)
 
     def announced(self, equipment: Equipment, area: str, frequency_hz: int) -> Channel | None:
         """The TV channel, announced as on the air in this area or everywhere, that the occupied bandwidth touches."""
@@ -96,28 +98,10 @@ class Ground:
         answer = np.full(frequencies_hz.shape, Answer.YES, dtype=np.uint8)
         if self.territory is not None:
             answer = answers(self.territory, equipment, frequencies_hz, self._circumstances())
-        verdict, margin_db = self._verdicts(equipment, frequencies_hz)
+        verdict, margin_db = self.surveys.over(equipment, area, frequencies_hz)
         return Places(
             frequencies_hz, answer, verdict, margin_db, self._touches_announced(equipment, area, frequencies_hz)
         )
-
-    def _verdicts(
-        self, equipment: Equipment, frequencies_hz: NDArray[np.int64]
-    ) -> tuple[NDArray[np.uint8], NDArray[np.float64]]:
-        """The worst verdict of all surveys per place, and the margin of the survey that is worst there."""
-        verdict = np.full(frequencies_hz.shape, Verdict.CLEAN, dtype=np.uint8)
-        if not self.airs or not frequencies_hz.size:
-            return verdict, np.zeros(frequencies_hz.shape)
-        margin_db = np.full(frequencies_hz.shape, np.inf)
-        half_hz = half_width_hz(equipment)
-        for air in self.airs:
-            seen = air.judge_windows(frequencies_hz - half_hz, frequencies_hz + half_hz)
-            same = seen.verdict == verdict
-            smaller = np.fmin(margin_db, seen.margin_db)
-            margin_db = np.where(same, smaller, np.where(seen.verdict > verdict, seen.margin_db, margin_db))
-            verdict = np.maximum(verdict, seen.verdict).astype(np.uint8)
-        margin_db[verdict == Verdict.NOT_MEASURED] = np.nan
-        return verdict, margin_db
 
     def _touches_announced(
         self, equipment: Equipment, area: str, frequencies_hz: NDArray[np.int64]
@@ -171,14 +155,3 @@ def tunable_hz(equipment: Equipment) -> NDArray[np.int64]:
         )
     ranges = [np.arange(span.low_hz, span.high_hz + 1, step_hz, dtype=np.int64) for span in equipment.tuning]
     return np.unique(np.concatenate(ranges)) if ranges else np.zeros(0, dtype=np.int64)
-
-
-def occupied_hz(equipment: Equipment, frequency_hz: int) -> tuple[float, float]:
-    """Lower and upper edge of the occupied bandwidth in hertz."""
-    half_hz = half_width_hz(equipment)
-    return frequency_hz - half_hz, frequency_hz + half_hz
-
-
-def half_width_hz(equipment: Equipment) -> float:
-    """Half of the occupied bandwidth in hertz; a carrier without width is a hertz wide."""
-    return max(equipment.bandwidth_hz, 1) / 2

@@ -37,7 +37,18 @@ from fallow.show.equipment import Equipment
 from fallow.show.link import AreaLosses, ForeignCarrier, Link, Station
 from fallow.show.wanted import Wanted
 from fallow.workflow.accelerate import kernels
-from fallow.workflow.survey import Asked, FileRefusal, JudgedAir, Listing, announced_channels, judge_files
+from fallow.workflow.area_airs import (
+    AirGiven,
+    JudgedArea,
+    air_files,
+    air_notes,
+    area_airs,
+    check_area,
+    judge_areas,
+    named_airs,
+    refusals_of,
+)
+from fallow.workflow.survey import Asked, FileRefusal, announced_channels
 
 __all__ = ["Audited", "Coordinated", "Making", "Surroundings", "audit", "audit_files", "coordinate", "coordinate_files"]
 
@@ -48,7 +59,10 @@ Progress = Callable[[str, float], None]
 
 @dataclass(frozen=True)
 class Surroundings:
-    """Files and words that say what links live among: equipment, areas, foreign carriers, air, law."""
+    """Files and words that say what links live among: equipment, areas, foreign carriers, air, law.
+
+    ``air``: the words of each option ``--air``, files or ``AREA=FILE``.
+    """
 
     equipment: FilePath
     areas: FilePath | None = None
@@ -77,7 +91,7 @@ def coordinate(
     areas: AreaLosses | None = None,
     foreign: Sequence[ForeignCarrier] = (),
     stations: Sequence[Station] = (),
-    air: JudgedAir | Sequence[JudgedAir] | None = None,
+    air: AirGiven = None,
     region: str | None = None,
     licence: str | None = None,
     place: str | None = None,
@@ -89,12 +103,13 @@ def coordinate(
 ) -> Plan:
     """A frequency for every link that can have one, with spares and reasons.
 
-    ``air``: one judged survey or several, of which the worst verdict counts. ``seconds``: how long to look for better
-    plans. Raises UsageError for an unknown region, licence or TV channel.
+    ``air``: one judged survey or several, of which the worst verdict counts; or those of each area by its name, which
+    hold for links of that area and of areas that hear it (under the empty name: for all). ``seconds``: how long to look
+    for better plans. Raises UsageError for an unknown region, licence, area or TV channel.
     """
     circumstances = Circumstances(licence, place, on or datetime.date.today())
     wanted = Wanted(tuple(links), equipment, areas or AreaLosses(), tuple(foreign), tuple(stations))
-    ground = _ground(region, circumstances, _as_airs(air), wanted.stations)
+    ground = _ground(region, circumstances, named_airs(air, _areas(wanted)), wanted)
     return _make(wanted, ground, Making(spares, None, seconds, seed), keep, None)[0]
 
 
@@ -106,16 +121,20 @@ def audit(
     areas: AreaLosses | None = None,
     foreign: Sequence[ForeignCarrier] = (),
     stations: Sequence[Station] = (),
-    air: JudgedAir | Sequence[JudgedAir] | None = None,
+    air: AirGiven = None,
     region: str | None = None,
     licence: str | None = None,
     place: str | None = None,
     on: datetime.date | None = None,
 ) -> Audit:
-    """Every conflict of a plan, ours or anybody's. Raises UsageError for an unknown region, licence or TV channel."""
+    """Every conflict of a plan, ours or anybody's. ``air``: as in ``coordinate``.
+
+    Raises UsageError for an unknown region, licence, area or TV channel.
+    """
     circumstances = Circumstances(licence, place, on or datetime.date.today())
     wanted = Wanted(tuple(links), equipment, areas or AreaLosses(), tuple(foreign), tuple(stations))
-    return audit_rows(rows, wanted, _ground(region, circumstances, _as_airs(air), wanted.stations))
+    airs = named_airs(air, _areas(wanted, rows))
+    return audit_rows(rows, wanted, _ground(region, circumstances, airs, wanted))
 
 
 @dataclass(frozen=True, eq=False)
@@ -144,13 +163,13 @@ def coordinate_files(
     keep = None if making.keep is None else read_plan(making.keep)
     if making.out is not None:
         _check_folder(making.out)
-    airs = _judge_air(around, wanted.stations, progress)
-    ground = _ground(around.region, around.circumstances, airs, wanted.stations)
+    airs = _judge_air(around, wanted, _areas(wanted), progress)
+    ground = _ground(around.region, around.circumstances, airs, wanted)
     plan, stopped = _make(wanted, ground, making, keep, progress)
-    plan = replace(plan, notes=(*plan.notes, *_air_notes(airs)))
+    plan = replace(plan, notes=(*plan.notes, *air_notes(airs)))
     if making.out is not None:
         write_plan(making.out, rows_of(plan, wanted))
-    return Coordinated(plan, stopped, _refusals(airs))
+    return Coordinated(plan, stopped, refusals_of(airs))
 
 
 def audit_files(
@@ -161,9 +180,9 @@ def audit_files(
     wanted = _wanted(() if links is None else read_links(links), around)
     check_links_against_equipment(wanted.links, wanted.equipment, links or plan, around.equipment)
     check_links_against_equipment(rows, wanted.equipment, plan, around.equipment)
-    airs = _judge_air(around, wanted.stations, progress)
-    found = audit_rows(rows, wanted, _ground(around.region, around.circumstances, airs, wanted.stations))
-    return Audited(replace(found, notes=(*found.notes, *_air_notes(airs))), _refusals(airs))
+    airs = _judge_air(around, wanted, _areas(wanted, rows), progress)
+    found = audit_rows(rows, wanted, _ground(around.region, around.circumstances, airs, wanted))
+    return Audited(replace(found, notes=(*found.notes, *air_notes(airs))), refusals_of(airs))
 
 
 def rows_of(plan: Plan, wanted: Wanted) -> tuple[Assignment, ...]:
@@ -283,44 +302,30 @@ def _wanted(links: Sequence[Link], around: Surroundings) -> Wanted:
 
 def _check_areas(wanted: Wanted, around: Surroundings) -> None:
     """Refuse a station or stranger in an area that nobody knows: a slip of the pen would silently switch it off."""
-    known = {link.area for link in wanted.links} | {area for pair in wanted.losses.pairs for area in pair} | {""}
-    named = [(one.area, around.asked.stations) for one in wanted.stations]
-    named += [(one.area, around.foreign) for one in wanted.foreign]
-    for area, path in named:
-        if area not in known:
-            hint = f"the areas known are: {', '.join(sorted(known - {''})) or 'none'}"
-            raise UsageError(f"no link and no row of areas has the area {area!r}", path=path, hint=hint)
+    known = _areas(wanted)
+    for one, path in ((one, around.asked.stations) for one in wanted.stations):
+        check_area(one.area, known, path)
+    for stranger in wanted.foreign:
+        check_area(stranger.area, known, around.foreign)
 
 
-def _judge_air(around: Surroundings, stations: Sequence[Station], progress: Progress | None) -> list[JudgedAir]:
-    """Each survey judged; stations announced everywhere show whether a survey is deaf."""
-    everywhere = [station for station in stations if not station.area]
-    asked = replace(around.asked, stations=None, announced=everywhere)
-    return [judge_files(paths, Listing(around.region), asked, progress) for paths in around.air]
+def _areas(wanted: Wanted, rows: Sequence[Assignment] = ()) -> frozenset[str]:
+    """The areas that links, rows of a plan and the table of areas name."""
+    of_pairs = {area for pair in wanted.losses.pairs for area in pair}
+    return frozenset({link.area for link in wanted.links} | {row.area for row in rows} | of_pairs | {""})
 
 
-def _air_notes(airs: Sequence[JudgedAir]) -> tuple[str, ...]:
-    """What the surveys say of themselves, with a number before each where there are several."""
-    several = len(airs) > 1
-    notes = [(f"survey {i}: " if several else "the air: ", judged) for i, judged in enumerate(airs, 1)]
-    return tuple(f"{before}{note}" for before, judged in notes for note in judged.notes)
-
-
-def _refusals(airs: Sequence[JudgedAir]) -> tuple[FileRefusal, ...]:
-    return tuple(refusal for judged in airs for refusal in judged.refusals)
+def _judge_air(
+    around: Surroundings, wanted: Wanted, areas: frozenset[str], progress: Progress | None
+) -> tuple[JudgedArea, ...]:
+    return judge_areas(air_files(around.air, areas), around.asked, around.region, wanted.stations, progress)
 
 
 def _ground(
-    region: str | None, circumstances: Circumstances | None, airs: Sequence[JudgedAir], stations: Sequence[Station]
+    region: str | None, circumstances: Circumstances | None, airs: Sequence[JudgedArea], wanted: Wanted
 ) -> Ground:
     territory = None if region is None else load_territory(region)
     if territory is not None and circumstances is not None:
         territory.licences_held(circumstances.licence)  # raises for a name that nobody knows
-    announced_channels(stations, territory)  # raises for a channel that the raster does not have
-    return Ground(territory, circumstances, tuple(judged.air for judged in airs), tuple(stations))
-
-
-def _as_airs(air: JudgedAir | Sequence[JudgedAir] | None) -> Sequence[JudgedAir]:
-    if air is None:
-        return ()
-    return (air,) if isinstance(air, JudgedAir) else tuple(air)
+    announced_channels(wanted.stations, territory)  # raises for a channel that the raster does not have
+    return Ground(territory, circumstances, area_airs(airs), wanted.stations, wanted.losses)
