@@ -9,41 +9,12 @@ __all__ = ["PLAIN_LETTERS", "plain"]
 
 PLAIN_LETTERS = "fallow.plain"  # the name of the error handler, for ``stream.reconfigure(errors=...)``
 _SPELLED = {
-    **dict.fromkeys("−–—‐‑─━", "-"),
-    **dict.fromkeys("│┃├└", "|"),
-    **dict.fromkeys("‘’‚′", "'"),
+    **dict.fromkeys("−–—‐‑─━", "-"), **dict.fromkeys("│┃├└", "|"), **dict.fromkeys("‘’‚′", "'"),
     **dict.fromkeys("“”„″", '"'),
-    # fmt: off
-    "×": "x",
-    "±": "+-",
-    "·": "*",
-    "÷": "/",
-    "≤": "<=",
-    "≥": ">=",
-    "≈": "~",
-    "≠": "!=",
-    "→": "->",
-    "←": "<-",
-    "…": "...",
-    "√": "sqrt ",
-    "∞": "inf",
-    "°": " deg",
-    "Σ": "sum ",
-    "σ": "sigma",
-    "Γ": "gamma",
-    "π": "pi",
-    "µ": "u",
-    "μ": "u",
-    "Ω": "ohm",
-    "ß": "ss",
-    "æ": "ae",
-    "Æ": "AE",
-    "ø": "o",
-    "Ø": "O",
-    "œ": "oe",
-    "ł": "l",
-    # fmt: on
-}
+    "×": "x", "±": "+-", "·": "*", "÷": "/", "≤": "<=", "≥": ">=", "≈": "~", "≠": "!=", "→": "->", "←": "<-",
+    "…": "...", "√": "sqrt ", "∞": "inf", "°": " deg", "Σ": "sum ", "σ": "sigma", "Γ": "gamma", "π": "pi",
+    "µ": "u", "μ": "u", "Ω": "ohm", "ß": "ss", "æ": "ae", "Æ": "AE", "ø": "o", "Ø": "O", "œ": "oe", "ł": "l",
+}  # fmt: skip
 
 
 def plain(text: str, encoding: str) -> str:
