@@ -89,3 +89,13 @@ def test_no_power_and_negative_power() -> None:
 )
 def test_widths_for_people(width_hz: float, text: str) -> None:
     assert format_width(width_hz) == text
+
+
+def test_a_span_may_be_one_frequency_and_never_falls() -> None:
+    one = Span(500_000_000, 500_000_000)
+    assert (one.width_hz, one.centre_hz) == (0, 500e6)
+    assert one.touches(499e6, 501e6)
+    assert one.contains(500e6, 500e6)
+    assert not one.touches(500e6, 501e6)
+    with pytest.raises(UsageError, match="must rise"):
+        Span(500_000_000, 499_999_999)

@@ -31,13 +31,13 @@ _HIGHEST_HZ = 10**12  # a terahertz: beyond any instrument of the trade
 
 @dataclass(frozen=True, order=True)
 class Span:
-    """A slice of spectrum, edges in hertz; the upper edge lies above the lower one."""
+    """A slice of spectrum, edges in hertz, the upper one never below the lower one; one frequency has no width."""
 
     low_hz: int
     high_hz: int
 
     def __post_init__(self) -> None:
-        if self.high_hz <= self.low_hz:
+        if self.high_hz < self.low_hz:
             raise UsageError(f"a span must rise, and {self.low_hz} Hz to {self.high_hz} Hz does not")
 
     @property

@@ -25,6 +25,7 @@ from fallow.files.tables import (
     read_stations,
     unused_areas,
 )
+from fallow.plan.places import tunable_hz
 from fallow.show.equipment import Kind, PowerKind
 from fallow.units import Span
 
@@ -223,6 +224,25 @@ def test_numbers_above_a_thousand_may_be_grouped(write: Write) -> None:
     assert (first.frequency_hz, first.spacing_hz, second.frequency_hz) == (1_795_500_000, 1_000_000, 1_796_250_000)
 
 
+@pytest.mark.parametrize("written", ["500", "500-500", "500.000 to 500"])
+@pytest.mark.parametrize("step", ["25", ""])
+def test_a_tuning_range_of_one_frequency_is_one_place(write: Write, written: str, step: str) -> None:
+    table = f"equipment,kind,tuning_mhz,step_khz,bandwidth_khz,spacing_khz\nhand,mic,{written},{step},200,400\n"
+    hand = read_equipment(write(table))["hand"]
+    assert hand.tuning == (Span(500_000_000, 500_000_000),)
+    assert tunable_hz(hand).tolist() == [500_000_000]
+
+
+def test_one_frequency_beside_a_range(write: Write) -> None:
+    table = "equipment,kind,tuning_mhz,step_khz,bandwidth_khz,spacing_khz\nhand,mic,470-470.05;500,25,200,400\n"
+    assert tunable_hz(read_equipment(write(table))["hand"]).tolist() == [
+        470_000_000,
+        470_025_000,
+        470_050_000,
+        500_000_000,
+    ]
+
+
 # Mistakes
 
 
@@ -250,8 +270,11 @@ MISTAKES: list[tuple[Callable[[Path], Any], str, str, int | None, str | None]] =
     (read_links, b"\n\n\n", "empty", None, None),
     (read_equipment, EQUIPMENT.replace("microphone", "trumpet", 1), "'trumpet' is not known", 2, "kind"),
     (read_equipment, EQUIPMENT.replace("470-526", "526-470"), "does not rise", 2, "tuning_mhz"),
-    (read_equipment, EQUIPMENT.replace("470-526", "470"), "no tuning range", 2, "tuning_mhz"),
-    (read_equipment, EQUIPMENT.replace(",25,,200", ",,,200"), "step of the tuning range", 2, "step_khz"),
+    (read_equipment, EQUIPMENT.replace("470-526", "470-500-526"), "no tuning range", 2, "tuning_mhz"),
+    (read_equipment, EQUIPMENT.replace("470-526", "470-"), "no number", 2, "tuning_mhz"),
+    (read_equipment, EQUIPMENT.replace(",25,,200", ",,,200"), "step of the tuning range is missing", 2, "step_khz"),
+    (read_equipment, EQUIPMENT.replace(",25,,200", ",0,,200"), "range must be above 0", 2, "step_khz"),
+    (read_equipment, EQUIPMENT.replace(",200,", ",0,"), "bandwidth must be above 0", 2, "bandwidth_khz"),
     (read_equipment, EQUIPMENT.replace(",200,", ",,"), "bandwidth is missing", 2, "bandwidth_khz"),
     (read_equipment, EQUIPMENT.replace("350", "-350"), "negative", 2, "spacing_khz"),
     (read_equipment, EQUIPMENT.replace(",350,", ",,"), "spacing is missing", 2, "spacing_khz"),

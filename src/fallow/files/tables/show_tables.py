@@ -93,7 +93,7 @@ _KINDS = {
 }
 _APART = {"apart", "getrennt", "separate", "séparé", "separado", "gescheiden"}
 _BETWEEN_ENDS = re.compile(r"\s*(?:\.\.|[-–—−]|\bto\b)\s*")
-_USUAL_STEP_HZ = 25_000  # common practice; stands only where presets make the step meaningless
+_USUAL_STEP_HZ = 25_000  # common practice; stands only where there is nothing to step through
 
 
 def read_equipment(path: FilePath) -> dict[str, Equipment]:
@@ -181,12 +181,9 @@ def unused_areas(losses: AreaLosses, links: Iterable[Link | Assignment]) -> tupl
 def _equipment(row: Row) -> Equipment:
     presets_hz = tuple(_positive_hz(row, "presets_mhz", item) for item in row.items("presets_mhz", of_numbers=True))
     tuning = tuple(_span(row, item) for item in row.items("tuning_mhz", of_numbers=True))
-    step_hz = _distance_hz(row, "step_khz")
-    if not step_hz and tuning and not presets_hz:
-        raise row.wrong("step_khz", "the step of the tuning range is missing", hint="for example 25")
-    bandwidth_hz = _distance_hz(row, "bandwidth_khz")
-    if not bandwidth_hz:
-        raise row.wrong("bandwidth_khz", "the occupied bandwidth is missing", hint="for example 200")
+    steps = not presets_hz and any(span.width_hz for span in tuning)
+    step_hz = _needed_width_hz(row, "step_khz", "step of the tuning range", 25) if steps else None
+    bandwidth_hz = _needed_width_hz(row, "bandwidth_khz", "occupied bandwidth", 200)
     spacing_hz = _distance_hz(row, "spacing_khz")
     if spacing_hz is None:
         raise row.wrong("spacing_khz", "the spacing is missing", hint="for example 400; 0 where none is needed")
@@ -194,7 +191,7 @@ def _equipment(row: Row) -> Equipment:
         name=row.text("equipment"),
         kind=_kind(row),
         tuning=tuning,
-        step_hz=step_hz or _USUAL_STEP_HZ,
+        step_hz=step_hz or _distance_hz(row, "step_khz") or _USUAL_STEP_HZ,
         presets_hz=presets_hz,
         bandwidth_hz=bandwidth_hz,
         power_mw=_power_mw(row),
@@ -271,13 +268,13 @@ def _power_kind(row: Row) -> PowerKind | None:
 
 
 def _span(row: Row, text: str) -> Span:
-    """A tuning range such as ``470-526``; dashes, ``..`` and ``to`` are understood."""
+    """A tuning range such as ``470-526``, or one frequency; dashes, ``..`` and ``to`` are understood."""
     ends = _BETWEEN_ENDS.split(text)
-    if len(ends) != 2:
-        hint = "write the two ends of each range: 470-526;600-606. Single frequencies belong under presets_mhz"
+    if len(ends) > 2:
+        hint = "write the two ends of each range: 470-526;600-606"
         raise row.wrong("tuning_mhz", f"{text!r} is no tuning range", hint=hint)
-    low_hz, high_hz = (_positive_hz(row, "tuning_mhz", end) for end in ends)
-    if high_hz <= low_hz:
+    low_hz, high_hz = (_positive_hz(row, "tuning_mhz", end) for end in (ends[0], ends[-1]))
+    if high_hz < low_hz:
         raise row.wrong("tuning_mhz", f"the tuning range {text!r} does not rise", hint="write the lower end first")
     return Span(low_hz, high_hz)
 
@@ -298,6 +295,15 @@ def _distance_hz(row: Row, name: str) -> int | None:
     value_hz = row.hertz(name)
     if value_hz is not None and value_hz < 0:
         raise row.wrong(name, f"{row.text(name)!r} is negative", hint="write widths and distances without a sign")
+    return value_hz
+
+
+def _needed_width_hz(row: Row, name: str, what: str, example_khz: int) -> int:
+    """A width that must be stated, and be more than nothing."""
+    value_hz = _distance_hz(row, name)
+    if not value_hz:
+        said = "is missing" if value_hz is None else "must be above 0"
+        raise row.wrong(name, f"the {what} {said}", hint=f"for example {example_khz}")
     return value_hz
 
 
