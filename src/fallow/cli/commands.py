@@ -40,14 +40,13 @@ def read(typed: Namespace) -> int:
     """``fallow read``: 2 when nothing could be read or a question is open, 1 when one file of several was refused."""
     with progress_bar() as progress:
         readings = read_sweeps(typed.files, _telling(typed), progress)
-    if typed.json:
-        documents.print_json(documents.read_document(readings))
-    else:
-        screens.show_readings(readings)
     refused = [one for one in readings if isinstance(one, FileRefusal)]
     understood = [one for one in readings if isinstance(one, FileReading)]
-    screens.complain_of(refused)
-    screens.ask_about(understood)
+    if typed.json:
+        documents.print_json(documents.read_document(readings))
+    elif understood or len(refused) > 1:
+        screens.show_readings(readings)
+    screens.ask_about(readings)
     if not understood or any(reading.needs for reading in understood):
         return COULD_NOT
     return BAD_NEWS if refused else DONE

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from fallow.errors import FallowError, InputError, UsageError
 from fallow.spectrum.sweep import Detector, Series
 
-__all__ = ["FileReading", "FileRefusal", "NotASweepError", "Telling"]
+__all__ = ["FileReading", "FileRefusal", "NotASweepError", "Telling", "as_one"]
 
 
 @dataclass(frozen=True)
@@ -118,6 +119,15 @@ class FileRefusal:
 
     path: str
     error: FallowError
+
+
+def as_one(refusals: Sequence[FileRefusal]) -> FallowError:
+    """One error for several files that could not be read: the first one's, which says how many more there are."""
+    first, more = refusals[0].error, len(refusals) - 1
+    if not more:
+        return first
+    what = f"{first.what} (and {more} more file{'' if more == 1 else 's'} could not be read)"
+    return InputError(what, path=first.path, line=first.line, column=first.column, hint=first.hint)
 
 
 class NotASweepError(InputError):

@@ -8,11 +8,12 @@ from dataclasses import dataclass, replace
 from os import PathLike, fspath
 from pathlib import Path
 
-from fallow.errors import InputError, QuestionError, UsageError
+from fallow.errors import FallowError, InputError, QuestionError, UsageError
 from fallow.files import read_paths
-from fallow.files.readings import FileReading, FileRefusal, Telling
+from fallow.files.readings import FileReading, FileRefusal, Telling, as_one
 from fallow.files.tables import read_chain, read_plan, read_stations
 from fallow.files.territories import load_territory
+from fallow.files.times import iso_text
 from fallow.rules.territory import Territory
 from fallow.show.link import Station
 from fallow.spectrum.chain import Chain, combined_u_range_db
@@ -34,7 +35,9 @@ __all__ = [
     "TakenIn",
     "Telling",
     "announced_channels",
+    "as_one",
     "channels_of",
+    "iso_text",
     "judge",
     "judge_files",
     "open_sweeps",
@@ -356,15 +359,15 @@ def _raise_questions(found: Sequence[FileReading | FileRefusal]) -> None:
 
 def _nothing_to_judge(
     paths: Sequence[FilePath], refusals: Sequence[FileRefusal], references: Sequence[FileReading]
-) -> InputError | QuestionError:
+) -> FallowError:
     if references:
         return QuestionError(
             "this seems to be a reference (a load in place of the antenna), and no sweep of the air is left",
             path=references[0].path,
             hint="give the sweeps of the air, and this file as --reference; if it is of the air, rename it",
         )
-    if refusals and isinstance(refusals[0].error, InputError):
-        return refusals[0].error
+    if refusals:
+        return as_one(refusals)
     return InputError("no sweep was found there", path=fspath(paths[0]) if paths else None)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from typing import Any, Literal
 
 from rich.console import Console
@@ -12,7 +12,7 @@ from rich.table import Table
 from rich.text import Text
 
 from fallow.cli.lettering import plain
-from fallow.workflow.survey import FileRefusal
+from fallow.workflow.survey import FileRefusal, as_one
 
 __all__ = ["complain_of", "console", "narrator", "plain_table", "print_notes", "show_story"]
 
@@ -48,12 +48,11 @@ def print_notes(out: Console, notes: Sequence[str], heading: str = "Notes") -> N
             out.print(Padding(f"- {note}", (0, 0, 0, 2)))
 
 
-def complain_of(refusals: Iterable[FileRefusal]) -> None:
-    """Say on stderr which files could not be read, each in one sentence with its hint."""
-    for refusal in refusals:
-        sys.stderr.write(f"fallow: {refusal.error}\n")
-        if refusal.error.hint:
-            sys.stderr.write(f"hint: {refusal.error.hint}\n")
+def complain_of(refusals: Sequence[FileRefusal]) -> None:
+    """Say on stderr, in one sentence with its hint, that files could not be read; the answer itself names each."""
+    if refusals:
+        error = as_one(refusals)
+        sys.stderr.write(f"fallow: {error}\n" + (f"hint: {error.hint}\n" if error.hint else ""))
 
 
 def show_story(lines: Sequence[str]) -> None:

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from rich.padding import Padding
 from rich.text import Text
 
-from fallow.cli.screens.paper import console
+from fallow.cli.screens.paper import complain_of, console
 from fallow.units import format_span_mhz, format_width
 from fallow.workflow.survey import FileReading, FileRefusal
 
@@ -16,12 +16,15 @@ __all__ = ["ask_about", "show_readings"]
 
 
 def show_readings(readings: Sequence[FileReading | FileRefusal]) -> None:
-    """How each file was understood."""
+    """How each file was understood, or why it was not."""
     out = console()
     for reading in readings:
-        if isinstance(reading, FileRefusal):
-            continue
         out.print(reading.path, style="bold", soft_wrap=True)
+        if isinstance(reading, FileRefusal):
+            out.print(Padding(Text(f"not read: {_without_path(reading)}", style="bold"), (0, 0, 0, 2)))
+            if reading.error.hint:
+                out.print(Padding(f"hint: {reading.error.hint}", (0, 0, 0, 2)))
+            continue
         for line in _reading_lines(reading):
             out.print(Padding(line, (0, 0, 0, 2)))
         for need in reading.needs:
@@ -30,11 +33,22 @@ def show_readings(readings: Sequence[FileReading | FileRefusal]) -> None:
             out.print(Padding(f"- {note}", (0, 0, 0, 2)))
 
 
-def ask_about(readings: Sequence[FileReading]) -> None:
-    """Say on stderr which files leave something open, each in one sentence."""
-    for reading in readings:
-        for need in reading.needs:
-            sys.stderr.write(f"fallow: {reading.path}: {need}\n")
+def ask_about(readings: Sequence[FileReading | FileRefusal]) -> None:
+    """Say on stderr, in one sentence, what files leave open or that they could not be read; the table names each."""
+    asking = [one for one in readings if isinstance(one, FileReading) and one.needs]
+    refused = [one for one in readings if isinstance(one, FileRefusal)]
+    if not asking:
+        complain_of(refused)
+        return
+    others = ((len(asking) - 1, "left something open"), (len(refused), "could not be read"))
+    more = [f"{count} more file{'' if count == 1 else 's'} {what}" for count, what in others if count]
+    told = f" ({', '.join(more)})" if more else ""
+    sys.stderr.write(f"fallow: {asking[0].path}: {asking[0].needs[0]}{told}\n")
+
+
+def _without_path(refusal: FileRefusal) -> str:
+    """The reason, with line and column, below the path that stands above it already."""
+    return str(refusal.error).removeprefix(f"{refusal.path}, ").removeprefix(f"{refusal.path}: ")
 
 
 def _reading_lines(reading: FileReading) -> list[str]:
