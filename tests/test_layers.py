@@ -13,7 +13,7 @@ import pytest
 
 VALUES = {"units", "errors"}
 BELOW_PLAN = {"rules", "show", "spectrum", *VALUES}
-EVERYTHING_BELOW_WORKFLOW = {"change", "files", "plan", *BELOW_PLAN}
+EVERYTHING_BELOW_WORKFLOW = {"change", "files", "plan", "showfile", *BELOW_PLAN}
 MAY_IMPORT: dict[str, set[str]] = {
     "errors": set(),
     "units": {"errors"},
@@ -22,6 +22,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "change": {"spectrum", *VALUES},
     "rules": {"show", *VALUES},
     "plan": BELOW_PLAN,
+    "showfile": BELOW_PLAN,
     "files": BELOW_PLAN,
     "workflow": EVERYTHING_BELOW_WORKFLOW,
     "pictures": {"show", "spectrum", *VALUES},
