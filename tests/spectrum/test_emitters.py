@@ -186,3 +186,27 @@ def test_how_often_phones_were_on(airdata: Path) -> None:
     assert found.on_share == pytest.approx(0.24, abs=0.02)
     assert found.on_share_low < 0.24 < found.on_share_high
     assert found.on_share_high - found.on_share_low > 0.05  # neighbouring seconds are alike
+
+
+def test_wrapped_readings_are_missing_and_not_off() -> None:
+    """A keyed transmitter most of whose readings came out as -203 dBm: it was on in just those sweeps."""
+    rng = np.random.default_rng(12)
+    on = rng.random(300) < 0.4
+    survey = sweep_over(rng, Instrument(bins=81, sweeps=300), [Signal(471.0e6, 0.0, -60.0, on)])
+    levels = survey.series[0].levels_db.copy()
+    wrapped = (levels > -70.0) & (rng.random(levels.shape) < 0.9)
+    levels[wrapped] = -203.0
+    found = judge(Survey((survey.series[0].with_levels(levels),)))
+    (keyed,) = (one for one in found.emitters if one.low_hz <= 471_000_000 <= one.high_hz)
+    assert 0.3 < wrapped.any(axis=1).mean() <= 0.4
+    assert keyed.on_share_low <= 0.4 <= keyed.on_share_high
+    assert any("no valid level there" in clue for clue in keyed.evidence)
+
+
+def test_wrapped_readings_of_a_real_receiver(airdata: Path) -> None:
+    """Its README: on-off keyed from row 63 of 267 on, its strongest readings at -142.5 or -143, 81 of them."""
+    survey = fallow.open_sweeps(airdata / "ism433-matrix" / "spectrum2.csv")
+    found = judge(survey)
+    (keyed,) = (one for one in found.emitters if one.low_hz <= 433_640_000 <= one.high_hz)
+    assert keyed.on_share_low <= 85 / 267 <= keyed.on_share_high
+    assert any("81 more sweeps have no valid level there" in clue for clue in keyed.evidence)

@@ -130,3 +130,26 @@ def test_sweeps_that_did_not_look_do_not_count() -> None:
     assert (found.on, found.sweeps, found.runs) == (2, 3, 1)
     nothing = on_air(on, np.zeros(4, dtype=bool), None, 95.0)
     assert (nothing.sweeps, nothing.low, nothing.high) == (0, 0.0, 1.0)
+
+
+@pytest.mark.parametrize("wrapped", [0.3, 0.95])
+def test_readings_that_are_missing_while_it_was_on_widen_the_limits(wrapped: float) -> None:
+    """A receiver whose strongest readings wrap round to impossible ones loses just those sweeps in which it was on."""
+    rng, share = np.random.default_rng(6), 0.35
+    held = []
+    for _ in range(200):
+        on = rng.random(300) < share
+        looked = ~(on & (rng.random(300) < wrapped))
+        found = on_air(on & looked, looked, None, 95.0)
+        held.append(found.low <= share <= found.high)
+        seen = binomial_limits(found.on, found.sweeps, 95.0)
+        assert not seen[0] <= share <= seen[1] or wrapped < 0.5  # what the sweeps that looked would claim
+    assert np.mean(held) >= 0.95
+
+
+def test_sweeps_without_a_level_are_told() -> None:
+    looked = np.ones(100, dtype=bool)
+    looked[:40] = False
+    told = told_on_air(on_air(np.arange(100) >= 90, looked, None, 95.0), zone_known=False)
+    assert told[0].startswith("on in 10 of 60 sweeps")
+    assert told[1].startswith("40 more sweeps have no valid level there and count neither as on nor as off: on up to ")

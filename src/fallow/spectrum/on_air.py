@@ -30,15 +30,18 @@ PAUSE = 3.0  # times the usual distance of sweeps: what is farther apart are no 
 
 @dataclass(frozen=True)
 class OnAir:
-    """When an emitter was on. ``on`` of ``sweeps``; ``effective``: as many independent sweeps say as much.
+    """When an emitter was on. ``on`` of ``sweeps`` that looked; ``effective``: as many independent ones say as much.
 
-    ``low``, ``high``: two-sided limits of the share of time. ``runs``: unbroken runs of sweeps, the ``shortest`` and
+    ``low``, ``high``: two-sided limits of the share of time. ``unseen``: sweeps without a valid level there. A reading
+    may be missing because of what was on (a chip whose number wraps round), so ``low`` holds had it been off in all of
+    them, ``high`` had it been on in all. ``runs``: unbroken runs of sweeps, the ``shortest`` and
     the ``longest`` in sweeps. ``first_s``, ``last_s``: when it was seen first and last, seconds since 1970, None
     without times. ``sweep_s``: the usual distance of sweeps in seconds. ``beat``: in sweeps, None where there is none.
     """
 
     on: int
     sweeps: int
+    unseen: int
     effective: float
     low: float
     high: float
@@ -70,12 +73,16 @@ def on_air(
     if times is not None and sweep_s is not None and sweep_s > 0:
         joined = np.diff(times) <= PAUSE * sweep_s
     starts, lengths = _runs(seen, joined)
-    hits, effective = int(seen.sum()), effective_sweeps(seen, joined)
-    low, high = binomial_limits(hits / max(1, seen.size) * effective, effective, confidence_pct)
+    hits, unseen, effective = int(seen.sum()), int(looked.size - seen.size), effective_sweeps(seen, joined)
+    low, high = (
+        binomial_limits(most / max(1, looked.size) * effective, effective, confidence_pct)[end]
+        for end, most in enumerate((hits, hits + unseen))
+    )
     places = np.flatnonzero(seen)
     return OnAir(
         on=hits,
         sweeps=int(seen.size),
+        unseen=unseen,
         effective=effective,
         low=low,
         high=high,
@@ -142,6 +149,8 @@ def told_on_air(times: OnAir, *, zone_known: bool) -> tuple[str, ...]:
         runs = "1 run" if times.runs == 1 else f"{times.runs} runs"
         lengths = str(times.longest) if times.shortest == times.longest else f"{times.shortest} to {times.longest}"
         told[0] += f", in {runs} of {lengths} sweep{'' if times.longest == 1 else 's'}{_seconds(times)}"
+    if times.unseen:
+        told.append(_told_unseen(times))
     if times.sweeps >= FEWEST_FOR_BEAT and times.on < times.sweeps and times.effective < 0.8 * times.sweeps:
         told.append(f"neighbouring sweeps are alike: they say as much as {times.effective:.0f} independent ones")
     if times.beat is not None:
@@ -149,6 +158,14 @@ def told_on_air(times: OnAir, *, zone_known: bool) -> tuple[str, ...]:
     if times.first_s is not None and times.last_s is not None and times.on < times.sweeps:
         told.append(f"first seen {_clock(times.first_s, zone_known)}, last {_clock(times.last_s, zone_known)}")
     return tuple(told)
+
+
+def _told_unseen(times: OnAir) -> str:
+    one = times.unseen == 1
+    return (
+        f"{times.unseen} more sweep{' has' if one else 's have'} no valid level there and "
+        f"count{'s' if one else ''} neither as on nor as off: on up to {times.high:.0%} of the time"
+    )
 
 
 def _seconds(times: OnAir) -> str:
