@@ -217,7 +217,7 @@ def _hops(evidence: Evidence, stretches: list[Stretch]) -> _Hops:
     for one in stretches:
         bins = slice(one.first, one.last)
         level = heard.levels_db[:MOST_ROWS, bins]
-        top = np.nanmax(level, axis=1, keepdims=True)  # what is far below the strongest is its skirt
+        top = np.fmax.reduce(level, axis=1, keepdims=True)  # what is far below the strongest is its skirt
         least = (floor.noise_db + lifted)[bins] + max(single, 4.0)
         on = np.nan_to_num(level, nan=-np.inf) > np.maximum(least, top - 15.0)
         edges = np.diff(np.pad(on.astype(np.int8), ((0, 0), (1, 1))), axis=1)

@@ -176,8 +176,9 @@ def _moves_db(evidence: Evidence, seen: Sighting) -> float:
     if seen.sweeps < FEWEST_FOR_RARE:
         return 0.0
     levels = evidence.heard.levels_db[:: max(1, seen.sweeps // MOST_ROWS), seen.first : seen.last]
-    power = np.nanmean(10.0 ** (levels.astype(np.float64) / 10.0), axis=1) if levels.size else np.ones(1)
-    low, high = np.nanpercentile(power, (10, 90))
+    seen_levels = levels[np.isfinite(levels).any(axis=1)].astype(np.float64)
+    power = np.nanmean(10.0 ** (seen_levels / 10.0), axis=1) if seen_levels.size else np.ones(1)
+    low, high = np.percentile(power, (10, 90))
     return float(10.0 * np.log10(max(high, 1e-300) / max(low, 1e-300)))
 
 
