@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from fallow.spectrum.heard import Heard
 
-__all__ = ["Geometry", "WindowPowers", "geometry_of", "pieces", "powers_in", "some_sweeps", "sum_over"]
+__all__ = ["Geometry", "WindowPowers", "any_bin", "geometry_of", "pieces", "powers_in", "some_sweeps", "sum_over"]
 
 MOST_NUMBERS = 3_000_000  # sweeps times bins (or windows) that are kept at once: about 25 MB each
 IN_REACH = 200_000  # of these are worked on at once: what a processor keeps near makes it twice as quick
@@ -84,6 +84,14 @@ def bins_between(first: NDArray[np.int64], last: NDArray[np.int64], n: int) -> s
     """The bins of an axis of ``n`` from the lowest ``first`` to the highest ``last`` (not included), one at least."""
     begin = min(int(first.min(initial=n)), n - 1)
     return slice(begin, min(n, max(begin + 1, int(last.max(initial=0)))))
+
+
+def any_bin(per_bin: NDArray[np.bool_], geometry: Geometry) -> NDArray[np.bool_]:
+    """Whether a window touches any of the bins that are marked, shape (window,)."""
+    bins = bins_between(geometry.first, geometry.last, per_bin.size)
+    total = np.concatenate([[0], np.cumsum(per_bin[bins])])
+    first, last = (np.clip(ends - bins.start, 0, total.size - 1) for ends in (geometry.first, geometry.last))
+    return np.asarray(total[last] > total[first])
 
 
 def sum_over(
