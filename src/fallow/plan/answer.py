@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from fallow.plan.accounts import Accounts, accounts_of
 from fallow.plan.audit import Audit, Conflict, audit_of
 from fallow.plan.carriers import Carrier, Company
 from fallow.plan.explain import because, stands_against, why
 from fallow.plan.footing import Footing
+from fallow.plan.ledger import Ledger, Risk
+from fallow.plan.ledger_notes import notes_on_margins
 from fallow.plan.places import Ground
 from fallow.plan.stage import Stage
 from fallow.plan.wording import few, mhz
@@ -28,16 +31,23 @@ __all__ = ["Move", "PlacedLink", "Plan", "Spare", "Unplaced", "compose_plan"]
 class PlacedLink:
     """A planned link. ``frequency_hz`` ``None``: none was found. ``verdict``: ``None`` without surveys.
 
-    ``margin_db``: by how much the link's worst trouble stays below what it bears; ``None`` until a ledger counts it.
-    ``decided_by``: the survey that gave the verdict, by its name; ``None`` where none holds there.
+    ``decided_by``: the survey that gave the verdict, by its name; ``None`` where none holds there. ``ledger``: its
+    account in decibels; ``None`` where its power is not known.
     """
 
     link: str
     frequency_hz: int | None
     verdict: str | None
-    margin_db: float | None
     reasons: tuple[str, ...]
     decided_by: str | None = None
+    ledger: Ledger | None = None
+
+    @property
+    def margin_db(self) -> float | None:
+        """What is wanted less all that is unwanted less what is needed; negative means trouble; ``None`` without a
+        ledger.
+        """
+        return None if self.ledger is None else self.ledger.margin_db
 
     @property
     def why(self) -> str:
@@ -90,6 +100,8 @@ class Plan:
     notes: tuple[str, ...]
     seed: int
     seconds: float
+    risks: tuple[Risk, ...] = ()
+    assumed: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
 
 def compose_plan(
@@ -100,15 +112,18 @@ def compose_plan(
     keep: Mapping[str, int] | None = None,
     bound: Bound | None = None,
     seed: int = 1,
+    measured: Mapping[str, float] | None = None,
 ) -> Plan:
-    """Audit a solution of the search and put it into words. ``keep``: hertz by link of the plan in force.
+    """Audit a solution of the search, draw up its ledgers and put it all into words. ``keep``: hertz by link of the
+    plan in force. ``measured``: levels [dBm] of carriers by name, see ``accounts_of``.
 
     ``seconds`` is left at 0 for the caller, who holds the clock. Raises UsageError for equipment that is not known.
     """
     links = [link for link in wanted.links if link.planned]
     stage = Stage.of(_rows(links, best), wanted, ground)
     judged = audit_of(stage)
-    telling = _Telling(stage, wanted, ground, keep or {})
+    accounts = accounts_of(stage, measured)
+    telling = _Telling(stage, wanted, ground, keep or {}, accounts)
     return Plan(
         links={link.name: telling.placed(link) for link in links},
         unplaced=tuple(telling.unplaced(link) for link in links if link.name not in best.frequencies_hz),
@@ -116,9 +131,11 @@ def compose_plan(
         most=bound,
         moved=tuple(_moves(best, keep or {})),
         conflicts=judged.conflicts,
-        notes=tuple(_notes(wanted, judged)),
+        notes=(*_notes(wanted, judged), *notes_on_margins(accounts, stage.footings)),
         seed=seed,
         seconds=0.0,
+        risks=accounts.risks_of({link.name for link in links}),
+        assumed=accounts.assumed,
     )
 
 
@@ -146,8 +163,10 @@ def _notes(wanted: Wanted, judged: Audit) -> Iterator[str]:
 class _Telling:
     """Puts the links of one solution into words; links that are alike share what is found out for them."""
 
-    def __init__(self, stage: Stage, wanted: Wanted, ground: Ground, keep: Mapping[str, int]) -> None:
-        self._stage, self._wanted, self._ground, self._keep = stage, wanted, ground, keep
+    def __init__(
+        self, stage: Stage, wanted: Wanted, ground: Ground, keep: Mapping[str, int], accounts: Accounts
+    ) -> None:
+        self._stage, self._wanted, self._ground, self._keep, self._accounts = stage, wanted, ground, keep, accounts
         self._position = {footing.carrier.name: i for i, footing in enumerate(stage.footings)}
         self._because: dict[tuple[str, str, frozenset[str]], tuple[str, ...]] = {}
 
@@ -155,11 +174,12 @@ class _Telling:
         """A link with its frequency and the reason for it."""
         position = self._position.get(link.name)
         if position is None:
-            return PlacedLink(link.name, None, None, None, ("no place was found for it",))
+            return PlacedLink(link.name, None, None, ("no place was found for it",))
         footing = self._stage.footings[position]
         verdict = None if footing.judged is None else footing.judged.verdict.word
         reasons = why(footing, self._stage.company, position, self._standing(link, position))
-        return PlacedLink(link.name, footing.carrier.frequency_hz, verdict, None, reasons, footing.survey or None)
+        ledger = self._accounts.ledgers.get(link.name)
+        return PlacedLink(link.name, footing.carrier.frequency_hz, verdict, reasons, footing.survey or None, ledger)
 
     def unplaced(self, link: Link) -> Unplaced:
         """A link without a frequency and what stands in its way; spares do not, for they yield to links."""

@@ -28,7 +28,7 @@ class Carrier:
 
     ``scenes`` empty: always on. ``spacing_hz``: distance that other carriers keep from it. ``product_distances_hz``:
     how far products of each form have to stay away; forms not named are not asked. ``mixes``: it takes part in
-    products.
+    products. ``bandwidth_hz``: occupied, 0 where it is not known.
     """
 
     name: str
@@ -39,12 +39,14 @@ class Carrier:
     spacing_hz: int
     product_distances_hz: Mapping[Form, int]
     mixes: bool
+    bandwidth_hz: int = 0
 
     @classmethod
     def of_ours(cls, name: str, equipment: Equipment, area: str, scenes: frozenset[str], frequency_hz: int) -> Carrier:
         """A link or spare of ours; all of them mix."""
         distances = product_distances_hz(equipment)
-        return cls(name, frequency_hz, area, scenes, equipment, equipment.spacing_hz, distances, mixes=True)
+        spacing_hz, width_hz = equipment.spacing_hz, equipment.bandwidth_hz
+        return cls(name, frequency_hz, area, scenes, equipment, spacing_hz, distances, True, width_hz)
 
     @classmethod
     def of_stranger(cls, foreign: ForeignCarrier) -> Carrier:
@@ -59,6 +61,7 @@ class Carrier:
             foreign.spacing_hz,
             dict.fromkeys(guarded, foreign.spacing_hz),
             foreign.products,
+            foreign.bandwidth_hz,
         )
 
     @property

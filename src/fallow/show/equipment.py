@@ -7,7 +7,7 @@ from enum import StrEnum
 
 from fallow.units import Span
 
-__all__ = ["Equipment", "Kind", "PowerKind"]
+__all__ = ["Equipment", "Kind", "PowerKind", "Stated"]
 
 
 class Kind(StrEnum):
@@ -32,12 +32,32 @@ class PowerKind(StrEnum):
 
 
 @dataclass(frozen=True)
+class Stated:
+    """What the table says of the figures in ``receiver.Figures``; ``None`` or empty: nothing. ``source``: of them all.
+
+    ``selectivity``: pairs of distance from the carrier [Hz] and rejection [dB], both rising.
+    """
+
+    distance_m: float | None = None
+    nearest_m: float | None = None
+    body_db: float | None = None
+    fade_db: float | None = None
+    noise_figure_db: float | None = None
+    needed_db: float | None = None
+    iip3_dbm: float | None = None
+    mixing_db: float | None = None
+    antenna_dbi: float | None = None
+    selectivity: tuple[tuple[int, float], ...] = ()
+    source: str = ""
+
+
+@dataclass(frozen=True)
 class Equipment:
     """One type of radio. Frequencies and distances in whole hertz, power in milliwatt.
 
     ``tuning`` are ranges of the carrier, edges included; ``step_hz`` counts from the lower end of each range. With
     ``presets_hz`` only these carriers exist (those inside ``tuning`` where it is given). A distance of ``None`` is not
-    asked for.
+    asked for. ``stated``: what its links hear and bear, as far as the table says it.
     """
 
     name: str
@@ -52,3 +72,4 @@ class Equipment:
     im3_hz: int | None
     im3_three_hz: int | None
     im5_hz: int | None
+    stated: Stated = Stated()

@@ -8,7 +8,20 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-__all__ = ["DECIBEL", "FREQUENCY", "POWER", "WIDTH", "Column", "Found", "Quantity", "find_columns", "text_column"]
+__all__ = [
+    "DECIBEL",
+    "FREQUENCY",
+    "GAIN",
+    "LENGTH",
+    "LEVEL",
+    "POWER",
+    "WIDTH",
+    "Column",
+    "Found",
+    "Quantity",
+    "find_columns",
+    "text_column",
+]
 
 _HERTZ = {"hz": Decimal(1), "khz": Decimal(10**3), "mhz": Decimal(10**6), "ghz": Decimal(10**9)}
 
@@ -27,6 +40,9 @@ FREQUENCY = Quantity(_HERTZ, "mhz", must_say=False)
 WIDTH = Quantity(_HERTZ, "khz", must_say=True)
 POWER = Quantity({"mw": Decimal(1), "w": Decimal(1000)}, "mw", must_say=True)
 DECIBEL = Quantity({"db": Decimal(1)}, "db", must_say=False)
+LEVEL = Quantity({"dbm": Decimal(1)}, "dbm", must_say=False)
+GAIN = Quantity({"dbi": Decimal(1), "db": Decimal(1)}, "dbi", must_say=False)
+LENGTH = Quantity({"m": Decimal(1), "km": Decimal(1000)}, "m", must_say=False)
 
 
 @dataclass(frozen=True)
@@ -91,7 +107,7 @@ def _split(heading: str) -> tuple[str, str | None]:
     """A heading as its name and the unit at its end."""
     plain = _plain(heading)
     base, _, last = plain.rpartition("_")
-    is_unit = any(last in quantity.units for quantity in (FREQUENCY, POWER, DECIBEL))
+    is_unit = any(last in quantity.units for quantity in (FREQUENCY, POWER, DECIBEL, LEVEL, GAIN, LENGTH))
     return (base, last) if base and is_unit else (plain, None)
 
 

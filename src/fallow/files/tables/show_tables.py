@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping
 
 from fallow.errors import InputError
 from fallow.files.tables.columns import DECIBEL, FREQUENCY, POWER, WIDTH, Column, text_column
+from fallow.files.tables.figure_columns import FIGURE_COLUMNS, stated_figures
 from fallow.files.tables.grid import FilePath, Row, read_table
 from fallow.show.assignment import SPARE_PREFIX, Assignment
 from fallow.show.equipment import Equipment, Kind, PowerKind
@@ -51,6 +52,7 @@ _EQUIPMENT_COLUMNS = (
     Column(("im3",), WIDTH),
     Column(("im3_three",), WIDTH),
     Column(("im5",), WIDTH),
+    *FIGURE_COLUMNS,
 )
 _LINK_COLUMNS = (
     LINK,
@@ -200,6 +202,7 @@ def _equipment(row: Row) -> Equipment:
         im3_hz=_distance_hz(row, "im3_khz"),
         im3_three_hz=_distance_hz(row, "im3_three_khz"),
         im5_hz=_distance_hz(row, "im5_khz"),
+        stated=stated_figures(row),
     )
 
 
