@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from fallow.spectrum.deciding import Evidence
+from fallow.spectrum.evidence import Evidence
 from fallow.spectrum.statistics import noise_quantile_db
 from fallow.spectrum.two_samples import mean_u_db, ratio_u_db
 from fallow.spectrum.window_levels import geometry_of, powers_in
