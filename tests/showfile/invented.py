@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
+
 import numpy as np
 from hypothesis import strategies as st
 
@@ -10,8 +12,10 @@ from fallow.show.equipment import Equipment, Kind, PowerKind
 from fallow.show.link import ForeignCarrier, Link, Station
 from fallow.showfile import kinds
 from fallow.showfile.values import AreaPair, Event, Mark, Note, PlanHead, PlanRow, Setting, SourceFile, SurveyHead
+from fallow.spectrum.axis import Axis
 from fallow.spectrum.chain import ChainPart, Reflections
 from fallow.spectrum.curve import Curve, GainCurve
+from fallow.spectrum.sweep import Detector, LevelUnit, Series, Survey
 from fallow.units import Span
 
 LINKS = (
@@ -80,4 +84,23 @@ def chain() -> tuple[ChainPart, ...]:
         ChainPart("whip", "antenna", 2.15, 1.7, Reflections(0.0, curve()), gain_known=False, notes=("taken as 0 dB",)),
         ChainPart("cable", "cable", gain, 0.0, Reflections.of_vswr(1.5), curve()),
         ChainPart("sweeper", "instrument", 0.0, 1.2),
+    )
+
+
+def survey() -> Survey:
+    """Two series: tenths of a decibel with holes on a regular axis, and single precision on an irregular one."""
+    tenths = ((np.arange(70 * 1030).reshape(70, 1030) * 7919 % 400 - 1100) / 10).astype(np.float32)
+    tenths[3, 5:9] = np.nan
+    sevenths = (np.arange(6).reshape(2, 3) / 7 - 90).astype(np.float32)
+    regular = Axis.regular(Fraction(470_000_000), Fraction(2_800_000, 511), 1030)
+    irregular = Axis.irregular(np.array([470_000_000, 470_025_000, 600_000_000], dtype=np.int64))
+    times_s = 1_784_365_200.0 + np.arange(70.0)
+    return Survey(
+        (
+            Series(regular, tenths, LevelUnit.DBM, times_s, True, 10_000.0, Detector.PEAK, "trace 1", "hall.csv"),
+            Series(
+                irregular, (np.arange(6).reshape(2, 3) / 7 - 90).astype(np.float32), LevelUnit.DB, source="yard.csv"
+            ),
+        ),
+        ("an invented survey",),
     )

@@ -11,7 +11,8 @@ from typing import Any, TypeVar
 
 from fallow.errors import InputError, UsageError
 from fallow.showfile.history import ABSENT, Nature, Row
-from fallow.showfile.kinds import BY_NAME, KindOfItem, written
+from fallow.showfile.images import image_of, written
+from fallow.showfile.kinds import BY_NAME, KindOfItem
 from fallow.showfile.mishaps import DAMAGED_HINT
 
 __all__ = ["Change", "Said"]
@@ -119,6 +120,6 @@ class Change:
 
 def _image(kind: KindOfItem[T], value: T) -> str:
     try:
-        return written(kind.image(value))
+        return written(image_of(value))
     except ValueError as error:
         raise UsageError(f"the {kind.word} {kind.key(value)!r} has a number that is none") from error

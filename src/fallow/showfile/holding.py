@@ -9,6 +9,7 @@ from typing import Protocol, TypeVar
 
 from fallow.errors import FallowError, InputError
 from fallow.showfile.history import Row
+from fallow.showfile.images import value_from
 from fallow.showfile.kinds import KindOfItem
 from fallow.showfile.mishaps import DAMAGED_HINT
 
@@ -48,7 +49,7 @@ class Past:
 def value_of(kind: KindOfItem[T], key: str, image: str, path: Path) -> T:
     """The value that an image shows. Raises InputError where it shows none."""
     try:
-        return kind.value(json.loads(image))
-    except (KeyError, TypeError, ValueError, AttributeError, FallowError) as error:
+        return value_from(kind.type, json.loads(image))
+    except (TypeError, ValueError, FallowError) as error:
         what = f"the {kind.word} {key!r} can't be understood"
         raise InputError(what, path=path, hint=DAMAGED_HINT) from error

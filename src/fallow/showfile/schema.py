@@ -38,7 +38,35 @@ _FIRST: Step = (
     ) STRICT""",
     "CREATE INDEX change_row_by_change ON change_row (change)",
 )
-STEPS: Sequence[Step] = (_FIRST,)
+_SWEEPS: Step = (
+    """CREATE TABLE axis (
+        id INTEGER PRIMARY KEY, start TEXT NOT NULL, step TEXT NOT NULL, n INTEGER NOT NULL, points BLOB
+    ) STRICT""",
+    """CREATE TABLE series (
+        id INTEGER PRIMARY KEY,
+        axis INTEGER NOT NULL REFERENCES axis (id), unit TEXT NOT NULL, is_timed INTEGER NOT NULL,
+        zone_known INTEGER NOT NULL, rbw_hz REAL, detector TEXT, trace TEXT NOT NULL, source TEXT NOT NULL
+    ) STRICT""",
+    """CREATE TABLE fold (
+        id INTEGER PRIMARY KEY,
+        series INTEGER NOT NULL REFERENCES series (id), first INTEGER NOT NULL, sweeps INTEGER NOT NULL,
+        from_s REAL, until_s REAL, times BLOB,
+        UNIQUE (series, first)
+    ) STRICT""",
+    """CREATE TABLE sweep (
+        id INTEGER PRIMARY KEY,
+        series INTEGER NOT NULL REFERENCES series (id), number INTEGER NOT NULL, time_s REAL,
+        coding TEXT NOT NULL, levels BLOB NOT NULL,
+        UNIQUE (series, number)
+    ) STRICT""",
+    """CREATE TABLE tile (
+        id INTEGER PRIMARY KEY,
+        fold INTEGER NOT NULL REFERENCES fold (id), bin INTEGER NOT NULL, bins INTEGER NOT NULL,
+        coding TEXT NOT NULL, levels BLOB NOT NULL,
+        UNIQUE (fold, bin)
+    ) STRICT""",
+)
+STEPS: Sequence[Step] = (_FIRST, _SWEEPS)
 VERSION = len(STEPS)
 
 

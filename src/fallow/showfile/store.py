@@ -213,15 +213,24 @@ class ShowFile:
     @contextmanager
     def transaction(self, said: Said) -> Iterator[Change]:
         """What ``change`` does, for the modules of this room."""
+        with self.sweeping() as connection:
+            change = Change(connection, self.path, said)
+            yield change
+            if change.number is None:
+                connection.execute("ROLLBACK")
+
+    @contextmanager
+    def sweeping(self) -> Iterator[sqlite3.Connection]:
+        """A transaction beside the history, for sweeps that arrive. Raises UsageError where the file is only read."""
         if self._writer is None:
             raise UsageError("the file is open for reading only", path=self.path)
         connection = self._connection
         with told(self.path):
             connection.execute("BEGIN IMMEDIATE")
             try:
-                change = Change(connection, self.path, said)
-                yield change
-                connection.execute("COMMIT" if change.number is not None else "ROLLBACK")
+                yield connection
+                if connection.in_transaction:
+                    connection.execute("COMMIT")
             finally:
                 if connection.in_transaction:
                     connection.execute("ROLLBACK")
