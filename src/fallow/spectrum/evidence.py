@@ -38,6 +38,8 @@ class Flag(IntFlag):
     NOISE = 65536
     ABOVE = 131072
     PEAKS = 262144
+    READS_LOW = 524288
+    READS_HIGH = 1048576
 
 
 @dataclass(frozen=True)

@@ -19,6 +19,8 @@ from fallow.spectrum.chain import BudgetLine, Chain, budget_of, combined_u_db
 from fallow.spectrum.deciding import FLOOR_RISE_DB, Decided, Evidence, Flag, Rule, decide
 from fallow.spectrum.emitters import MOST_EMITTERS, find_emitters
 from fallow.spectrum.heard import Heard, is_absolute, make_ready
+from fallow.spectrum.instrument_notes import instrument_notes
+from fallow.spectrum.instruments import Instruments, compare_instruments, differing_u_db
 from fallow.spectrum.lines import Line, bins_of, find_lines, own_lines, steady_unmodulated, suspect_lines
 from fallow.spectrum.mirrored import with_causes
 from fallow.spectrum.noise_floor import find_floor
@@ -27,6 +29,7 @@ from fallow.spectrum.reasons import RELATIVE_PROOF, Circumstances, SliceWindows,
 from fallow.spectrum.services import usual_rasters
 from fallow.spectrum.statistics import missed_share
 from fallow.spectrum.sweep import Survey
+from fallow.spectrum.trust import Trust, side_by_side, worst_of
 from fallow.spectrum.verdict import (
     USUAL_LIMIT_ABOVE_FLOOR_DB,
     USUAL_LIMIT_DBM,
@@ -54,6 +57,7 @@ class Air:
 
     ``limit_dbm`` or ``limit_above_floor_db`` is the limit that was used, the other is ``None``. ``missed_share``:
     share of time that an emitter can be on and yet stay unseen. ``low_hz``, ``high_hz``: extent of what was swept.
+    ``instruments``: how those of the survey compare, where there are several.
     """
 
     basis: str
@@ -72,6 +76,7 @@ class Air:
     evidence: tuple[Evidence, ...]
     rule: Rule
     circumstances: Circumstances
+    instruments: Instruments | None = None
 
     @property
     def heard_with_floors(self) -> tuple[tuple[Heard, NDArray[np.float64]], ...]:
@@ -116,15 +121,13 @@ class Air:
         self, low: Edges, high: Edges, slices: NDArray[np.int64], progress: Callable[[float], None] | None = None
     ) -> Decided:
         parts = self.evidence
-        decided = [
-            decide(
-                part, self.rule, low, high, slices, stretch_of(progress, index / len(parts), (index + 1) / len(parts))
-            )
-            for index, part in enumerate(parts)
-        ]
-        worst = decided[0]
-        for other in decided[1:]:
-            worst = _worse(worst, other)
+        trust = Trust(tuple(self.circumstances.misreadings), self.rule.confidence)
+        decided = []
+        for index, part in enumerate(parts):
+            stretch = stretch_of(progress, index / len(parts), (index + 1) / len(parts))
+            found = decide(part, self.rule, low, high, slices, stretch)
+            decided.append(trust.weighed(part, side_by_side(part, parts), found, low, high))
+        worst = worst_of(decided)
         _overlay(worst, low, high, self.circumstances)
         return worst
 
@@ -183,7 +186,8 @@ def judge(
             progress(READY_SHARE + (1.0 - READY_SHARE) * (index + 1) / len(heard))
     evidence = tuple(one.evidence for one in found)
     emitters = _without_doubles([one.emitters for one in found])
-    around = _circumstances(evidence, found, judging, announced, absolute=absolute)
+    instruments = compare_instruments(evidence, differing_u_db(chain) if absolute else 0.0, judging.confidence_pct)
+    around = _circumstances(evidence, found, judging, announced, instruments, absolute=absolute)
     fewest = _fewest_looks(heard)
     return Air(
         basis="absolute" if absolute else "relative",
@@ -195,13 +199,19 @@ def judge(
         sweeps=survey.n_sweeps,
         missed_share=missed_share(fewest, judging.confidence_pct),
         emitters=emitters[:MOST_EMITTERS],
-        notes=(*notes, *_notes(around, emitters), *dict.fromkeys(told for one in found for told in one.patterns)),
+        notes=(
+            *notes,
+            *_notes(around, emitters),
+            *dict.fromkeys(told for one in found for told in one.patterns),
+            *(() if instruments is None else instrument_notes(instruments, evidence)),
+        ),
         budget=budget,
         low_hz=min(part.axis.low_hz for part in heard),
         high_hz=max(part.axis.high_hz for part in heard),
         evidence=evidence,
         rule=rule,
         circumstances=around,
+        instruments=instruments,
     )
 
 
@@ -348,6 +358,7 @@ def _circumstances(
     found: Sequence[_Found],
     judging: Judging,
     announced: Sequence[Channel],
+    instruments: Instruments | None,
     *,
     absolute: bool,
 ) -> Circumstances:
@@ -374,6 +385,7 @@ def _circumstances(
         ),
         missing=tuple(f"channel {channel.name}" for channel in announced if _not_shown(channel, evidence, blocks)),
         strong=strong,
+        misreadings=() if instruments is None else instruments.misreadings,
     )
 
 
@@ -442,20 +454,6 @@ def _lay(channel: Channel, width_hz: int) -> tuple[Edges, Edges]:
     lows = np.arange(low, high - width_hz, width_hz / 2)
     lows = np.append(lows, high - width_hz)
     return lows, lows + width_hz
-
-
-def _worse(one: Decided, other: Decided) -> Decided:
-    """Window by window the worse of two, not measured only where neither measured; the louder one where they agree."""
-    rank = np.array([1, 2, 0, 3])  # clean, doubtful, not measured, occupied
-    over = [np.nan_to_num(part.level_db - part.limit_db, nan=-np.inf) for part in (one, other)]
-    ranks = [rank[part.verdict] for part in (one, other)]
-    take = (ranks[1] > ranks[0]) | ((ranks[1] == ranks[0]) & (over[1] > over[0]))
-    return Decided(
-        **{
-            field.name: np.where(take, getattr(other, field.name), getattr(one, field.name))
-            for field in fields(Decided)
-        }
-    )
 
 
 def _overlay(decided: Decided, low: Edges, high: Edges, around: Circumstances) -> None:

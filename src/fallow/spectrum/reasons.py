@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 
 from fallow.spectrum.blocks import Block
 from fallow.spectrum.deciding import RAISED_DB, Decided, Flag
+from fallow.spectrum.instrument_notes import misreading_text, short_names
+from fallow.spectrum.instruments import Misreading
 from fallow.spectrum.verdict import Verdict
 from fallow.units import format_mhz, format_span_mhz
 
@@ -25,7 +27,7 @@ RELATIVE_PROOF = (
 @dataclass(frozen=True, eq=False)
 class Circumstances:
     """What the sentences need to know of the whole survey. Lines in hertz, shape (line,); ``strong``: the loudest
-    blocks.
+    blocks; ``misreadings``: instruments that can't be believed.
     """
 
     absolute: bool
@@ -40,6 +42,7 @@ class Circumstances:
     announced: Sequence[Block]
     missing: Sequence[str]
     strong: Sequence[tuple[float, float]]
+    misreadings: Sequence[Misreading] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -185,8 +188,19 @@ def _sentences(windows: SliceWindows, around: Circumstances) -> list[tuple[Flag,
         (Flag.OWN_CARRIER, "our own carriers stood in a part of it"),
         (Flag.OWN_LINE, "own line: the instrument makes a line here, under which nothing can be heard"),
         (Flag.SUSPECT_LINE, f"suspected own line: steady and narrower than a link's signal; {_would_tell(around)}"),
+        (Flag.READS_LOW, f"nothing else looked here: {_misread(windows, around, low=True)}"),
+        (Flag.READS_HIGH, f"above the limit by one instrument's word: {_misread(windows, around, low=False)}"),
         (Flag.PEAKS, "the trace shows peaks, which lie above the usual level by an amount that depends on the signal"),
     ]
+
+
+def _misread(windows: SliceWindows, around: Circumstances, *, low: bool) -> str:
+    """The instruments that read too low, or too high, in the slice."""
+    begin, end = windows.low_hz.min(), windows.high_hz.max()
+    told = [
+        one for one in around.misreadings if (one.difference_db < 0) is low and one.low_hz < end > begin < one.high_hz
+    ]
+    return "; ".join(misreading_text(one, short_names([one.unit])[one.unit]) for one in told)
 
 
 def _raised(windows: SliceWindows, around: Circumstances) -> str:
