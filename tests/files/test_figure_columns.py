@@ -27,11 +27,11 @@ def test_a_table_without_them_states_nothing(tmp_path):
 
 def test_all_figures(tmp_path):
     headings = (
-        "distance_m,nearest_m,body_db,fade_db,noise_figure_db,needed_db,iip3_dbm,mixing_db,antenna_dbi,"
+        "distance_m,nearest_m,body_db,fade_db,noise_figure_db,needed_db,iip3_dbm,front_end_db,mixing_db,antenna_dbi,"
         "selectivity_db,figures_source"
     )
-    stated = read(tmp_path, headings, "60,3.5,12,25,7,18,-8,45,-2,100:20;200:40.5,own bench")
-    assert stated == Stated(60, 3.5, 12, 25, 7, 18, -8, 45, -2, ((100_000, 20.0), (200_000, 40.5)), "own bench")
+    stated = read(tmp_path, headings, "60,3.5,12,25,7,18,-8,30,45,-2,100:20;200:40.5,own bench")
+    assert stated == Stated(60, 3.5, 12, 25, 7, 18, -8, 30, 45, -2, ((100_000, 20.0), (200_000, 40.5)), "own bench")
 
 
 def test_units_and_decimal_commas_are_read_as_everywhere(tmp_path):

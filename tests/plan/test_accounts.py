@@ -19,6 +19,7 @@ from fallow.show.equipment import PowerKind, Stated
 from fallow.show.link import AreaLosses, ForeignCarrier
 from fallow.show.receiver import figures_of
 from fallow.spectrum.verdict import Verdict
+from fallow.units import Span
 from plan.plain_accounts import rejected_db, scenes_of, unwanted_of
 from plan.plain_audit import carriers_in_words, hears
 from plan.shows import equipment, ground, row, rule, shows, wanted
@@ -238,9 +239,23 @@ def test_the_risk_list_has_the_thinnest_margin_first_and_says_what_drives_it():
 def test_what_is_assumed_is_told_with_its_source_and_what_is_stated_is_not():
     kinds = [powered(), replace(powered(iip3_dbm=3.0, selectivity=((200_000, 60.0),), source="bench, May"), name="ear")]
     told = accounts([row("a", 600), row("b", 602, "ear")], wanted(kinds=kinds)).assumed
-    assert any(one.startswith("iip3_dbm -5 (± 5 dB") for one in told["mic"])
-    assert any(one.startswith("selectivity_db 100:20;200:40") for one in told["mic"])
-    assert not any(one.startswith(("iip3_dbm", "selectivity_db")) for one in told["ear"])
+    mic, ear = ({one.name: one for one in told[name]} for name in ("mic", "ear"))
+    assert (mic["iip3_dbm"].shown, mic["iip3_dbm"].u_db, mic["iip3_dbm"].source) == ("-5", 5.0, "common practice")
+    assert mic["selectivity_db"].shown == "100:20;200:40;300:55;350:70;600:85;2000:100"
+    assert not {"iip3_dbm", "selectivity_db"} & set(ear)
+    assert figures_of(kinds[1]).iip3_dbm.source == "bench, May"
+
+
+def test_the_input_filter_takes_from_carriers_outside_the_tuning_range_and_three_times_from_a_product():
+    tuned = replace(powered(front_end_db=20), tuning=(Span(600_000_000, 610_000_000),))
+    rows = [row("a", 600, "narrow"), row("b", 615), row("c", 630)]
+    found = levels_of(accounts(rows, wanted(kinds=[replace(tuned, name="narrow"), powered()])).ledgers["a"])
+    open_, more = powered(front_end_db=0), powered()
+    free = levels_of(accounts(rows, wanted(kinds=[replace(open_, name="narrow"), more])).ledgers["a"])
+    # b lies 5 MHz outside, which costs it 5 dB of the 20; c lies 20 MHz outside; the product on a is 2b − c
+    assert found["2A-B", "receiver"] == pytest.approx(free["2A-B", "receiver"] - 2 * 5 - 20, abs=0.01)
+    assert found["2A-B", "transmitters"] == pytest.approx(free["2A-B", "transmitters"])
+    assert found["neighbours", None] < free["neighbours", None] - 5
 
 
 # Uncertainty
@@ -253,11 +268,11 @@ def test_the_margins_uncertainty_is_that_of_a_simulation():
     interval of two standard uncertainties is asked to hold about 95 % of it.
     """
     entries = [
-        Entry("noise", -113.0, 2.0, "", effects={"noise": 1.0}),
-        Entry("neighbours", -107.0, 0.0, "", effects={"path": 1.0, "selectivity": -70.0}),
-        Entry("2A-B", -112.0, 0.0, "", effects={"path": 3.0, "intercept": -2.0, "selectivity": -20.0}),
+        Entry("noise", -113.0, "", effects={"noise": 1.0}),
+        Entry("neighbours", -107.0, "", effects={"path": 1.0, "selectivity": -70.0}),
+        Entry("2A-B", -112.0, "", effects={"path": 3.0, "intercept": -2.0, "selectivity": -20.0}),
     ]
-    wanted_ = Entry("wanted", -75.0, 0.0, "", effects={"path": 1.0, "place": 1.0})
+    wanted_ = Entry("wanted", -75.0, "", effects={"path": 1.0, "place": 1.0})
     u_of = {"noise": 2.0, "path": 3.0, "selectivity": 0.05, "intercept": 3.0, "place": 4.0, "needed": 2.0}
     ledger = balance("a", "", wanted_, entries, 20.0, u_of)
     rng = np.random.default_rng(6)
@@ -271,8 +286,8 @@ def test_the_margins_uncertainty_is_that_of_a_simulation():
 
 
 def test_what_is_common_to_wanted_and_unwanted_cancels():
-    wanted_ = Entry("wanted", -75.0, 0.0, "", effects={"path": 1.0})
-    entry = Entry("neighbours", -100.0, 0.0, "", effects={"path": 1.0})
+    wanted_ = Entry("wanted", -75.0, "", effects={"path": 1.0})
+    entry = Entry("neighbours", -100.0, "", effects={"path": 1.0})
     assert balance("a", "", wanted_, [entry], 20.0, {"path": 3.0, "needed": 0.0}).u_db == pytest.approx(0.0, abs=1e-9)
     alone = replace(entry, effects={})
     assert balance("a", "", wanted_, [alone], 20.0, {"path": 3.0, "needed": 0.0}).u_db == pytest.approx(3.0)

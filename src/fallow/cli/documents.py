@@ -8,6 +8,7 @@ import sys
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from fallow.cli.ledger_document import assumed_document, ledger_document, risks_document
 from fallow.workflow.survey import FileReading, FileRefusal
 
 if TYPE_CHECKING:
@@ -170,6 +171,7 @@ def plan_document(plan: Plan) -> Document:
                 "margin_db": _number(placed.margin_db),
                 "why": placed.why,
                 "decided_by": placed.decided_by,
+                "ledger": ledger_document(placed.ledger),
             }
             for placed in plan.links.values()
         ],
@@ -181,6 +183,8 @@ def plan_document(plan: Plan) -> Document:
         "most": None if plan.most is None else {"links": plan.most.links, "because": plan.most.because},
         "moved": [{"link": move.link, "from_hz": move.from_hz, "to_hz": move.to_hz} for move in plan.moved],
         "conflicts": [_conflict(conflict) for conflict in plan.conflicts],
+        "risks": risks_document(plan.risks),
+        "assumed": assumed_document(plan.assumed),
         "notes": list(plan.notes),
         "seed": plan.seed,
         "seconds": _number(plan.seconds, 3),

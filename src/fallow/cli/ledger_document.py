@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from fallow.plan.ledger import Entry, Ledger, Risk
+    from fallow.plan.ledger import Entry, Figure, Ledger, Risk
 
 __all__ = ["assumed_document", "ledger_document", "risks_document"]
 
@@ -45,9 +45,18 @@ def risks_document(risks: Sequence[Risk]) -> list[Document]:
     ]
 
 
-def assumed_document(assumed: Mapping[str, Sequence[str]]) -> list[Document]:
-    """What the ledgers assume for each type of radio."""
-    return [{"equipment": equipment, "figures": list(told)} for equipment, told in assumed.items()]
+def assumed_document(assumed: Mapping[str, Sequence[Figure]]) -> list[Document]:
+    """What the ledgers assume for each type of radio, figure by figure as a table would state it."""
+    return [
+        {
+            "equipment": equipment,
+            "figures": [
+                {"figure": one.name, "value": one.shown, "u_db": _number(one.u_db), "source": one.source}
+                for one in figures
+            ],
+        }
+        for equipment, figures in assumed.items()
+    ]
 
 
 def _entry(entry: Entry) -> Document:

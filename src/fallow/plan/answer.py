@@ -11,7 +11,7 @@ from fallow.plan.audit import Audit, Conflict, audit_of
 from fallow.plan.carriers import Carrier, Company
 from fallow.plan.explain import because, stands_against, why
 from fallow.plan.footing import Footing
-from fallow.plan.ledger import Ledger, Risk
+from fallow.plan.ledger import Figure, Ledger, Risk
 from fallow.plan.ledger_notes import notes_on_margins
 from fallow.plan.places import Ground
 from fallow.plan.stage import Stage
@@ -101,7 +101,7 @@ class Plan:
     seed: int
     seconds: float
     risks: tuple[Risk, ...] = ()
-    assumed: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    assumed: Mapping[str, tuple[Figure, ...]] = field(default_factory=dict)
 
 
 def compose_plan(

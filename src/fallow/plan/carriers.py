@@ -100,6 +100,12 @@ class Company:
         return np.array([carrier.ours for carrier in self.carriers], dtype=np.bool_)
 
     @cached_property
+    def areas(self) -> NDArray[np.intp]:
+        """A number for each carrier's area, shape (carrier,); equal where the areas are."""
+        numbers = {area: i for i, area in enumerate({carrier.area: None for carrier in self.carriers})}
+        return np.array([numbers[carrier.area] for carrier in self.carriers], dtype=np.intp)
+
+    @cached_property
     def scene_bits(self) -> NDArray[np.uint64]:
         """When each carrier is on, shape (carrier, word): a bit per named scene, and one for the time outside them all.
 

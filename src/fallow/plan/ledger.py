@@ -14,8 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fallow.plan.product_levels import power_sum_dbm
+from fallow.show.receiver import Figure
 
-__all__ = ["Entry", "Ledger", "Risk", "balance"]
+__all__ = ["Entry", "Figure", "Ledger", "Risk", "balance"]
 
 
 @dataclass(frozen=True)
@@ -30,18 +31,23 @@ class Entry:
 
     kind: str
     level_dbm: float
-    u_db: float
     text: str
     made_in: str | None = None
     carriers: tuple[str, ...] = ()
     distance_hz: int | None = None
     is_bound: bool = False
     effects: Mapping[str, float] = field(default_factory=dict, repr=False)
+    u_db: float = 0.0
 
     @property
     def title(self) -> str:
         """What it is, for people: ``2A-B made in the receiver``."""
         return self.kind if self.made_in is None else f"{self.kind} made in the {self.made_in}"
+
+    @property
+    def sentence(self) -> str:
+        """``noise -113 dBm (the receiver's own, in 200 kHz)``."""
+        return f"{self.title} {self.level_dbm:.0f} dBm ({self.text})"
 
 
 @dataclass(frozen=True)
@@ -71,8 +77,17 @@ class Ledger:
 
     @property
     def because(self) -> str:
-        """What makes the margin as thin as it is, in words."""
-        return f"{self.driver.title} {self.driver.level_dbm:.0f} dBm ({self.driver.text})"
+        """What makes the margin as thin as it is, in words; where that is only a bound, what comes next as well."""
+        said = self.driver.sentence
+        known = [entry for entry in self.unwanted if not entry.is_bound]
+        if self.driver.is_bound and known:
+            said += f"; then {max(known, key=lambda entry: entry.level_dbm).sentence}"
+        return said if self.knows_the_air else f"{said}; of the air there nothing is known"
+
+    @property
+    def knows_the_air(self) -> bool:
+        """Whether a survey told a level in the link's window."""
+        return any(entry.kind == "air" for entry in self.unwanted)
 
 
 @dataclass(frozen=True)

@@ -38,14 +38,22 @@ def _on_trouble(accounts: Accounts) -> Iterator[str]:
 
 
 def _on_what_is_assumed(accounts: Accounts, footings: Sequence[Footing]) -> Iterator[str]:
-    for equipment, assumed in accounts.assumed.items():
-        mine = [footing.carrier.name for footing in footings if footing.equipment.name == equipment]
+    """One note for all types of radio that assume the same; a selectivity goes with the width of each."""
+    alike: dict[tuple[str, ...], list[str]] = {}
+    for equipment, figures in accounts.assumed.items():
+        told = tuple(f"{one.name} {one.shown}" for one in figures if one.name != "selectivity_db")
+        mask = ("selectivity_db by width",) if len(told) < len(figures) else ()
+        alike.setdefault((*told, *mask), []).append(equipment)
+    for assumed, names in alike.items():
+        mine = [one.carrier.name for one in footings if one.equipment.name in names]
         u_db = [accounts.ledgers[name].u_db for name in mine if name in accounts.ledgers]
         if u_db:
-            told = ", ".join(f"{name} {value}" for name, value, *_ in (one.split(" ") for one in assumed))
-            yield f"{equipment}: margins are modelled from defaults, ± {median(u_db):.0f} dB ({told})"
+            yield f"{few(names)}: margins are modelled from defaults, ± {median(u_db):.0f} dB ({', '.join(assumed)})"
 
 
 def _on_what_lacks(accounts: Accounts) -> Iterator[str]:
+    deaf = [one.link for one in accounts.ledgers.values() if not one.knows_the_air]
+    if deaf and len(deaf) < len(accounts.ledgers):
+        yield f"{counted(len(deaf), 'margin')} without what is on the air, of which nothing is known there: {few(deaf)}"
     if accounts.without:
         yield f"no margin, because the power of their equipment is not stated: {few(accounts.without)}"

@@ -26,6 +26,7 @@ __all__ = ["Loudness", "Wanted"]
 USUAL_EIRP_DBM = 17.0  # 50 mW: "typical transmitter 50 mW or less", ERC/REC 70-03 Annex 10 (draft)
 PLACE_U_DB = 4.0  # scatter about the mean path: Rec. ITU-R P.1238-11, σ 3.76 dB (office, line of sight)
 POWER_U_DB = 1.0  # of a stated power; common practice
+FRONT_END_HZ = 20_000_000  # how far outside the tuning range a receiver's input filter does all it can; common practice
 UNKNOWN_POWER_U_DB = 5.0  # of an assumed power; common practice
 
 
@@ -89,12 +90,20 @@ class Loudness:
         levels[victim] = -np.inf
         return levels
 
+    def front_end_db(self, equipment: Equipment) -> NDArray[np.float64]:
+        """What the filter before a receiver's first stage takes from every carrier [dB], shape (carrier,): nothing
+        inside its tuning range, all that it can from ``FRONT_END_HZ`` outside on, a straight line between.
+        """
+        most_db = self.figures(equipment).front_end_db.value
+        outside_hz = _outside_hz(equipment, self.stage.company.hz)
+        return np.asarray(most_db * np.minimum(outside_hz / FRONT_END_HZ, 1.0))
+
     def place_u_db(self, figures: Figures) -> float:
         """Standard uncertainty [dB] of one other carrier's level: where it is, and how strong; all powers count as
         uncertain as the most uncertain one.
         """
         spread = spread_db(figures.nearest_m.value, max(figures.distance_m.value, figures.nearest_m.value))
-        return math.hypot(PLACE_U_DB, spread, self._power_u_db, figures.nearest_m.u / 2, figures.distance_m.u / 2)
+        return math.hypot(PLACE_U_DB, spread, self._power_u_db, figures.nearest_m.u_db / 2, figures.distance_m.u_db / 2)
 
     def _measured_level(self, carrier: Carrier) -> float:
         if carrier.name in self._measured:
@@ -125,3 +134,12 @@ class Loudness:
 
 def _eirp_dbm(carrier: Carrier) -> float | None:
     return None if carrier.equipment is None else eirp_dbm(carrier.equipment)
+
+
+def _outside_hz(equipment: Equipment, hz: NDArray[np.int64]) -> NDArray[np.int64]:
+    """How far each carrier lies outside the tuning ranges (or presets) of a type of radio; 0 where it has none."""
+    ends = [(span.low_hz, span.high_hz) for span in equipment.tuning]
+    if not ends and equipment.presets_hz:
+        ends = [(min(equipment.presets_hz), max(equipment.presets_hz))]
+    outside = [np.maximum(np.maximum(low - hz, hz - high), 0) for low, high in ends]
+    return np.minimum.reduce(outside) if outside else np.zeros(hz.shape, dtype=np.int64)

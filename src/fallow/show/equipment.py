@@ -45,6 +45,7 @@ class Stated:
     noise_figure_db: float | None = None
     needed_db: float | None = None
     iip3_dbm: float | None = None
+    front_end_db: float | None = None
     mixing_db: float | None = None
     antenna_dbi: float | None = None
     selectivity: tuple[tuple[int, float], ...] = ()

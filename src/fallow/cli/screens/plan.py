@@ -12,6 +12,7 @@ from rich.table import Table
 from rich.text import Text
 
 from fallow.cli.screens.paper import console, print_notes
+from fallow.cli.screens.risks import print_risks
 from fallow.units import format_mhz
 
 if TYPE_CHECKING:
@@ -35,19 +36,22 @@ def show_plan(plan: Plan) -> None:
         out.print(Text(f"NO FREQUENCY: {left.link}", style="bold"))
         for because in left.because:
             out.print(Padding(f"- {because}", (0, 0, 0, 2)))
+    print_risks(out, plan.risks)
     table = Table(box=None, padding=(0, 1, 0, 0), show_edge=False, header_style="underline")
     table.add_column("link", overflow="fold", max_width=18)
     table.add_column("MHz", justify="right", no_wrap=True)
     table.add_column("air", no_wrap=True)
+    table.add_column("margin", justify="right", no_wrap=True)
     table.add_column("why", ratio=1)
     shared = _shared_reasons(placed)
     for one in placed:
         told = "; ".join(f"[{shared[reason]}]" if reason in shared else reason for reason in one.reasons)
-        table.add_row(one.link, format_mhz(one.frequency_hz or 0), one.verdict or "-", told)
+        table.add_row(one.link, format_mhz(one.frequency_hz or 0), one.verdict or "-", _margin(one), told)
     for spare in plan.spares:
         table.add_row(
             spare.spare,
             format_mhz(spare.frequency_hz),
+            "-",
             "-",
             f"kept free for any {spare.equipment}" + (f" in {spare.area}" if spare.area else ""),
         )
@@ -61,6 +65,10 @@ def show_plan(plan: Plan) -> None:
     if plan.most is not None and plan.unplaced:
         out.print(f"No plan can place more than {plan.most.links} links: {plan.most.because}.")
     print_notes(out, plan.notes)
+
+
+def _margin(placed: PlacedLink) -> str:
+    return "-" if placed.margin_db is None else f"{placed.margin_db:.0f} dB"
 
 
 def _shared_reasons(placed: Sequence[PlacedLink]) -> dict[str, int]:
