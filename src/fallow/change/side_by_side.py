@@ -15,8 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fallow.spectrum.deciding import Evidence
-from fallow.spectrum.noise_floor import median_of_valid, running_quantile
-from fallow.spectrum.statistics import noise_quantile_db
+from fallow.spectrum.noise_floor import running_quantile
+from fallow.spectrum.statistics import median_of_valid, noise_quantile_db
 from fallow.spectrum.two_samples import ratio_quantile_db
 from fallow.spectrum.window_levels import Geometry, geometry_of, pieces, powers_in, sum_over
 

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from fallow.cli.ledger_document import assumed_document, ledger_document, risks_document
-from fallow.workflow.survey import FileReading, FileRefusal
+from fallow.workflow.survey import FileReading, FileRefusal, iso_text
 
 if TYPE_CHECKING:
     from fallow.plan.answer import Plan
@@ -121,6 +121,20 @@ def _emitter(emitter: Emitter) -> Document:
         "on_share": _number(emitter.on_share, 4),
         "on_share_low": _number(emitter.on_share_low, 4),
         "on_share_high": _number(emitter.on_share_high, 4),
+        **_seen(emitter),
+    }
+
+
+def _seen(emitter: Emitter) -> Document:
+    """When it was seen: with zone, or by the source's own clock where its zone is not known."""
+    zoned = emitter.zone_known
+    first, last = (None if at is None else iso_text(at, utc=zoned) for at in (emitter.first_s, emitter.last_s))
+    return {
+        "first_seen": first if zoned else None,
+        "last_seen": last if zoned else None,
+        "first_seen_local": None if zoned else first,
+        "last_seen_local": None if zoned else last,
+        "period_s": _number(emitter.period_s, 3),
     }
 
 

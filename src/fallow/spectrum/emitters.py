@@ -121,6 +121,8 @@ def _emitter(evidence: Evidence, met: _Met, spans: tuple[int, ...], look: Look, 
         on_share_high=times.high,
         first_s=times.first_s,
         last_s=times.last_s,
+        period_s=times.period_s,
+        zone_known=evidence.heard.zone_known,
     )
 
 

@@ -19,12 +19,18 @@ from fallow.spectrum.chain import Chain
 from fallow.spectrum.levels import Levels
 from fallow.spectrum.statistics import NoiseModel, estimate_peak_count, estimate_samples
 from fallow.spectrum.sweep import Detector, LevelUnit, Series, Survey
+from fallow.spectrum.trace_kind import TraceKind, estimate_kind, told_contradiction, told_kind
 from fallow.units import Span
 
 __all__ = ["Heard", "is_absolute", "make_ready"]
 
 IMPOSSIBLE_BELOW_DB = 60.0  # under the lower quartile of a series; single noise samples fall so low once in a million
-SINGLE_SAMPLES = 1.5
+MIN_HOLD_SHOWS = "they show the lowest level ever met, not what is usual"
+MIN_HOLD_SEEN = (
+    f"left out as min-hold traces, whose levels never rise from sweep to sweep: {MIN_HOLD_SHOWS} "
+    "(--detector says what they are)"
+)
+MIN_HOLD_ALONE = "min-hold traces alone say nothing about what is on the air"
 OFTEN_SHARE = 0.9  # of the sweeps that must have a level, or the bin is a hole
 FEWEST_DIFFERENCES = 10  # below that, the scatter says nothing and single samples are assumed
 MANY_DIFFERENCES = 100  # below that, the scatter is taken as larger than it looks, by two of its standard errors or so
@@ -39,6 +45,7 @@ class Heard:
     ``rbw_hz``: as stated, else the step. ``own_bins``: our own carriers stood there. ``rejected``: impossible readings
     per bin. ``antenna_gain_db``: per bin, what the antenna adds; without it the level is the one at the instrument's
     end of the antenna. ``times_s``: start of each sweep as in ``Series``, shape (sweep,), where all files tell it.
+    ``detector``: as stated, else ``None``; ``kind``: what the data say.
     ``instrument``: which piece took it, empty where nothing tells. ``source``: the first file, for messages.
     """
 
@@ -56,6 +63,12 @@ class Heard:
     zone_known: bool = False
     instrument: str = ""
     source: str = ""
+    kind: TraceKind | None = None
+
+    @property
+    def held(self) -> bool:
+        """Whether a level is the highest of a time that is not known: how often it was there can't be told."""
+        return _believed(self.detector, self.kind) is Detector.MAX_HOLD
 
     @property
     def n_sweeps(self) -> int:
@@ -146,15 +159,19 @@ def make_ready(
     notes: list[str] = []
     kept = [series for series in survey.series if series.detector is not Detector.MIN_HOLD and series.n_sweeps > 0]
     if len(kept) < len(survey.series):
-        notes.append("min-hold traces were left out: they show the lowest level ever met, not what is usual")
+        notes.append(f"min-hold traces were left out: {MIN_HOLD_SHOWS}")
     if not kept:
-        raise UsageError(
-            "there are no levels to judge", hint="min-hold traces alone say nothing about what is on the air"
-        )
+        raise UsageError("there are no levels to judge", hint=MIN_HOLD_ALONE)
     corrections = chain if chain is not None and absolute else None
     if chain is not None and chain.parts and not absolute:
         notes.append("the chain's gains were not used: without a row of kind instrument the levels stay relative")
     heard = tuple(_ready(series, corrections, own) for series in _merged(kept))
+    falling = [part for part in heard if _believed(part.detector, part.kind) is Detector.MIN_HOLD]
+    if falling:
+        heard = tuple(part for part in heard if part not in falling)
+        notes.append(f"{', '.join(part.name for part in falling)}: {MIN_HOLD_SEEN}")
+    if not heard:
+        raise UsageError("there are no levels to judge", hint=MIN_HOLD_ALONE)
     if corrections is not None:
         low_hz = min(float(series.axis.centres_hz[0]) for series in kept)
         notes.extend(corrections.remarks(low_hz, max(float(series.axis.centres_hz[-1]) for series in kept)))
@@ -165,13 +182,21 @@ def make_ready(
     return heard, tuple(dict.fromkeys(notes))
 
 
+def _believed(stated: Detector | None, kind: TraceKind | None) -> Detector | None:
+    """The trace kind as stated, else as the data tell it."""
+    return stated if stated is not None or kind is None else kind.detector
+
+
 def _remarks(part: Heard) -> list[str]:
     where = f" ({part.name})" if part.name else ""
     remarks = []
     if not part.rbw_known:
         remarks.append(f"resolution bandwidth not stated{where}: taken as the step, {part.rbw_hz / 1e3:.4g} kHz")
-    if part.detector is None:
-        remarks.append(f"detector not stated{where}: {_told_kind(part.noise)}")
+    if part.kind is not None and part.detector is None:
+        remarks.append(f"detector not stated{where}: {told_kind(part.kind)} (--detector says what it is)")
+    elif part.kind is not None and part.detector is not None:
+        against = told_contradiction(part.detector, part.kind)
+        remarks += [f"{against}{where} (--detector says what it is)"] if against else []
     rejected = int(part.rejected.sum())
     if rejected:
         remarks.append(
@@ -179,14 +204,6 @@ def _remarks(part: Heard) -> list[str]:
             "receiver's noise does: rejected, they are not measured"
         )
     return remarks
-
-
-def _told_kind(noise: NoiseModel) -> str:
-    """What the scatter of the data says of the detector and the trace, in words."""
-    if noise.samples < SINGLE_SAMPLES:
-        return "the readings scatter as single samples do"
-    scatter = f"the readings scatter as averages of about {noise.samples:.2g} samples do"
-    return f"{scatter}; a max-hold trace would look so too, and its floor lie higher (--detector says which it is)"
 
 
 def _merged(series: Sequence[Series]) -> list[list[Series]]:
@@ -230,10 +247,11 @@ def _ready(parts: Sequence[Series], chain: Chain | None, own: Sequence[Span]) ->
     rejected = _count_below(levels, lowest)
     rbw = series.rbw_hz if series.rbw_hz and series.rbw_hz > 0 else float(axis.step_hz)
     own_bins = _own_bins(axis, own, rbw)
-    if series.detector is Detector.MAX_HOLD:
+    kind = estimate_kind(replace(levels, added_db=None), rbw / float(axis.step_hz))
+    if _believed(series.detector, kind) is Detector.MAX_HOLD:
         levels, times = (_held(levels), None) if len(levels) > 1 else (levels, times)
         lowest = -math.inf
-    noise = _noise_model(levels, axis, rbw, series.detector)
+    noise = _noise_model(levels, axis, rbw, series.detector, kind)
     hidden = own_bins if own_bins.any() else None
     return Heard(
         axis=axis,
@@ -248,6 +266,7 @@ def _ready(parts: Sequence[Series], chain: Chain | None, own: Sequence[Span]) ->
         name=series.trace or series.source,
         times_s=times,
         zone_known=series.zone_known,
+        kind=kind,
         instrument=series.instrument,
         source=series.source,
     )
@@ -284,9 +303,11 @@ def _own_bins(axis: Axis, own: Sequence[Span], rbw_hz: float) -> NDArray[np.bool
     return bins
 
 
-def _noise_model(levels: Levels, axis: Axis, rbw_hz: float, detector: Detector | None) -> NoiseModel:
+def _noise_model(levels: Levels, axis: Axis, rbw_hz: float, stated: Detector | None, kind: TraceKind) -> NoiseModel:
     spread_db = _scatter_db(levels, axis, rbw_hz)
-    if detector in (Detector.PEAK, Detector.MAX_HOLD):
+    if _believed(stated, kind) in (Detector.PEAK, Detector.MAX_HOLD):
+        if kind.noise is not None and kind.detector is not None and kind.noise.peak_of.best > 1.0:
+            return NoiseModel(kind.noise.samples.best, kind.noise.peak_of.best)
         peak_of = 100.0 if spread_db is None else max(2.0, estimate_peak_count(spread_db))
         return NoiseModel(samples=1.0, peak_of=peak_of)
     return NoiseModel(samples=1.0 if spread_db is None else estimate_samples(spread_db))

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from fallow.spectrum.heard import Heard
 from fallow.spectrum.levels import AT_ONCE
-from fallow.spectrum.statistics import noise_quantile_db
+from fallow.spectrum.statistics import median_of_valid, noise_quantile_db
 
 __all__ = ["Floor", "Groups", "find_floor", "group_levels", "running_quantile"]
 
@@ -279,15 +279,6 @@ def running_quantile(
 def _odd(window: int, size: int) -> int:
     """An odd window that is not wider than what there is by more than one."""
     return min(window | 1, (size - 1) | 1)
-
-
-def median_of_valid(values: NDArray[np.floating], axis: int) -> NDArray[np.float64]:
-    """Median along an axis of what is not NaN; NaN where nothing is."""
-    ordered = np.sort(values, axis=axis)
-    valid = np.isfinite(values).sum(axis=axis, keepdims=True)
-    lower = np.take_along_axis(ordered, np.maximum(0, (valid - 1) // 2), axis=axis)
-    upper = np.take_along_axis(ordered, np.minimum(valid // 2, values.shape[axis] - 1), axis=axis)
-    return np.asarray(np.where(valid > 0, (lower + upper) / 2, np.nan).squeeze(axis), dtype=np.float64)
 
 
 def _filled(values: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -58,6 +58,11 @@ class OnAir:
         """Share of the sweeps in which it was on."""
         return self.on / max(1, self.sweeps)
 
+    @property
+    def period_s(self) -> float | None:
+        """The beat in seconds; ``None`` where there is none, or the sweeps have no times."""
+        return None if self.beat is None or self.sweep_s is None else self.beat.step * self.sweep_s
+
 
 def on_air(
     on: NDArray[np.bool_], looked: NDArray[np.bool_], times_s: NDArray[np.float64] | None, confidence_pct: float

@@ -26,6 +26,7 @@ __all__ = [
     "estimate_peak_count",
     "estimate_samples",
     "harmonic",
+    "median_of_valid",
     "missed_share",
     "noise_quantile_db",
     "normal_quantile",
@@ -79,7 +80,7 @@ def harmonic(count: float) -> float:
 
 @dataclass(frozen=True)
 class NoiseModel:
-    """How readings of noise scatter: ``samples`` averaged powers (K), or the largest of ``peak_of`` (J) of them.
+    """How readings of noise scatter: the largest of ``peak_of`` (J) means of ``samples`` (K) powers each.
 
     ``bias_db``: by how much the mean reading of noise lies above the true mean power. ``shape``: the gamma shape that
     is used for its quantiles; for peaks it is half the one with the same variance, which covers their heavier upper
@@ -92,24 +93,37 @@ class NoiseModel:
 
     @property
     def bias_db(self) -> float:
-        """10·log(H_J) for peaks, 0 for averages."""
-        return 10.0 * math.log10(harmonic(self.peak_of)) if self.peak_of > 1 else 0.0
+        """Mean of the largest of J means over the true mean, dB: 10·log(H_J) for single samples; 0 for J = 1."""
+        return 10.0 * math.log10(_largest(self.samples, self.peak_of)[0]) if self.peak_of > 1 else 0.0
 
     @property
     def shape(self) -> float:
         """Shape of the gamma distribution that stands for one reading."""
         if self.peak_of <= 1:
             return self.samples
-        from scipy import special  # heavy, so only where it is used
-
-        variance = float(special.polygamma(1, 1.0) - special.polygamma(1, self.peak_of + 1.0))
-        return 0.5 * harmonic(self.peak_of) ** 2 / variance
+        mean, variance = _largest(self.samples, self.peak_of)
+        return 0.5 * mean**2 / variance
 
     def sd_db(self) -> float:
         """Standard deviation of one reading in dB: √trigamma(K)·10/ln 10."""
         from scipy import special  # heavy, so only where it is used
 
         return DB_PER_NEPER_OF_POWER * math.sqrt(float(special.polygamma(1, self.shape)))
+
+
+@cache
+def _largest(samples: float, peak_of: float) -> tuple[float, float]:
+    """Mean and variance of the largest of J means of K exponential powers with mean 1.
+
+    Source: order statistics, E[M] = ∫(1 - F(x)^J)dx and E[M²] = ∫2x(1 - F(x)^J)dx, F the gamma distribution.
+    """
+    from scipy import special  # heavy, so only where it is used
+
+    highest = float(special.gammainccinv(samples, 1e-12 / peak_of)) / samples
+    x = np.linspace(0.0, highest, 8001)
+    above = 1.0 - special.gammainc(samples, samples * x) ** peak_of
+    mean = float(np.trapezoid(above, x))
+    return mean, float(np.trapezoid(2.0 * x * above, x)) - mean**2
 
 
 @cache
@@ -173,6 +187,15 @@ def wilson_limits(hits: int, trials: int, confidence_pct: float) -> tuple[float,
     centre = (hits + z2 / 2) / (trials + z2)
     half = math.sqrt(z2 * (hits * (trials - hits) / trials + z2 / 4)) / (trials + z2)
     return max(0.0, centre - half), min(1.0, centre + half)
+
+
+def median_of_valid(values: NDArray[np.floating], axis: int) -> NDArray[np.float64]:
+    """Median along an axis of what is not NaN; NaN where nothing is."""
+    ordered = np.sort(values, axis=axis)
+    valid = np.isfinite(values).sum(axis=axis, keepdims=True)
+    lower = np.take_along_axis(ordered, np.maximum(0, (valid - 1) // 2), axis=axis)
+    upper = np.take_along_axis(ordered, np.minimum(valid // 2, values.shape[axis] - 1), axis=axis)
+    return np.asarray(np.where(valid > 0, (lower + upper) / 2, np.nan).squeeze(axis), dtype=np.float64)
 
 
 def missed_share(sweeps: int, confidence_pct: float) -> float:

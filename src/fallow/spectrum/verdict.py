@@ -89,7 +89,8 @@ class Emitter:
 
     ``on_share`` with its two-sided limits at the confidence of the survey, each 0 to 1; they allow for the likeness of
     neighbouring sweeps. ``first_s``, ``last_s``: start of the sweeps in which it was seen first and last, seconds since
-    1970 (UTC, or the source's wall clock where its zone is not known); ``None`` without times.
+    1970 (UTC where ``zone_known``, else the source's wall clock); ``None`` without times. ``period_s``: it comes at
+    this distance in seconds; ``None`` where no beat was proven, or without times.
     """
 
     low_hz: int
@@ -103,6 +104,8 @@ class Emitter:
     on_share_high: float
     first_s: float | None = None
     last_s: float | None = None
+    period_s: float | None = None
+    zone_known: bool = False
 
 
 @dataclass(frozen=True, eq=False)
