@@ -51,13 +51,13 @@ class Accounts:
         return tuple(Risk(one.link, one.margin_db, one.u_db, one.if_quiet_db, one.because) for one in mine)
 
 
-def accounts_of(stage: Stage, measured: Mapping[str, float] | None = None) -> Accounts:
+def accounts_of(stage: Stage, measured: Mapping[str, float] | None = None, *, at_nearest: bool = False) -> Accounts:
     """The ledger of every link and spare of a plan whose own power is known.
 
     ``measured``: levels [dBm] of carriers by their names, at the antenna of their area and re 0 dBi; they replace the
-    modelled ones. All spares count as on.
+    modelled ones. All spares count as on. ``at_nearest``: with all others as near as they come at once.
     """
-    office = _Office(stage, Loudness(stage, measured))
+    office = _Office(stage, Loudness(stage, measured, at_nearest=at_nearest))
     ledgers = {}
     without = []
     for victim, footing in enumerate(stage.footings):

@@ -43,11 +43,13 @@ class Loudness:
     """Levels at the receivers' inputs [dBm] for the carriers of a stage, in its company's order.
 
     ``measured``: level of a carrier by its name, as received at the antenna of its own area, 0 dBi; it replaces what
-    the model says of that carrier, for its own receiver and for those that stand beside it.
+    the model says of that carrier, for its own receiver and for those that stand beside it. ``at_nearest``: all others
+    are as near as they come at once, which never happens, instead of anywhere between.
     """
 
-    def __init__(self, stage: Stage, measured: Mapping[str, float] | None = None) -> None:
+    def __init__(self, stage: Stage, measured: Mapping[str, float] | None = None, *, at_nearest: bool = False) -> None:
         self.stage = stage
+        self._at_nearest = at_nearest
         self.carriers = stage.company.carriers
         self._measured = measured or {}
         self._figures: dict[str, Figures] = {}
@@ -83,8 +85,9 @@ class Loudness:
         """Level of every carrier at a victim's receiver [dBm], shape (carrier,); −inf for itself and those that its
         area does not hear.
         """
-        mean_m = mean_distance_m(figures.nearest_m.value, figures.distance_m.value)
-        modelled = self._at_a_metre_dbm - 20 * math.log10(mean_m)
+        nearest_m, farthest_m = figures.nearest_m.value, figures.distance_m.value
+        heard_from_m = nearest_m if self._at_nearest else mean_distance_m(nearest_m, farthest_m)
+        modelled = self._at_a_metre_dbm - 20 * math.log10(heard_from_m)
         levels = np.where(np.isnan(self._measured_dbm), modelled, self._measured_dbm)
         levels = levels + figures.antenna_dbi.value - self._losses_db(self.carriers[victim].area)
         levels[victim] = -np.inf
