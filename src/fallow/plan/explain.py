@@ -20,7 +20,7 @@ from fallow.show.equipment import Equipment
 from fallow.spectrum.verdict import JudgedSlice, Verdict
 from fallow.units import Channel, format_span_mhz
 
-__all__ = ["because", "nearest_carrier", "nearest_product", "stands_against", "why"]
+__all__ = ["air_in_words", "because", "nearest_carrier", "nearest_product", "stands_against", "why"]
 
 FARTHEST = 64  # times the distance asked for: a product farther away than that is of no interest
 MOST_NAMED = 3
@@ -39,7 +39,7 @@ def why(footing: Footing, company: Company, position: int, standing: str) -> tup
     ``position``: of the link in ``company``. ``standing``: how it came here, such as ``fixed``; empty where it was
     free.
     """
-    said = (standing, _of_law(footing), _of_air(footing), _of_neighbours(company, position))
+    said = (standing, _of_law(footing), air_in_words(footing), _of_neighbours(company, position))
     return tuple(part for part in said if part)
 
 
@@ -47,7 +47,8 @@ def _of_law(footing: Footing) -> str:
     return "" if footing.permission is None else footing.permission.text
 
 
-def _of_air(footing: Footing) -> str:
+def air_in_words(footing: Footing) -> str:
+    """What announcements and surveys say of a place, with numbers and the survey that decided; empty without any."""
     if footing.announced is not None:
         return f"TV channel {footing.announced.name} is announced there"
     return "" if footing.judged is None else _of_verdict(footing.judged, footing)

@@ -14,7 +14,7 @@ from fallow.show.equipment import Equipment
 from fallow.show.link import Link
 from fallow.show.wanted import Wanted
 
-__all__ = ["Stage"]
+__all__ = ["Stage", "carrier_of"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,11 +58,20 @@ class Stage:
         )
 
 
-def _footing(row: Assignment, frequency_hz: int, link: Link | None, wanted: Wanted, ground: Ground | None) -> Footing:
+def carrier_of(row: Assignment, frequency_hz: int, link: Link | None, wanted: Wanted) -> Carrier:
+    """The carrier that a row of a plan stands for, at a frequency. ``link``: its link, where the list has one.
+
+    Raises UsageError for equipment that is not known.
+    """
     meant: Assignment | Link = row if link is None else link
     equipment = _equipment(row, meant.equipment, wanted)
     scenes = frozenset[str]() if row.is_spare and link is None else meant.scenes
-    return Footing.of(Carrier.of_ours(row.link, equipment, meant.area, scenes, frequency_hz), equipment, ground)
+    return Carrier.of_ours(row.link, equipment, meant.area, scenes, frequency_hz)
+
+
+def _footing(row: Assignment, frequency_hz: int, link: Link | None, wanted: Wanted, ground: Ground | None) -> Footing:
+    carrier = carrier_of(row, frequency_hz, link, wanted)
+    return Footing.of(carrier, _equipment(row, (row if link is None else link).equipment, wanted), ground)
 
 
 def _equipment(row: Assignment, name: str, wanted: Wanted) -> Equipment:
