@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from fallow.plan.engine import HOME_ONLY, IN_ANY_TIER, LOWEST, Kernels, numpy_kernels
 from fallow.plan.question import Question
+from fallow.plan.repair import FewestMoves, Repair
 from fallow.plan.score import Score, score_of
 from fallow.plan.sowing import Sowing
 from fallow.plan.standing import Standing
@@ -74,15 +75,22 @@ def improve(
     seed: int,
     should_stop: Callable[[], bool],
     kernels: Callable[[], Kernels] = numpy_kernels,
+    tell: Callable[[FewestMoves], None] | None = None,
 ) -> Iterator[Solution]:
     """Plans, each better than the one before; the first at once, without asking ``should_stop``.
+
+    With a plan to keep, ``tell`` hears of the fewest moves that any plan needs, as soon as more of it is known.
 
     The same seed and the same number of steps (calls of ``should_stop``) give the same plans, whichever kernels do the
     work. Ends when ``should_stop`` says so, or when nothing is left to wish for.
     """
     search = _Search(question, seed, kernels)
     best: Score | None = None
+    told: FewestMoves | None = None
     for score, at_hz in search.steps():
+        if tell is not None and told != search.repair.fewest:
+            told = search.repair.fewest
+            tell(told)
         if best is None or score > best:
             best = score
             yield _solution(question, score, at_hz)
@@ -113,17 +121,21 @@ class _Search:
         self.spares = [int(i) for i in movable if self.facts.is_spare[i]]
         self.meets = question.meetings
         self.homes_hz = self._homes_hz()
+        self.clinging = True  # to homes
         self.pace = _pace(question)
         self.sown_in_vain = 0
         self.astray = 0
         self.best, self.best_hz = self._current(), self.standing.at_hz.copy()
         self.sowing = Sowing(question, self.standing.tables)
+        self.repair = Repair(self.standing, self.placeable, self.random, self._shake)
         self.on_raster = ~np.isin(self.facts.class_index, list(question.odd_classes))
 
     def nothing_left(self, score: Score) -> bool:
         """Whether no plan can have a better score."""
         everything = -1 not in self.standing.at_hz and score.wishes == np.count_nonzero(self.facts.wish_hz >= 0)
-        spoilt = any((score.changed, score.not_measured, score.doubtful, score.hit, score.ask))
+        spoilt = any(
+            (score.changed + self.repair.fewest.at_least, score.not_measured, score.doubtful, score.hit, score.ask)
+        )
         return everything and not spoilt and not self.question.has_margins
 
     def steps(self) -> Iterator[tuple[Score, Whole]]:
@@ -135,9 +147,37 @@ class _Search:
             yield self._filled(areas_take_turns(self.question, self.links))
             if self._current() < first:
                 self._restore(at_hz)
-        self.best, self.best_hz = self._current(), self.standing.at_hz.copy()
+        self._begin_here()
+        if self.repair.with_home:
+            yield from self._repairing()
         while True:
             yield self._step()
+
+    def _repairing(self) -> Iterator[tuple[Score, Whole]]:
+        """Plans with all links that move fewer and fewer; where there is none, the best so far is left standing."""
+        best, best_hz = self.best, self.best_hz
+        self.standing.take(self.spares)
+        for better in self.repair.steps():
+            if better:
+                best, best_hz = self._with_spares()
+                yield best, best_hz
+                self.standing.take(self.spares)
+            else:
+                yield self._current(), self.standing.at_hz.copy()
+        self._restore(best_hz)
+        self._begin_here()
+
+    def _shake(self, *, begins: bool) -> None:
+        """One step for the repair that cares for no home; what was best before the first does not count."""
+        self.clinging = False
+        if begins:
+            self._begin_here()
+        self._step()
+        self.standing.take(self.spares)
+        self.clinging = True
+
+    def _begin_here(self) -> None:
+        self.best, self.best_hz, self.astray = self._current(), self.standing.at_hz.copy(), 0
 
     def _homes_hz(self) -> list[int]:
         """Where each carrier is tried first, −1 for nowhere: at home, else where it wishes to be if that is a clean
@@ -230,7 +270,7 @@ class _Search:
         """Move carriers about among their free places until one that is missing finds room."""
         facts, at_hz = self.facts, self.standing.at_hz
         movable = (at_hz >= 0) & ~facts.is_fixed & self.on_raster
-        if self.random.random() < 0.7:
+        if self.clinging and self.random.random() < 0.7:
             movable &= (at_hz != facts.home_hz) & (at_hz != facts.wish_hz)
         candidates = np.flatnonzero(movable)
         waiting = [i for i in missing if self.on_raster[i]]
@@ -248,7 +288,8 @@ class _Search:
         return order
 
     def _current(self) -> Score:
-        return score_of(self.question, self.standing.at_hz)
+        score = score_of(self.question, self.standing.at_hz)
+        return score if self.clinging else score._replace(changed=0)
 
     def _restore(self, at_hz: Whole) -> None:
         moved = np.flatnonzero(self.standing.at_hz != at_hz).tolist()
@@ -271,7 +312,7 @@ class _Search:
         """
         at_hz, facts = self.standing.at_hz, self.facts
         tier, margin_db = self.question.worth_at(at_hz)
-        wants = (facts.home_hz >= 0) & (at_hz != facts.home_hz)
+        wants = (facts.home_hz >= 0) & (at_hz != facts.home_hz) & self.clinging
         wants |= (tier > 0) & ~facts.is_spare
         wants |= (facts.wish_hz >= 0) & (at_hz != facts.wish_hz)
         wants |= at_hz < 0
@@ -319,7 +360,9 @@ class _Search:
             order = self.random.permutation([first, *others, *more]).tolist()
         if self.random.random() < 0.7:
             order.sort(key=lambda i: self.facts.rank[i])
-        away = 0.0 if self.random.random() < 0.7 else 0.5  # now and then somebody has to leave home for another's sake
+        away = (
+            1.0 if not self.clinging else 0.0 if self.random.random() < 0.7 else 0.5
+        )  # now and then somebody has to leave home for another's sake
         homes_hz = [-1 if self.random.random() < away else self.homes_hz[i] for i in order]
         self.standing.place(order, homes_hz, _picks(self.random, len(order), 0.5 if missing else 0.2))
 

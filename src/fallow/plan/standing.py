@@ -56,6 +56,14 @@ class Standing:
             else:
                 self._place_on_raster(for_kernel)
 
+    def free_hz(self, k: int) -> Whole:
+        """Places that are free for a class, in rising hertz; those off a raster that holds only some are left out."""
+        if k in self.question.odd_classes:
+            frequencies_hz = self.question.worths[k].frequencies_hz
+            return frequencies_hz[self._free(k, frequencies_hz)]
+        free = (self.kernels().busy(self.tables, k) == 0) & (self.tables.tier[k] != NO_PLACE)
+        return self.tables.base_hz + self.tables.step_hz * np.flatnonzero(free)
+
     def shun_margins_up_to(self, thin_db: float) -> None:
         """Of places of one tier, take those with margins up to this one last from now on."""
         tier = self.tables.tier
