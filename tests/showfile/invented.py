@@ -98,9 +98,7 @@ def survey() -> Survey:
     return Survey(
         (
             Series(regular, tenths, LevelUnit.DBM, times_s, True, 10_000.0, Detector.PEAK, "trace 1", "hall.csv"),
-            Series(
-                irregular, (np.arange(6).reshape(2, 3) / 7 - 90).astype(np.float32), LevelUnit.DB, source="yard.csv"
-            ),
+            Series(irregular, sevenths, LevelUnit.DB, source="yard.csv"),
         ),
         ("an invented survey",),
     )

@@ -1,0 +1,298 @@
+"""What can still be read of a damaged file, in a new one: a file cut in half, a stick that lost some of its sectors.
+
+Each table is read row by row around the damage. Tiles that are lost become *not measured*; sweeps of which nothing is
+left are left out. Where the history is not whole, it begins anew with what was found.
+"""
+
+from __future__ import annotations
+
+import shutil
+import sqlite3
+import struct
+import tempfile
+from collections.abc import Iterator, Mapping
+from contextlib import closing, suppress
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from fallow.errors import FallowError, InputError
+from fallow.showfile.coding import DamagedLevelsError, decoded, encoded
+from fallow.showfile.holding import value_of
+from fallow.showfile.kinds import BY_NAME, SURVEYS
+from fallow.showfile.mishaps import FilePath, told
+from fallow.showfile.opening import close_writing, connect_writing, make_file
+from fallow.showfile.schema import tables
+from fallow.showfile.store import ShowFile
+from fallow.showfile.sweeps import TILE_BINS
+
+__all__ = ["Rescued", "rescue"]
+
+_MOST_PROBES = 100_000  # keys that are tried one after another beyond the last row that was found
+_PAGE_SIZE_AT, _PAGES_AT = 16, 28  # https://sqlite.org/fileformat2.html, 1.3 The Database Header
+Rows = list[tuple[Any, ...]]
+
+
+@dataclass(frozen=True)
+class Rescued:
+    """What was written to the new file, and what was lost, in sentences; none: nothing was."""
+
+    path: Path
+    values: int
+    changes: int
+    sweeps: int
+    lost: tuple[str, ...]
+
+
+def rescue(path: FilePath, to: FilePath, who: str | None = None) -> Rescued:
+    """Write what can be read of a show file to a new one. Raises InputError where nothing can, OutputError where ``to``
+    can't be made.
+    """
+    path, to = Path(path), Path(to)
+    beside = to.resolve().parent if to.resolve().parent.is_dir() else None
+    with tempfile.TemporaryDirectory(dir=beside) as folder, closing(_opened_copy(path, Path(folder))) as damaged:
+        found = _Found.of(damaged, path)
+        make_file(to)
+        sweeps = _Sweeps(damaged, found)
+        _write_tables(to, found, sweeps)
+    with ShowFile.open(to, write=True, who=who) as show:
+        lost = [*found.lost, *sweeps.lost, *_write_values(show, found, path)]
+        values = sum(show.count(kind) for kind in BY_NAME.values())
+        return Rescued(to, values, len(show.changes()), sweeps.written, tuple(lost))
+
+
+def _write_tables(to: Path, found: _Found, sweeps: _Sweeps) -> None:
+    """Sweeps, and the history where it is whole, as they were."""
+    connection = connect_writing(to)
+    try:
+        with told(to):
+            connection.execute("PRAGMA foreign_keys = OFF")
+            connection.execute("BEGIN")
+            sweeps.write(connection)
+            for table in _VALUES if found.has_history else ():
+                _insert(connection, table, found.tables[table])
+            connection.execute("COMMIT")
+    finally:
+        close_writing(connection)
+
+
+def _opened_copy(path: Path, folder: Path) -> sqlite3.Connection:
+    """A copy of the file with its log, as long as its head says, opened."""
+    copy = folder / "damaged"
+    try:
+        shutil.copyfile(path, copy)
+        if Path(f"{path}-wal").exists():
+            shutil.copyfile(f"{path}-wal", f"{copy}-wal")
+    except OSError as error:
+        raise InputError(f"the file can't be read ({(error.strerror or '').lower()})", path=path) from error
+    with copy.open("rb+") as stream:
+        head = stream.read(100)
+        if len(head) < 100 or not head.startswith(b"SQLite format 3\x00"):
+            raise InputError("nothing of this file can be read: its head is gone", path=path)
+        (page_size,), (pages,) = (
+            struct.unpack_from(">H", head, _PAGE_SIZE_AT),
+            struct.unpack_from(">I", head, _PAGES_AT),
+        )
+        whole = (65536 if page_size == 1 else page_size) * pages
+        if stream.seek(0, 2) < whole < 2**40:
+            stream.truncate(whole)
+    connection = sqlite3.connect(copy, isolation_level=None)
+    connection.execute("PRAGMA trusted_schema = OFF")
+    connection.execute("PRAGMA cell_size_check = ON")
+    return connection
+
+
+@dataclass(frozen=True)
+class _Found:
+    """The rows that can be read, table by table. ``lost``: what can't, in sentences."""
+
+    tables: dict[str, Rows]
+    lost: tuple[str, ...]
+    has_history: bool
+    has_sweeps: bool
+
+    @staticmethod
+    def of(connection: sqlite3.Connection, path: Path) -> _Found:
+        """Read all tables but the largest around the damage."""
+        there = _tables(connection, path)
+        found: dict[str, Rows] = {}
+        lost, gaps = [], set()
+        for table in (*_VALUES, "axis", "series", "fold"):
+            reading = _Reading(connection, table)
+            found[table] = list(reading.rows()) if table in there else []
+            if reading.met_damage:
+                gaps.add(table)
+                lost.append(f"not all rows of the table {table} can be read, only {len(found[table])}")
+        if not any(found.values()):
+            raise InputError("nothing of this file can be read", path=path)
+        return _Found(found, tuple(lost), not gaps & {*_VALUES} and bool(found["change"]), "tile" in there)
+
+
+def _tables(connection: sqlite3.Connection, path: Path) -> set[str]:
+    try:
+        return {*tables(connection)}
+    except sqlite3.DatabaseError as error:
+        raise InputError(f"nothing of this file can be read: its tables are gone ({error})", path=path) from error
+
+
+_VALUES = ("item", "change", "change_row")
+_COLUMNS = {
+    "item": ("kind", "key", "place", "image"),
+    "change": ("uid", "at", "who", "why", "what", "nature", "of"),
+    "change_row": ("change", "kind", "key", "place_before", "before", "place_after", "after"),
+    "axis": ("start", "step", "n", "points"),
+    "series": ("axis", "unit", "is_timed", "zone_known", "rbw_hz", "detector", "trace", "source"),
+    "fold": ("series", "first", "sweeps", "from_s", "until_s", "times"),
+    "sweep": ("series", "number", "time_s", "coding", "levels"),
+    "tile": ("fold", "bin", "bins", "coding", "levels"),
+}
+
+
+class _Reading:
+    """Reads one table around its damage, by its whole-number keys."""
+
+    def __init__(self, connection: sqlite3.Connection, table: str) -> None:
+        self._connection, self._last = connection, 0
+        self._select = f"SELECT id, {', '.join(_COLUMNS[table])} FROM {table} NOT INDEXED"
+        self.met_damage = False
+
+    def rows(self) -> Iterator[tuple[Any, ...]]:
+        """All rows that can be read, each with its key first."""
+        while True:
+            try:
+                for row in self._connection.execute(f"{self._select} WHERE id > ? ORDER BY id", (self._last,)):
+                    self._last = row[0]
+                    yield row
+                return
+            except sqlite3.DatabaseError:
+                self.met_damage = True
+            beyond = self._next_readable()
+            if beyond is None:
+                return
+            self._last = beyond[0]
+            yield beyond
+
+    def _next_readable(self) -> tuple[Any, ...] | None:
+        """The next row behind the damage, found by trying one key after another."""
+        for number in range(self._last + 1, self._last + _MOST_PROBES):
+            with suppress(sqlite3.DatabaseError):
+                row = self._connection.execute(f"{self._select} WHERE id = ?", (number,)).fetchone()
+                if row is not None:
+                    return tuple(row)
+        return None
+
+
+class _Sweeps:
+    """Writes the sweeps that are left. ``lost``: what is not, in sentences; ``written``: how many sweeps."""
+
+    def __init__(self, damaged: sqlite3.Connection, found: _Found) -> None:
+        self._damaged, self._found = damaged, found
+        bins = {row[0]: row[3] for row in found.tables["axis"]}
+        self._bins = {row[0]: bins[row[1]] for row in found.tables["series"] if row[1] in bins}
+        self.lost: list[str] = []
+        self.written = 0
+
+    def write(self, to: sqlite3.Connection) -> None:
+        """Tiles as they come, for there may be very many; then what belongs around them."""
+        if not self._found.has_sweeps:
+            return
+        _insert(to, "axis", self._found.tables["axis"])
+        _insert(to, "series", [row for row in self._found.tables["series"] if row[0] in self._bins])
+        folds = {row[0]: row for row in self._found.tables["fold"] if row[1] in self._bins}
+        kept = self._write_tiles(to, folds)
+        for series, bins in self._bins.items():
+            of_series = sorted((row for row in folds.values() if row[1] == series), key=lambda row: row[2])
+            at = self._write_folds(to, of_series, kept, bins)
+            self._write_live(to, series, at, bins)
+
+    def _write_tiles(self, to: sqlite3.Connection, folds: Mapping[int, tuple[Any, ...]]) -> set[tuple[int, int]]:
+        """Every tile that can be unpacked; returns which fold and bin they stand for."""
+        kept = set()
+        for row in _Reading(self._damaged, "tile").rows():
+            fold = folds.get(row[1])
+            if fold is not None and _is_readable(row[4], row[5], (fold[3], row[3])):
+                _insert(to, "tile", [row])
+                kept.add((row[1], row[2]))
+        return kept
+
+    def _write_folds(self, to: sqlite3.Connection, folds: Rows, kept: set[tuple[int, int]], bins: int) -> int:
+        """The folds of one series, one after another; returns how many sweeps they hold."""
+        at = holes = 0
+        for number, series, _, sweeps, *times in folds:
+            missing = [start for start in range(0, bins, TILE_BINS) if (number, start) not in kept]
+            if len(missing) == len(range(0, bins, TILE_BINS)):
+                self.lost.append(f"{sweeps} sweeps of series {series} are lost")
+                continue
+            _insert(to, "fold", [(number, series, at, sweeps, *times)])
+            for start in missing:
+                empty = np.full((sweeps, min(TILE_BINS, bins - start)), np.nan, dtype=np.float32)
+                _insert(to, "tile", [(None, number, start, empty.shape[1], *encoded(empty))])
+            at, holes = at + sweeps, holes + len(missing)
+        if holes:
+            self.lost.append(f"{holes} tiles of series {folds[0][1]} are lost: there it counts as not measured")
+        self.written += at
+        return at
+
+    def _write_live(self, to: sqlite3.Connection, series: int, at: int, bins: int) -> None:
+        live = [row for row in _Reading(self._damaged, "sweep").rows() if row[1] == series]
+        for row in sorted(live, key=lambda row: row[2]):
+            if _is_readable(row[4], row[5], (bins,)):
+                _insert(to, "sweep", [(row[0], series, at, *row[3:])])
+                at, self.written = at + 1, self.written + 1
+            else:
+                self.lost.append(f"a sweep of series {series} is lost")
+
+
+def _insert(connection: sqlite3.Connection, table: str, rows: Rows) -> None:
+    columns = ("id", *_COLUMNS[table])
+    marks = ", ".join("?" * len(columns))
+    connection.executemany(f"INSERT INTO {table} ({', '.join(columns)}) VALUES ({marks})", rows)
+
+
+def _is_readable(coding: str, packed: bytes, shape: tuple[int, ...]) -> bool:
+    try:
+        decoded(coding, packed, shape)
+    except DamagedLevelsError:
+        return False
+    return True
+
+
+def _write_values(show: ShowFile, found: _Found, path: Path) -> list[str]:
+    """Put what the history does not bring along into the show, as one change. Returns what is lost."""
+    lost = []
+    with show.change("", f"rescued from {path.name}") as change:
+        if not found.has_history:
+            values, unreadable = _surviving_values(found, path)
+            lost += [f"{unreadable} values can't be understood"] if unreadable else []
+            for kind, value in values:
+                change.put(BY_NAME[kind], value)
+            lost.append("the history is not whole, so it begins anew here, without marks and events")
+        series = {number for (number,) in change.connection.execute("SELECT id FROM series")}
+        for head in show.all(SURVEYS):
+            left = tuple(number for number in head.series if number in series)
+            if left != head.series:
+                lost.append(f"{len(head.series) - len(left)} series of the survey {head.name!r} are lost")
+                change.put(SURVEYS, replace(head, series=left))
+    return lost
+
+
+def _surviving_values(found: _Found, path: Path) -> tuple[list[tuple[str, Any]], int]:
+    """The values that are left: those of the table, and what the history says of others; and how many are broken."""
+    images: dict[tuple[str, str], tuple[int, str]] = {}
+    for _, _, kind, key, _, _, place, after in found.tables["change_row"]:
+        images.pop((kind, key), None)
+        if after is not None:
+            images[kind, key] = (place, after)
+    for _, kind, key, place, image in found.tables["item"]:
+        images[kind, key] = (place, image)
+    values, broken = [], 0
+    for (kind, key), (_, image) in sorted(images.items(), key=lambda pair: (pair[0][0], pair[1][0])):
+        if kind not in BY_NAME or BY_NAME[kind].is_fact:
+            continue
+        try:
+            values.append((kind, value_of(BY_NAME[kind], key, image, path)))
+        except FallowError:
+            broken += 1
+    return values, broken
