@@ -45,17 +45,15 @@ def main() -> None:
     if asked.make:
         make_plans(kernels)
         return
-    print(
-        f"{'plan':>8} {'lost':>10} {'knocked':>8} {'chain':>16} {'all of it':>16} {'at least':>9} {'proven':>7} {'s':>6}"
-    )
+    heading = f"{'plan':>8} {'lost':>10} {'knocked':>8} {'chain':>16} {'all of it':>16}"
+    print(f"{heading} {'at least':>9} {'proven':>7} {'s':>6}")
     solved = np.zeros(3, dtype=int)
     for links, areas in SIZES:
         if asked.links in (None, links):
             for name in ("1 spot", "3 spots", "channel"):
                 solved += table_row(links, areas, name, asked.seconds, kernels)
-    print(
-        f"solved: chain alone {solved[0]} of {solved[2]}, all of it {solved[1]}, ratio {solved[1] / max(1, solved[0]):.1f}"
-    )
+    ratio = solved[1] / max(1, solved[0])
+    print(f"solved: chain alone {solved[0]} of {solved[2]}, all of it {solved[1]}, ratio {ratio:.1f}")
 
 
 def quick_kernels() -> Callable[[], Kernels]:

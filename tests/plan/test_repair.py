@@ -1,4 +1,4 @@
-"""Fewest moves: never fewer claimed than there are, and as few found as trying everything finds (our own plain search)."""
+"""Fewest moves: as few are found as trying everything finds, and no bound is above that (our own plain search)."""
 
 from __future__ import annotations
 

@@ -360,9 +360,8 @@ class _Search:
             order = self.random.permutation([first, *others, *more]).tolist()
         if self.random.random() < 0.7:
             order.sort(key=lambda i: self.facts.rank[i])
-        away = (
-            1.0 if not self.clinging else 0.0 if self.random.random() < 0.7 else 0.5
-        )  # now and then somebody has to leave home for another's sake
+        away = 0.0 if self.random.random() < 0.7 else 0.5  # now and then somebody leaves home for another's sake
+        away = away if self.clinging else 1.0
         homes_hz = [-1 if self.random.random() < away else self.homes_hz[i] for i in order]
         self.standing.place(order, homes_hz, _picks(self.random, len(order), 0.5 if missing else 0.2))
 
