@@ -10,6 +10,7 @@ quantity lies beyond a limit).
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -84,13 +85,14 @@ def _occupied(
     by_noise = np.zeros(slices.size, dtype=bool)
     raised = windows.noise_db > np.minimum(windows.ordinary_db + FLOOR_RISE_DB, windows.base_db + RAISED_DB)
     least_above_noise = np.where(raised, RAGGED_DB, LEAST_ABOVE_NOISE_DB)
+    noise = windows.noise_db - bias
     for index, length in enumerate(found.lengths):  # rising: what the longest run proves is told
-        whole = length == evidence.heard.n_sweeps
         near = np.zeros(looked.size)
         np.add.at(near, slices, np.nan_to_num(found.above[index]) / 2.0)  # windows overlap by half
-        samples = found.whole_samples if whole else found.samples[index]
-        allowed = _allowance_db(samples, np.maximum(1.0, near)[slices], rule, len(found.lengths))
-        loud = found.least[index] - bias > windows.limit_db + allowed
+        samples = _samples_of(found, index)
+        beside = _Beside.of(windows.limit_db, noise + found.rise[index])
+        allowed = _allowance_db(samples, np.maximum(1.0, near)[slices], rule, len(found.lengths), beside)
+        loud = found.least[index] - bias > beside.total_db + allowed
         tail = NOISE_ALONE / (np.maximum(USUAL_WINDOWS, looked)[slices] * found.runs[index] * len(found.lengths))
         scatter = noise_quantile_db(1.0 - tail, windows.shape * length) + 2.33 * evidence.floor.u_db
         quiet = found.least[index] <= windows.ceiling_db + found.rise[index] + np.maximum(scatter, least_above_noise)
@@ -99,15 +101,33 @@ def _occupied(
     return proven, by_noise & (proven < 0)
 
 
-def _allowance_db(samples: Values, looks: Values, rule: Rule, lengths: int) -> Values:
+@dataclass(frozen=True, eq=False)
+class _Beside:
+    """A signal at the limit with the noise beside it: their sum [dB] and the signal's share of it, shape (window,)."""
+
+    total_db: Values
+    share: Values
+
+    @staticmethod
+    def of(limit_db: Values, noise_db: Values) -> _Beside:
+        signal, noise = 10.0 ** (limit_db / 10.0), 10.0 ** (noise_db / 10.0)
+        return _Beside(10.0 * np.log10(signal + noise), signal / (signal + noise))
+
+    def raised_db(self, by_db: Values | float) -> Values:
+        """By how much the sum grows when the signal alone does by ``by_db``."""
+        return 10.0 * np.log10(1.0 + self.share * (10.0 ** (np.asarray(by_db) / 10.0) - 1.0))
+
+
+def _allowance_db(samples: Values, looks: Values, rule: Rule, lengths: int, beside: _Beside) -> Values:
     """By how much the highest of ``looks`` levels, all at the limit, may lie above it: noise and common error together.
 
-    The noise part allows for all ``lengths`` of runs; the common part is the same for all and needs little for that.
+    The noise part allows for all ``lengths`` of runs; the common part is the same for all and needs little for that,
+    and it moves the signal, not the noise beside it, which is seen as it is.
     """
     miss = 1.0 - max(rule.confidence, 0.5)
     middle = gamma_quantile_db(0.5 ** (1.0 / looks), samples)
     upper = gamma_quantile_db((1.0 - miss / lengths) ** (1.0 / looks), samples)
-    common = normal_quantile(1.0 - miss * (0.85 if lengths > 1 else 1.0)) * rule.u_db
+    common = beside.raised_db(normal_quantile(1.0 - miss * (0.85 if lengths > 1 else 1.0)) * rule.u_db)
     return middle + np.hypot(common, upper - middle)
 
 
@@ -122,34 +142,33 @@ def _conclude(
 ) -> None:
     """Verdicts, flags and numbers of the windows that were measured."""
     rule = windows.rule
-    highest, samples, run = _louder_period(evidence, found)
-    lower_db = -gamma_quantile_db(1.0 - rule.confidence, samples)
+    loudest = _loudest(evidence, windows, found)
+    lower_db = -gamma_quantile_db(1.0 - rule.confidence, loudest.samples)
     cost = np.hypot(normal_quantile(rule.confidence) * rule.u_db, np.maximum(lower_db, 0.0))
     flags = doubts(evidence, rule, windows, found, noise_only)
-    margin = windows.limit_db - highest - cost
+    margin = windows.limit_db - loudest.most - cost
     by_line = ((flags & (Flag.OWN_LINE | Flag.SUSPECT_LINE)) > 0) & (found.whole_least + cost < windows.limit_db)
     flags[(margin <= 0) & ~by_line] |= Flag.NEAR
-    once = (run == 1) & (evidence.heard.n_sweeps > 1) & (highest > found.whole_most + TOLD_DB)
+    louder = loudest.most > found.whole_most + TOLD_DB
+    once = (loudest.run == 1) & (evidence.heard.n_sweeps > 1) & louder
     flags[(margin <= 0) & ~by_line & once] |= Flag.ONCE
     verdict = np.where(flags > 0, Verdict.DOUBTFUL, Verdict.CLEAN).astype(np.uint8)
     verdict[occupied >= 0] = Verdict.OCCUPIED
     flags[occupied >= 0] = Flag.ABOVE
-    level = np.where(run == evidence.heard.n_sweeps, found.whole_least, np.nan)
-    told = np.where(highest > found.whole_most + TOLD_DB, run, 0)
     for index, length in enumerate(found.lengths):
-        here = np.where((occupied >= 0) & (told == 0), occupied == index, run == length)
-        level[here] = found.least[index][here]
-        run[here] = length
-        samples[here] = (found.whole_samples if length == evidence.heard.n_sweeps else found.samples[index])[here]
+        here = (occupied == index) & ~louder
+        loudest.least[here] = found.least[index][here]
+        loudest.run[here] = length
+        loudest.samples[here] = _samples_of(found, index)[here]
     bias = evidence.heard.noise.bias_db if rule.limit_dbm is not None else 0.0
     result.verdict[judged] = verdict
     result.flags[judged] = flags
-    result.level_db[judged] = level
-    result.u_db[judged] = np.hypot(rule.u_db, _noise_u_db(samples, rule.confidence))
+    result.level_db[judged] = loudest.least
+    result.u_db[judged] = np.hypot(rule.u_db, _noise_u_db(loudest.samples, rule.confidence))
     result.floor_db[judged] = windows.base_db - bias
     result.limit_db[judged] = windows.limit_db
     result.margin_db[judged] = margin
-    result.run[judged] = run
+    result.run[judged] = loudest.run
 
 
 def _noise_u_db(samples: NDArray[np.float64], confidence: float) -> NDArray[np.float64]:
@@ -161,19 +180,50 @@ def _noise_u_db(samples: NDArray[np.float64], confidence: float) -> NDArray[np.f
     return np.maximum(plain, -gamma_quantile_db(1.0 - confidence, samples) / z) if z > 1.0 else plain
 
 
-def _louder_period(
-    evidence: Evidence, found: Findings
-) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.int64]]:
-    """Level [dB], gamma shape and number of sweeps of the whole survey, or of a run that stands out from it by more
-    than noise.
+@dataclass(frozen=True, eq=False)
+class _Loudest:
+    """The period that decides about *clean*, shape (window,): its level as it proves that there is none and as it
+    proves that there is one [dB], its gamma shape, and how many sweeps it has.
     """
+
+    most: Values
+    least: Values
+    samples: Values
+    run: NDArray[np.int64]
+
+    def take(self, where: NDArray[np.bool_], most: Values, least: Values, samples: Values, run: Values | int) -> None:
+        """Put another period in its place."""
+        for mine, other in ((self.most, most), (self.least, least), (self.samples, samples), (self.run, run)):
+            mine[where] = np.broadcast_to(other, where.shape)[where]
+
+
+def _loudest(evidence: Evidence, windows: Windows, found: Findings) -> _Loudest:
+    """The whole survey; or the sweeps in which something was on; or a run that stands out by more than noise."""
     sweeps = evidence.heard.n_sweeps
-    highest, samples = found.whole_most.copy(), found.whole_samples.copy()
-    run = np.full(highest.size, sweeps, dtype=np.int64)
+    run = np.full(found.whole_most.size, sweeps, dtype=np.int64)
+    loudest = _Loudest(found.whole_most.copy(), found.whole_least.copy(), _samples_of(found, -1).copy(), run)
+    on_samples = found.on_count * np.maximum(found.on_shape, windows.shape)
+    at_times = _on_at_times(windows, found, sweeps) & (found.on_most > loudest.most)
+    loudest.take(at_times, found.on_most, found.on_least, on_samples, found.on_count)
+    usual_most = loudest.most.copy()
     for index, length in enumerate(found.lengths[:-1]):
         tail = STANDS_OUT / (found.runs[index] * len(found.lengths))
         usual = np.maximum(evidence.heard.noise.shape, found.samples[-1] / sweeps) * length
-        stands_out = found.most[index] - found.whole_most > gamma_quantile_db(1.0 - tail, usual)
-        better = stands_out & (found.most[index] > highest)
-        highest[better], samples[better], run[better] = found.most[index][better], found.samples[index][better], length
-    return highest, samples, run
+        stands_out = found.most[index] - usual_most > gamma_quantile_db(1.0 - tail, usual)
+        better = stands_out & (found.most[index] > loudest.most)
+        loudest.take(better, found.most[index], found.least[index], _samples_of(found, index), length)
+    return loudest
+
+
+def _on_at_times(windows: Windows, found: Findings, sweeps: int) -> NDArray[np.bool_]:
+    """Where more sweeps hold something than noise alone would lift so high, by three standard deviations."""
+    from scipy import special  # heavy, so only where it is used
+
+    above_noise = windows.least_on / 10.0 ** (windows.noise_db / 10.0)
+    usual = sweeps * special.gammaincc(windows.shape, windows.shape * above_noise)
+    return np.asarray(found.on_count > usual + 3.0 * np.sqrt(usual) + 1.0)
+
+
+def _samples_of(found: Findings, index: int) -> Values:
+    """Gamma shape of the highest run of a length: as the model has it, or as the sweeps scatter."""
+    return np.maximum(found.samples[index], found.on_shape * np.minimum(found.lengths[index], found.on_count))

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +18,9 @@ from fallow.spectrum.window_levels import Geometry, WindowPowers, bins_between, 
 __all__ = ["NEAR_LIMIT", "Findings", "Windows", "gamma_quantile_db", "look"]
 
 NEAR_LIMIT = 0.5  # of the limit's power: from there a window counts as looked at; noise may hide half of a signal
-FEWEST_FOR_SCATTER = 8  # sweeps from which their own scatter is believed
+FEWEST_FOR_SCATTER = 6  # sweeps from which their own scatter is believed
+ON_SHARE = 0.1  # of the limit's power: from there something counts as on; weaker sweeps would hide its level while on
+ON_ABOVE_NOISE = 2.0  # times the floor's power
 Values = NDArray[np.float64]
 
 
@@ -53,18 +56,28 @@ class Windows:
         noise, ceiling = level(evidence.floor.noise_db), level(evidence.floor.ceiling_db)
         return Windows(rule, geometry, noise, ceiling, base, ordinary, limit, heard.noise.shape * geometry.cells)
 
+    @cached_property
+    def least_on(self) -> NDArray[np.float64]:
+        """The power from which something counts as on, linear."""
+        return np.maximum(ON_SHARE * 10.0 ** (self.limit_db / 10.0), ON_ABOVE_NOISE * 10.0 ** (self.noise_db / 10.0))
+
 
 @dataclass(frozen=True, eq=False)
 class Findings:
-    """What the sweeps showed. For each window the whole survey, and for each length of runs the one with the highest
-    level.
+    """What the sweeps showed. For each window the whole survey, the sweeps in which something was on, and for each
+    length of runs the one with the highest level. Levels in dB.
 
-    Arrays of shape (window,): whole_*; lists over lengths of arrays of shape (window,): the rest. Levels in dB.
+    Arrays of shape (window,): ``whole_…``, ``on_…`` and ``sweeps``; lists over lengths of such arrays: the rest.
+    ``on_count``: sweeps with something on; ``on_shape``: gamma shape of the power in one of them, seen from their own
+    scatter, 0 where they are too few.
     """
 
     whole_least: NDArray[np.float64]
     whole_most: NDArray[np.float64]
-    whole_samples: NDArray[np.float64]
+    on_least: NDArray[np.float64]
+    on_most: NDArray[np.float64]
+    on_count: NDArray[np.float64]
+    on_shape: NDArray[np.float64]
     sweeps: NDArray[np.int64]
     lengths: list[int]
     runs: list[int]
@@ -76,8 +89,11 @@ class Findings:
 
     @staticmethod
     def empty(count: int) -> Findings:
-        least, most, samples = (np.full(count, np.nan) for _ in range(3))
-        return Findings(least, most, samples, np.zeros(count, dtype=np.int64), [], [], [], [], [], [], [])
+        def nothing() -> Values:
+            return np.full(count, np.nan)
+
+        on = (nothing(), nothing(), np.zeros(count), np.zeros(count))
+        return Findings(nothing(), nothing(), *on, np.zeros(count, dtype=np.int64), [], [], [], [], [], [], [])
 
 
 def look(evidence: Evidence, windows: Windows, piece: NDArray[np.int64], found: Findings) -> None:
@@ -92,6 +108,7 @@ def look(evidence: Evidence, windows: Windows, piece: NDArray[np.int64], found: 
     spread = np.minimum(1.0, geometry.step_hz / heard.rbw_hz)
     limit = 10.0 ** (windows.limit_db[piece] / 10.0)
     found.sweeps[piece] = powers.valid.sum(axis=0)
+    _look_while_on(powers, windows.least_on[piece], piece, found)
     for index, (length, run) in enumerate(_runs(powers, rises)):
         if index == len(found.lengths):
             found.lengths.append(length)
@@ -109,7 +126,32 @@ def look(evidence: Evidence, windows: Windows, piece: NDArray[np.int64], found: 
         if length == heard.n_sweeps:
             found.whole_least[piece] = found.least[index][piece]
             found.whole_most[piece] = found.most[index][piece]
-            found.whole_samples[piece] = np.maximum(samples, _samples_seen(powers, heard.n_sweeps))
+
+
+def _look_while_on(powers: WindowPowers, least_on: Values, piece: NDArray[np.int64], found: Findings) -> None:
+    """The mean over the sweeps with more power than ``least_on``, and how their power scatters."""
+    on = powers.valid & (powers.least > least_on)
+    count = on.sum(axis=0).astype(np.float64)
+    mean = np.add.reduce(powers.least, axis=0, where=on) / np.maximum(count, 1.0)
+    found.on_count[piece] = count
+    found.on_least[piece] = _db(mean)
+    found.on_most[piece] = _db(np.add.reduce(powers.most, axis=0, where=on) / np.maximum(count, 1.0))
+    found.on_shape[piece] = 0.0
+    if powers.valid.shape[0] >= FEWEST_FOR_SCATTER:
+        squares = np.add.reduce(np.square(powers.least), axis=0, where=on)
+        found.on_shape[piece] = _shape_seen(count, mean, squares)
+
+
+def _shape_seen(count: Values, mean: Values, squares: Values) -> Values:
+    """Gamma shape of powers from their number, mean and sum of squares, at its lower 95 % limit; 0 for too few.
+
+    Source: quantile of χ²/ν by Wilson and Hilferty, PNAS 17 (1931) 684-688.
+    """
+    freedom = np.maximum(count - 1.0, 1.0)
+    variance = np.maximum(squares - count * mean**2, 0.0) / freedom
+    lowest = (1.0 - 2.0 / (9.0 * freedom) - 1.645 * np.sqrt(2.0 / (9.0 * freedom))) ** 3  # 5 % of χ²/ν
+    seen = mean**2 * np.maximum(lowest, 1e-3) / np.maximum(variance, 1e-6 * mean**2 + 1e-300)
+    return np.where(count >= FEWEST_FOR_SCATTER, seen, 0.0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -154,22 +196,6 @@ def _run_of(sums: list[NDArray[np.float64]], valid: NDArray[np.bool_]) -> _Run:
 def _samples(power: Values, squares: Values, shape: float, spread: Values) -> Values:
     """Gamma shape of a summed power if all of it is noise-like: K·(ΣP)²/ΣP²; a steady carrier scatters less."""
     return np.asarray(shape * np.maximum(1.0, spread * power**2 / np.maximum(squares, 1e-300)))
-
-
-def _samples_seen(powers: WindowPowers, sweeps: int) -> NDArray[np.float64]:
-    """Gamma shape of the mean over all sweeps from their own scatter, at its 95 % limit; 0 where they are too few."""
-    count = powers.valid.sum(axis=0)
-    if sweeps < FEWEST_FOR_SCATTER:
-        return np.zeros(count.shape)
-    held = np.where(powers.valid, powers.least, 0.0)
-    mean = held.sum(axis=0) / np.maximum(count, 1)
-    variance = (np.where(powers.valid, held - mean, 0.0) ** 2).sum(axis=0) / np.maximum(count - 1, 1)
-    freedom = np.maximum(count - 1.0, 1.0)
-    lowest = (
-        1.0 - 2.0 / (9.0 * freedom) - 1.645 * np.sqrt(2.0 / (9.0 * freedom))
-    ) ** 3  # 5 % of χ²/ν: Wilson, Hilferty 1931
-    seen = count * mean**2 * np.maximum(lowest, 1e-3) / np.maximum(variance, 1e-300)
-    return np.where(count >= FEWEST_FOR_SCATTER, np.minimum(seen, 1e6), 0.0)
 
 
 def gamma_quantile_db(share: NDArray[np.float64] | float, samples: NDArray[np.float64]) -> NDArray[np.float64]:
