@@ -208,6 +208,20 @@ class WhatIf:
         """How much room everybody has now."""
         return self._state.margins
 
+    def frequency_hz(self, link: str) -> int | None:
+        """Where a link stands now. Raises UsageError for an unknown name."""
+        hz = int(self._state.hz[self._position(link)])
+        return None if hz == NOWHERE else hz
+
+    def carrier(self, link: str, frequency_hz: int) -> Carrier:
+        """A link as a carrier at a frequency. Raises UsageError for an unknown name."""
+        return replace(self._state.carriers[self._position(link)], frequency_hz=frequency_hz)
+
+    def others(self, link: str) -> tuple[Carrier, ...]:
+        """All other carriers that are on now, strangers last. Raises UsageError for an unknown name."""
+        position, hz = self._position(link), self._state.hz.tolist()
+        return tuple(each for i, each in enumerate(self._state.carriers) if i != position and hz[i] != NOWHERE)
+
     def move(self, link: str, frequency_hz: int | None) -> Effect:
         """Put a link on another frequency, or ``None`` to switch it off. Raises UsageError for an unknown name."""
         effect = self.try_(link, frequency_hz)
