@@ -23,7 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 ROOT = Path(__file__).resolve().parent.parent
-sys.path[:0] = [str(ROOT / "src"), str(ROOT / "tests")]
+sys.path[:1] = [str(ROOT / "src"), str(ROOT / "tests")]  # without this folder: its name for us is that of the tests
 
 from fallow.showfile.kinds import SURVEYS  # noqa: E402 # the path is set above
 from fallow.showfile.store import ShowFile  # noqa: E402
@@ -219,7 +219,7 @@ def size_of(path: Path, sweeps: int) -> float:
 
 
 def nothing_lost(kills: int) -> bool:
-    """Kill a working program at random moments; whether all that it had acknowledged is there, and the file is whole."""
+    """Kill a working program at random moments; whether all that it had acknowledged is there, and all is whole."""
     with tempfile.TemporaryDirectory() as folder:
         result = lost_after_kills(Path(folder) / "killed.fallow", kills)
     print(f"{result.kills} kills, {result.acknowledged} things acknowledged, {len(result.wrong)} lost or damaged")

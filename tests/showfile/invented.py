@@ -87,7 +87,7 @@ def chain() -> tuple[ChainPart, ...]:
     )
 
 
-def survey() -> Survey:
+def survey(instrument: str = "") -> Survey:
     """Two series: tenths of a decibel with holes on a regular axis, and single precision on an irregular one."""
     tenths = ((np.arange(70 * 1030).reshape(70, 1030) * 7919 % 400 - 1100) / 10).astype(np.float32)
     tenths[3, 5:9] = np.nan
@@ -98,7 +98,7 @@ def survey() -> Survey:
     return Survey(
         (
             Series(regular, tenths, LevelUnit.DBM, times_s, True, 10_000.0, Detector.PEAK, "trace 1", "hall.csv"),
-            Series(irregular, sevenths, LevelUnit.DB, source="yard.csv"),
+            Series(irregular, sevenths, LevelUnit.DB, source="yard.csv", instrument=instrument),
         ),
         ("an invented survey",),
     )

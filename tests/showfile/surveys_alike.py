@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
+
 import numpy as np
 
-from fallow.spectrum.sweep import Survey
+from fallow.spectrum.sweep import Series, Survey
 
 
 def assert_same(one: Survey, other: Survey) -> None:
@@ -13,9 +15,9 @@ def assert_same(one: Survey, other: Survey) -> None:
     assert len(one.series) == len(other.series)
     for left, right in zip(one.series, other.series, strict=True):
         assert left.axis == right.axis
-        assert (left.unit, left.zone_known, left.rbw_hz, left.detector, left.trace, left.source) == (
-            right.unit, right.zone_known, right.rbw_hz, right.detector, right.trace, right.source,
-        )  # fmt: skip
+        for field in fields(Series):
+            if field.name not in ("axis", "levels_db", "times_s"):
+                assert getattr(left, field.name) == getattr(right, field.name), field.name
         assert (left.times_s is None) == (right.times_s is None)
         if left.times_s is not None and right.times_s is not None:
             np.testing.assert_array_equal(left.times_s, right.times_s)

@@ -53,7 +53,7 @@ def series(draw: st.DrawFn) -> Series:
     return Series(
         axis, levels_db, draw(st.sampled_from(LevelUnit)), times_s, draw(st.booleans()),
         draw(st.none() | st.floats(1, 1e7)), draw(st.none() | st.sampled_from(Detector)), draw(invented.words),
-        draw(invented.words),
+        draw(invented.words), draw(invented.words),
     )  # fmt: skip
 
 

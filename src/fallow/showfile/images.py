@@ -20,7 +20,7 @@ import numpy as np
 
 from fallow.units import Span
 
-__all__ = ["Image", "image_of", "value_from", "written"]
+__all__ = ["Image", "fields_from", "image_of", "value_from", "written"]
 
 T = TypeVar("T")
 Image = Mapping[str, Any]
@@ -56,10 +56,15 @@ def image_of(value: Any) -> Any:
 
 def value_from(kind: type[T], image: Image) -> T:
     """The value of a dataclass that an image shows. Raises TypeError or ValueError where it shows none."""
+    return kind(**fields_from(kind, image))
+
+
+def fields_from(kind: type[Any], image: Image) -> dict[str, Any]:
+    """The fields of a dataclass that an image shows. Raises TypeError or ValueError for what is none."""
     if not isinstance(image, Mapping):
         raise TypeError(f"{kind.__name__} is no {type(image).__name__}")
     hints: dict[str, Any] = _hints(kind)  # type: ignore[arg-type] # a type is hashable, which mypy does not see
-    return kind(**{name: _from(hints[name], one) for name, one in image.items() if name in hints})
+    return {name: _from(hints[name], one) for name, one in image.items() if name in hints}
 
 
 @functools.cache

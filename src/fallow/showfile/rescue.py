@@ -143,11 +143,12 @@ _COLUMNS = {
     "change": ("uid", "at", "who", "why", "what", "nature", "of"),
     "change_row": ("change", "kind", "key", "place_before", "before", "place_after", "after"),
     "axis": ("start", "step", "n", "points"),
-    "series": ("axis", "unit", "is_timed", "zone_known", "rbw_hz", "detector", "trace", "source"),
+    "series": ("axis", "unit", "is_timed", "zone_known", "rbw_hz", "detector", "trace", "source", "said"),
     "fold": ("series", "first", "sweeps", "from_s", "until_s", "times"),
     "sweep": ("series", "number", "time_s", "coding", "levels"),
     "tile": ("fold", "bin", "bins", "coding", "levels"),
 }
+_DEFAULTS = {"said": "'{}'"}  # of columns that files of older versions lack
 
 
 class _Reading:
@@ -155,7 +156,9 @@ class _Reading:
 
     def __init__(self, connection: sqlite3.Connection, table: str) -> None:
         self._connection, self._last = connection, 0
-        self._select = f"SELECT id, {', '.join(_COLUMNS[table])} FROM {table} NOT INDEXED"
+        there = {name for _, name, *_ in connection.execute(f"PRAGMA table_info({table})")}
+        columns = [name if name in there else f"{_DEFAULTS.get(name)} AS {name}" for name in _COLUMNS[table]]
+        self._select = f"SELECT id, {', '.join(columns)} FROM {table} NOT INDEXED"
         self.met_damage = False
 
     def rows(self) -> Iterator[tuple[Any, ...]]:

@@ -66,7 +66,9 @@ _SWEEPS: Step = (
         UNIQUE (fold, bin)
     ) STRICT""",
 )
-STEPS: Sequence[Step] = (_FIRST, _SWEEPS)
+# What a series says of itself and has no column of its own: one image, so that a new field needs no step.
+_SAID: Step = ("ALTER TABLE series ADD COLUMN said TEXT NOT NULL DEFAULT '{}'",)
+STEPS: Sequence[Step] = (_FIRST, _SWEEPS, _SAID)
 VERSION = len(STEPS)
 
 

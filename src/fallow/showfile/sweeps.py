@@ -7,9 +7,10 @@ its sweeps stay in the file, so that undo has something to bring back.
 
 from __future__ import annotations
 
+import json
 import sqlite3
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import Field, dataclass, fields, replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -19,6 +20,7 @@ from numpy.typing import NDArray
 
 from fallow.errors import InputError, UsageError
 from fallow.showfile.coding import DamagedLevelsError, decoded, encoded
+from fallow.showfile.images import fields_from, image_of, written
 from fallow.showfile.mishaps import DAMAGED_HINT
 from fallow.spectrum.axis import Axis
 from fallow.spectrum.sweep import Detector, LevelUnit, Series
@@ -27,6 +29,7 @@ from fallow.units import format_span_mhz
 __all__ = ["EVERYTHING", "Block", "Section", "begin_series", "blocks", "fold", "head_of", "read_series", "store_series"]
 
 TILE_SWEEPS, TILE_BINS = 64, 1000
+_COLUMNS = ("axis", "levels_db", "unit", "times_s", "zone_known", "rbw_hz", "detector", "trace", "source")
 Levels = NDArray[np.float32]
 Times = NDArray[np.float64]
 
@@ -75,8 +78,8 @@ def begin_series(connection: sqlite3.Connection, like: Series) -> int:
     """Enter a series without any sweep, otherwise as ``like``; returns its number. Raises sqlite3.Error."""
     detector = None if like.detector is None else str(like.detector)
     cursor = connection.execute(
-        "INSERT INTO series (axis, unit, is_timed, zone_known, rbw_hz, detector, trace, source)"
-        " VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+        "INSERT INTO series (axis, unit, is_timed, zone_known, rbw_hz, detector, trace, source, said)"
+        " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
         (
             _axis_number(connection, like.axis),
             str(like.unit),
@@ -86,6 +89,7 @@ def begin_series(connection: sqlite3.Connection, like: Series) -> int:
             detector,
             like.trace,
             like.source,
+            written({field.name: image_of(getattr(like, field.name)) for field in _without_column()}),
         ),
     )
     return int(cursor.lastrowid or 0)
@@ -95,12 +99,12 @@ def head_of(connection: sqlite3.Connection, number: int, path: Path) -> Series:
     """A series without its sweeps: shape (0, bin). Raises InputError where it is not in the file."""
     found = connection.execute(
         "SELECT a.start, a.step, a.n, a.points, s.unit, s.is_timed, s.zone_known, s.rbw_hz, s.detector, s.trace,"
-        " s.source FROM series s JOIN axis a ON a.id = s.axis WHERE s.id = ?",
+        " s.source, s.said FROM series s JOIN axis a ON a.id = s.axis WHERE s.id = ?",
         (number,),
     ).fetchone()
     if found is None:
         raise InputError(f"the sweeps of series {number} are not in the file", path=path, hint=DAMAGED_HINT)
-    start, step, n, points, unit, is_timed, zone_known, rbw_hz, detector, trace, source = found
+    start, step, n, points, unit, is_timed, zone_known, rbw_hz, detector, trace, source, said = found
     try:
         axis = Axis(Fraction(start), Fraction(step), n, _points(points, n))
         return Series(
@@ -113,8 +117,9 @@ def head_of(connection: sqlite3.Connection, number: int, path: Path) -> Series:
             detector=None if detector is None else Detector(detector),
             trace=trace,
             source=source,
+            **fields_from(Series, json.loads(said)),
         )
-    except ValueError as error:
+    except (TypeError, ValueError) as error:
         raise InputError(f"series {number} can't be understood ({error})", path=path, hint=DAMAGED_HINT) from error
 
 
@@ -132,16 +137,11 @@ def read_series(connection: sqlite3.Connection, number: int, path: Path, section
     levels_db = [block.levels_db for block in found] or [np.empty((0, bins.stop - bins.start), dtype=np.float32)]
     times_s = [block.times_s for block in found] or [np.empty(0)]
     whole = bins.stop - bins.start == head.axis.n
-    return Series(
+    return replace(
+        head,
         axis=head.axis if whole else head.axis.cut(bins),
         levels_db=levels_db[0] if len(levels_db) == 1 else np.concatenate(levels_db),
-        unit=head.unit,
         times_s=None if head.times_s is None else np.concatenate(times_s),
-        zone_known=head.zone_known,
-        rbw_hz=head.rbw_hz,
-        detector=head.detector,
-        trace=head.trace,
-        source=head.source,
     )
 
 
@@ -193,6 +193,11 @@ def store_live(connection: sqlite3.Connection, number: int, at: int, levels_db: 
         "INSERT INTO sweep (series, number, time_s, coding, levels) VALUES (?, ?, ?, ?, ?)",
         (number, at, None if np.isnan(time_s) else float(time_s), *encoded(levels_db)),
     )
+
+
+def _without_column() -> tuple[Field[Any], ...]:
+    """What a series says of itself and has no column of its own."""
+    return tuple(field for field in fields(Series) if field.name not in _COLUMNS)
 
 
 @dataclass(frozen=True)
