@@ -219,6 +219,14 @@ def _add_surroundings(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--foreign", metavar="FILE", help="table of carriers that are not ours")
     parser.add_argument(
+        "--measured", metavar="FILE", help="table of link and level_dbm: what was measured of our carriers"
+    )
+    parser.add_argument(
+        "--levels",
+        action="store_true",
+        help="distances from levels instead of the table's (needs power, nearest_m, iip3_dbm and their source there)",
+    )
+    parser.add_argument(
         "--stations", metavar="FILE", help="table of TV channels announced as on the air (needs --region)"
     )
     parser.add_argument(

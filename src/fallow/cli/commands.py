@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 
 from fallow.cli import documents, screens
+from fallow.cli.ledger_document import ledgers_document
 from fallow.cli.progress import progress_bar
 from fallow.demo.story import tell_story
 from fallow.errors import UsageError
@@ -108,9 +109,9 @@ def audit(typed: Namespace) -> int:
     with progress_bar() as progress:
         found = audit_files(typed.plan, typed.links, _surroundings(typed), progress)
     if typed.json:
-        documents.print_json(documents.audit_document(found.audit))
+        documents.print_json({**documents.audit_document(found.audit), **documents.ledgers_document(found)})
     else:
-        screens.show_audit(found.audit)
+        screens.show_audit(found.audit, found.risks)
     screens.complain_of(found.refusals)
     return BAD_NEWS if found.audit.conflicts or found.refusals else DONE
 
@@ -203,6 +204,8 @@ def _surroundings(typed: Namespace) -> Surroundings:
         region=typed.region,
         circumstances=circumstances_from(typed.licence, typed.place, typed.on),
         asked=_asked(typed),
+        measured=typed.measured,
+        levels=typed.levels,
     )
 
 

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from fallow.plan.ledger import Entry, Figure, Ledger, Risk
+    from fallow.workflow.coordinate import Audited
 
-__all__ = ["assumed_document", "ledger_document", "risks_document"]
+__all__ = ["assumed_document", "ledger_document", "ledgers_document", "risks_document"]
 
 Document = dict[str, Any]
 
@@ -28,6 +29,15 @@ def ledger_document(ledger: Ledger | None) -> Document | None:
         "driver": ledger.because,
         "rests_on": ledger.rests_on,
         "lines": [_entry(ledger.wanted), *(_entry(entry) for entry in ledger.unwanted)],
+    }
+
+
+def ledgers_document(audited: Audited) -> Document:
+    """What an audit says in decibels: risks, what they assume, and the ledger of every row."""
+    return {
+        "risks": risks_document(audited.risks),
+        "assumed": assumed_document(audited.assumed),
+        "ledgers": [{"link": name, "ledger": ledger_document(one)} for name, one in audited.ledgers.items()],
     }
 
 

@@ -97,7 +97,9 @@ class _Office:
         u_of = self._uncertainties(figures, footing)
         unwanted = [_with_u(one, u_of) for one in (*always_there(footing, figures), *per_scene[scene])]
         entry = _with_u(self._wanted(victim, figures), u_of)
-        return balance(footing.carrier.name, scene, entry, unwanted, figures.needed_db.value, u_of)
+        closed = balance(footing.carrier.name, scene, entry, unwanted, figures.needed_db.value, u_of)
+        heard = any(one.kind == "air" for one in unwanted)
+        return replace(closed, is_deaf=footing.judged is not None and not heard)
 
     def _wanted(self, victim: int, figures: Figures) -> Entry:
         wanted = self.loudness.wanted(victim, figures)

@@ -56,7 +56,8 @@ class Ledger:
 
     ``margin_db``: wanted less the sum of the unwanted less what is needed; negative means trouble. ``u_db``: its
     standard uncertainty. ``if_quiet_db``: the margin without the entries that are only bounds, which is what it is
-    where the air is as quiet as the receiver. ``rests_on``: the input that makes it most uncertain.
+    where the air is as quiet as the receiver. ``rests_on``: the input that makes it most uncertain. ``is_deaf``: there
+    are surveys, and none tells a level in the link's window.
     """
 
     link: str
@@ -69,6 +70,7 @@ class Ledger:
     u_db: float
     if_quiet_db: float
     rests_on: str
+    is_deaf: bool = False
 
     @property
     def driver(self) -> Entry:
@@ -82,12 +84,7 @@ class Ledger:
         known = [entry for entry in self.unwanted if not entry.is_bound]
         if self.driver.is_bound and known:
             said += f"; then {max(known, key=lambda entry: entry.level_dbm).sentence}"
-        return said if self.knows_the_air else f"{said}; of the air there nothing is known"
-
-    @property
-    def knows_the_air(self) -> bool:
-        """Whether a survey told a level in the link's window."""
-        return any(entry.kind == "air" for entry in self.unwanted)
+        return f"{said}; of the air there nothing is known" if self.is_deaf else said
 
 
 @dataclass(frozen=True)

@@ -52,8 +52,8 @@ def _on_what_is_assumed(accounts: Accounts, footings: Sequence[Footing]) -> Iter
 
 
 def _on_what_lacks(accounts: Accounts) -> Iterator[str]:
-    deaf = [one.link for one in accounts.ledgers.values() if not one.knows_the_air]
-    if deaf and len(deaf) < len(accounts.ledgers):
+    deaf = [one.link for one in accounts.ledgers.values() if one.is_deaf]
+    if deaf:
         yield f"{counted(len(deaf), 'margin')} without what is on the air, of which nothing is known there: {few(deaf)}"
     if accounts.without:
         yield f"no margin, because the power of their equipment is not stated: {few(accounts.without)}"

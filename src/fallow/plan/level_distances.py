@@ -219,7 +219,7 @@ def _told(before: Equipment, after: Equipment) -> str:
         ("A+B−C", before.im3_three_hz, after.im3_three_hz),
         ("3A−2B", before.im5_hz, after.im5_hz),
     )
-    told = [f"{what} {_width(new)} instead of {_width(old)}" for what, old, new in pairs]
+    told = [f"{what} {_width(new)} instead of {_width(old)}" for what, old, new in pairs if old or new]
     stated = before.stated
     rests = f"nearest {stated.nearest_m:g} m, intercept point {stated.iip3_dbm:g} dBm"
     return f"{before.name} by levels: {', '.join(told)} ({rests}, {stated.source})"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import difflib
 import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -11,26 +12,32 @@ from functools import partial
 from os import PathLike
 from pathlib import Path
 
-from fallow.errors import OutputError, UsageError
+from fallow.errors import InputError, OutputError, UsageError
 from fallow.files.tables import (
     check_links_against_equipment,
     read_areas,
     read_equipment,
     read_foreign,
     read_links,
+    read_measured,
     read_plan,
     read_stations,
     write_plan,
 )
 from fallow.files.territories import load_territory
+from fallow.plan.accounts import accounts_of
 from fallow.plan.answer import Plan, compose_plan
 from fallow.plan.audit import Audit
 from fallow.plan.audit import audit as audit_rows
 from fallow.plan.bounds import most
 from fallow.plan.headroom import FACTORS, is_complete, with_headroom
+from fallow.plan.ledger import Figure, Ledger, Risk
+from fallow.plan.ledger_notes import notes_on_margins
+from fallow.plan.level_distances import by_levels
 from fallow.plan.places import Ground
 from fallow.plan.question import Question
 from fallow.plan.search import Solution, improve
+from fallow.plan.stage import Stage
 from fallow.rules.permission import Circumstances
 from fallow.show.assignment import Assignment
 from fallow.show.equipment import Equipment
@@ -48,6 +55,7 @@ from fallow.workflow.area_airs import (
     named_airs,
     refusals_of,
 )
+from fallow.workflow.by_levels import plan_by_levels
 from fallow.workflow.survey import Asked, FileRefusal, announced_channels
 
 __all__ = ["Audited", "Coordinated", "Making", "Surroundings", "audit", "audit_files", "coordinate", "coordinate_files"]
@@ -61,7 +69,8 @@ Progress = Callable[[str, float], None]
 class Surroundings:
     """Files and words that say what links live among: equipment, areas, foreign carriers, air, law.
 
-    ``air``: the words of each option ``--air``, files or ``AREA=FILE``.
+    ``air``: the words of each option ``--air``, files or ``AREA=FILE``. ``measured``: a table of levels of our own
+    carriers. ``levels``: levels set the distances, not the table of equipment.
     """
 
     equipment: FilePath
@@ -71,17 +80,23 @@ class Surroundings:
     region: str | None = None
     circumstances: Circumstances | None = None
     asked: Asked = Asked()
+    measured: FilePath | None = None
+    levels: bool = False
 
 
 @dataclass(frozen=True)
 class Making:
-    """How a plan is made: spares per equipment and area, a plan to keep, time and seed, and where to write it."""
+    """How a plan is made: spares per equipment and area, a plan to keep, time and seed, and where to write it.
+
+    ``measured``: levels [dBm] of carriers by name, which replace modelled ones in the ledgers.
+    """
 
     spares: int | None = None
     keep: FilePath | None = None
     seconds: float = 5.0
     seed: int = 1
     out: FilePath | None = None
+    measured: Mapping[str, float] | None = None
 
 
 def coordinate(
@@ -100,17 +115,22 @@ def coordinate(
     keep: Sequence[Assignment] | None = None,
     seconds: float = 5.0,
     seed: int = 1,
+    measured: Mapping[str, float] | None = None,
+    levels: bool = False,
 ) -> Plan:
     """A frequency for every link that can have one, with spares and reasons.
 
     ``air``: one judged survey or several, of which the worst verdict counts; or those of each area by its name, which
     hold for links of that area and of areas that hear it (under the empty name: for all). ``seconds``: how long to look
-    for better plans. Raises UsageError for an unknown region, licence, area or TV channel.
+    for better plans. ``measured``: levels [dBm] of carriers by name, which replace modelled ones in the ledgers.
+    ``levels``: they set the distances (see docs/ledger.md). Raises UsageError for an unknown region, licence, area or
+    TV channel, and for distances from levels that would rest on defaults.
     """
     circumstances = Circumstances(licence, place, on or datetime.date.today())
     wanted = Wanted(tuple(links), equipment, areas or AreaLosses(), tuple(foreign), tuple(stations))
     ground = _ground(region, circumstances, named_airs(air, _areas(wanted)), wanted)
-    return _make(wanted, ground, Making(spares, None, seconds, seed), keep, None)[0]
+    making = Making(spares, None, seconds, seed, measured=measured)
+    return _made(wanted, ground, making, keep, None, levels=levels)[0]
 
 
 def audit(
@@ -126,15 +146,16 @@ def audit(
     licence: str | None = None,
     place: str | None = None,
     on: datetime.date | None = None,
+    levels: bool = False,
 ) -> Audit:
-    """Every conflict of a plan, ours or anybody's. ``air``: as in ``coordinate``.
+    """Every conflict of a plan, ours or anybody's. ``air``, ``levels``: as in ``coordinate``.
 
     Raises UsageError for an unknown region, licence, area or TV channel.
     """
     circumstances = Circumstances(licence, place, on or datetime.date.today())
     wanted = Wanted(tuple(links), equipment, areas or AreaLosses(), tuple(foreign), tuple(stations))
-    airs = named_airs(air, _areas(wanted, rows))
-    return audit_rows(rows, wanted, _ground(region, circumstances, airs, wanted))
+    ground = _ground(region, circumstances, named_airs(air, _areas(wanted, rows)), wanted)
+    return _audited(rows, wanted, ground, levels=levels)
 
 
 @dataclass(frozen=True, eq=False)
@@ -148,10 +169,15 @@ class Coordinated:
 
 @dataclass(frozen=True, eq=False)
 class Audited:
-    """An audit from files. ``refusals``: sweep files that could not be read."""
+    """An audit from files. ``refusals``: sweep files that could not be read. ``ledgers``: of all rows by their names.
+    ``risks``, ``assumed``: as in ``Plan``.
+    """
 
     audit: Audit
     refusals: tuple[FileRefusal, ...]
+    ledgers: Mapping[str, Ledger]
+    risks: tuple[Risk, ...]
+    assumed: Mapping[str, tuple[Figure, ...]]
 
 
 def coordinate_files(
@@ -165,7 +191,8 @@ def coordinate_files(
         _check_folder(making.out)
     airs = _judge_air(around, wanted, _areas(wanted), progress)
     ground = _ground(around.region, around.circumstances, airs, wanted)
-    plan, stopped = _make(wanted, ground, making, keep, progress)
+    making = replace(making, measured=_measured(around, wanted.links, wanted))
+    plan, stopped = _made(wanted, ground, making, keep, progress, levels=around.levels)
     plan = replace(plan, notes=(*plan.notes, *air_notes(airs)))
     if making.out is not None:
         write_plan(making.out, rows_of(plan, wanted))
@@ -181,8 +208,13 @@ def audit_files(
     check_links_against_equipment(wanted.links, wanted.equipment, links or plan, around.equipment)
     check_links_against_equipment(rows, wanted.equipment, plan, around.equipment)
     airs = _judge_air(around, wanted, _areas(wanted, rows), progress)
-    found = audit_rows(rows, wanted, _ground(around.region, around.circumstances, airs, wanted))
-    return Audited(replace(found, notes=(*found.notes, *air_notes(airs))), refusals_of(airs))
+    ground = _ground(around.region, around.circumstances, airs, wanted)
+    found = _audited(rows, wanted, ground, levels=around.levels)
+    stage = Stage.of(rows, wanted, ground)
+    accounts = accounts_of(stage, _measured(around, rows, wanted))
+    notes = (*found.notes, *notes_on_margins(accounts, stage.footings), *air_notes(airs))
+    risks = accounts.risks_of({row.link for row in rows if not row.is_spare})
+    return Audited(replace(found, notes=notes), refusals_of(airs), accounts.ledgers, risks, accounts.assumed)
 
 
 def rows_of(plan: Plan, wanted: Wanted) -> tuple[Assignment, ...]:
@@ -207,6 +239,48 @@ def rows_of(plan: Plan, wanted: Wanted) -> tuple[Assignment, ...]:
     return tuple(rows)
 
 
+def _made(
+    wanted: Wanted,
+    ground: Ground,
+    making: Making,
+    keep: Sequence[Assignment] | None,
+    progress: Progress | None,
+    *,
+    levels: bool,
+) -> tuple[Plan, bool]:
+    """A plan by the distances of the table or, with ``levels``, by those that levels ask for."""
+
+    def make(show: Wanted, seconds: float) -> tuple[Plan, bool]:
+        return _make(show, ground, replace(making, seconds=seconds), keep, progress)
+
+    return plan_by_levels(make, wanted, ground, making.seconds) if levels else make(wanted, making.seconds)
+
+
+def _audited(rows: Sequence[Assignment], wanted: Wanted, ground: Ground, *, levels: bool) -> Audit:
+    if not levels:
+        return audit_rows(rows, wanted, ground)
+    levelled = by_levels(wanted, rows)
+    found = audit_rows(rows, levelled.wanted, ground)
+    return replace(found, notes=(*levelled.notes, *found.notes))
+
+
+def _measured(around: Surroundings, placed: Sequence[Link | Assignment], wanted: Wanted) -> Mapping[str, float] | None:
+    """Levels of our carriers from their table. Raises InputError for one that is none of ours nor foreign."""
+    if around.measured is None:
+        return None
+    levels = read_measured(around.measured)
+    known = [
+        *(one.name if isinstance(one, Link) else one.link for one in placed),
+        *(one.name for one in wanted.foreign),
+    ]
+    for name in levels:
+        if name not in known:
+            near = difflib.get_close_matches(name, known, 1)
+            hint = f"did you mean {near[0]!r}?" if near else None
+            raise InputError(f"no link and no foreign carrier is called {name!r}", path=around.measured, hint=hint)
+    return levels
+
+
 def _make(
     wanted: Wanted, ground: Ground, making: Making, keep: Sequence[Assignment] | None, progress: Progress | None
 ) -> tuple[Plan, bool]:
@@ -216,7 +290,9 @@ def _make(
     clock = _Clock(making.seconds, progress)
     question = build(wanted)
     best, factor, stopped = _search(question, wanted, build, making.seed, clock)
-    plan = compose_plan(best, wanted, ground, keep=kept, bound=most(question), seed=making.seed)
+    plan = compose_plan(
+        best, wanted, ground, keep=kept, bound=most(question), seed=making.seed, measured=making.measured
+    )
     notes = [*question.notes, *plan.notes]
     if factor > 1:
         notes.append(

@@ -18,6 +18,7 @@ from fallow.units import format_mhz
 if TYPE_CHECKING:
     from fallow.plan.answer import PlacedLink, Plan
     from fallow.plan.audit import Audit, Conflict
+    from fallow.plan.ledger import Risk
 
 __all__ = ["show_audit", "show_plan"]
 
@@ -78,12 +79,13 @@ def _shared_reasons(placed: Sequence[PlacedLink]) -> dict[str, int]:
     return {reason: number for number, reason in enumerate(several, 1)}
 
 
-def show_audit(audit: Audit) -> None:
+def show_audit(audit: Audit, risks: Sequence[Risk] = ()) -> None:
     """Every conflict, or that there is none, and how much was compared."""
     out = console()
     count = len(audit.conflicts)
     out.print("no conflict found" if not count else f"{count} conflict{'' if count == 1 else 's'}", style="bold")
     _print_conflicts(out, audit.conflicts)
+    print_risks(out, risks)
     out.print(f"compared: {audit.pairs:,} pairs of carriers, {audit.products:,} products")
     print_notes(out, audit.notes)
 

@@ -1,6 +1,7 @@
 """The show's tables: equipment, links, areas, foreign carriers, stations, plans and chains as delimited text."""
 
 from fallow.files.tables.chain_table import read_chain
+from fallow.files.tables.level_table import read_measured
 from fallow.files.tables.plan_table import read_plan, write_plan
 from fallow.files.tables.show_tables import (
     check_links_against_equipment,
@@ -19,6 +20,7 @@ __all__ = [
     "read_equipment",
     "read_foreign",
     "read_links",
+    "read_measured",
     "read_plan",
     "read_stations",
     "unused_areas",
