@@ -9,6 +9,7 @@ quantity lies beyond a limit).
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -17,7 +18,7 @@ from numpy.typing import NDArray
 
 from fallow.spectrum.doubts import FLOOR_RISE_DB, RAISED_DB, doubts
 from fallow.spectrum.evidence import Decided, Evidence, Flag, Rule
-from fallow.spectrum.periods import Findings, Windows, gamma_quantile_db, look
+from fallow.spectrum.periods import ON_BY_NOISE, Findings, Windows, gamma_quantile_db, look
 from fallow.spectrum.statistics import DB_PER_NEPER_OF_POWER, noise_quantile_db, normal_quantile
 from fallow.spectrum.verdict import Verdict
 from fallow.spectrum.window_levels import Geometry, any_bin, geometry_of, pieces
@@ -203,7 +204,7 @@ def _loudest(evidence: Evidence, windows: Windows, found: Findings) -> _Loudest:
     run = np.full(found.whole_most.size, sweeps, dtype=np.int64)
     loudest = _Loudest(found.whole_most.copy(), found.whole_least.copy(), _samples_of(found, -1).copy(), run)
     on_samples = found.on_count * np.maximum(found.on_shape, windows.shape)
-    at_times = _on_at_times(windows, found, sweeps) & (found.on_most > loudest.most)
+    at_times = _on_at_times(found, sweeps) & (found.on_most > loudest.most)
     loudest.take(at_times, found.on_most, found.on_least, on_samples, found.on_count)
     usual_most = loudest.most.copy()
     for index, length in enumerate(found.lengths[:-1]):
@@ -215,13 +216,10 @@ def _loudest(evidence: Evidence, windows: Windows, found: Findings) -> _Loudest:
     return loudest
 
 
-def _on_at_times(windows: Windows, found: Findings, sweeps: int) -> NDArray[np.bool_]:
+def _on_at_times(found: Findings, sweeps: int) -> NDArray[np.bool_]:
     """Where more sweeps hold something than noise alone would lift so high, by three standard deviations."""
-    from scipy import special  # heavy, so only where it is used
-
-    above_noise = windows.least_on / 10.0 ** (windows.noise_db / 10.0)
-    usual = sweeps * special.gammaincc(windows.shape, windows.shape * above_noise)
-    return np.asarray(found.on_count > usual + 3.0 * np.sqrt(usual) + 1.0)
+    usual = sweeps * ON_BY_NOISE
+    return np.asarray(found.on_count > usual + 3.0 * math.sqrt(usual) + 1.0)
 
 
 def _samples_of(found: Findings, index: int) -> Values:

@@ -15,12 +15,13 @@ from numpy.typing import NDArray
 from fallow.spectrum.evidence import Evidence, Rule
 from fallow.spectrum.window_levels import Geometry, WindowPowers, bins_between, powers_in, sum_over
 
-__all__ = ["NEAR_LIMIT", "Findings", "Windows", "gamma_quantile_db", "look"]
+__all__ = ["NEAR_LIMIT", "ON_BY_NOISE", "Findings", "Windows", "gamma_quantile_db", "look"]
 
 NEAR_LIMIT = 0.5  # of the limit's power: from there a window counts as looked at; noise may hide half of a signal
 FEWEST_FOR_SCATTER = 6  # sweeps from which their own scatter is believed
-ON_SHARE = 0.1  # of the limit's power: from there something counts as on; weaker sweeps would hide its level while on
-ON_ABOVE_NOISE = 2.0  # times the floor's power
+ON_BY_NOISE = 0.01  # share of the sweeps in which noise alone looks like something that is on
+LEAST_ON_DB = 3.0  # above the floor, however little its noise scatters: common practice for the shape of a floor
+CUT_OFF = 0.15  # of their mean: where sweeps with less are left out, the rest scatters less than the signal does
 Values = NDArray[np.float64]
 
 
@@ -58,8 +59,9 @@ class Windows:
 
     @cached_property
     def least_on(self) -> NDArray[np.float64]:
-        """The power from which something counts as on, linear."""
-        return np.maximum(ON_SHARE * 10.0 ** (self.limit_db / 10.0), ON_ABOVE_NOISE * 10.0 ** (self.noise_db / 10.0))
+        """The power from which a sweep holds something, linear: noise reaches it once in a hundred sweeps."""
+        reached = np.maximum(gamma_quantile_db(1.0 - ON_BY_NOISE, self.shape), LEAST_ON_DB)
+        return np.asarray(10.0 ** ((self.noise_db + reached) / 10.0))
 
 
 @dataclass(frozen=True, eq=False)
@@ -139,7 +141,8 @@ def _look_while_on(powers: WindowPowers, least_on: Values, piece: NDArray[np.int
     found.on_shape[piece] = 0.0
     if powers.valid.shape[0] >= FEWEST_FOR_SCATTER:
         squares = np.add.reduce(np.square(powers.least), axis=0, where=on)
-        found.on_shape[piece] = _shape_seen(count, mean, squares)
+        whole = least_on < CUT_OFF * mean
+        found.on_shape[piece] = np.where(whole, _shape_seen(count, mean, squares), 0.0)
 
 
 def _shape_seen(count: Values, mean: Values, squares: Values) -> Values:
