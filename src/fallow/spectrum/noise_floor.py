@@ -1,9 +1,9 @@
 """The noise floor per frequency: what the instrument shows where nothing transmits.
 
 Bins are gathered into groups and their medians taken, so that lines, carriers and bursts drop out. Blocks (what rises
-sharply and falls again) are then left out and the rest is followed smoothly. A sharp step that does not come back is
-taken as the instrument's own, between two of its ranges. The bias of the median is removed by the gamma distribution
-of the readings.
+sharply and falls again) are then left out and the rest is followed smoothly. An even ripple is taken as the cable's, a
+sharp step that does not come back as the instrument's own, between two of its ranges. The bias of the median is removed
+by the gamma distribution of the readings.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from fallow.spectrum.heard import Heard
 from fallow.spectrum.levels import AT_ONCE
+from fallow.spectrum.ripple import find_ripple
 from fallow.spectrum.statistics import median_of_valid, noise_quantile_db
 
 __all__ = ["Floor", "Groups", "find_floor", "group_levels", "running_quantile"]
@@ -83,13 +84,15 @@ def find_floor(heard: Heard, reference_db: NDArray[np.float64] | None = None) ->
     if not np.isfinite(excess).any():
         nothing = np.full(heard.axis.n, np.nan)
         return Floor(nothing, nothing, nothing, 0.0, np.zeros_like(groups.levels_db), groups.centres_hz)
+    ripple = find_ripple(excess, groups.centres_hz)
+    base, excess = base + ripple, excess - ripple
     blocks, cut_off, steps = find_blocks(excess, groups)
     followed, residual = _follow(excess, blocks, groups.width_hz)
     ordinary = _ordinary(followed, blocks | cut_off, steps, groups.width_hz)
     followed = np.minimum(followed, ordinary + HIGHEST_RISE_DB)
     rises = _rises(groups.levels_db, base + followed, groups.width_hz)
     centres = heard.axis.centres_hz
-    per_bin = _at(groups.centres_hz, base, centres) if reference_db is None else _filled(reference_db)
+    per_bin = _at(groups.centres_hz, ripple, centres) + (0.0 if reference_db is None else _filled(reference_db))
     return Floor(
         noise_db=per_bin + _at(groups.centres_hz, followed, centres),
         ceiling_db=per_bin + _at(groups.centres_hz, _highest_near(followed), centres),
