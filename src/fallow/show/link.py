@@ -41,7 +41,7 @@ class ForeignCarrier:
     """A carrier that is not ours. ``area`` empty: heard everywhere.
 
     ``spacing_hz``: distance that our links keep from it, centre to centre. ``products``: it takes part in
-    intermodulation. ``protect``: our products must keep ``spacing_hz`` from it.
+    intermodulation. ``protect``: our products must keep ``spacing_hz`` from it. ``extra``: columns that we don't know.
     """
 
     name: str
@@ -51,6 +51,7 @@ class ForeignCarrier:
     spacing_hz: int = 0
     products: bool = False
     protect: bool = False
+    extra: Mapping[str, str] = field(default_factory=dict, compare=False)
 
 
 @dataclass(frozen=True)

@@ -19,7 +19,7 @@ from fallow.spectrum.lines import CLOCKS_HZ, Line, clock_tolerance_hz
 from fallow.spectrum.regular import LEAST_CHANCE, told_chance
 from fallow.units import format_width
 
-__all__ = ["Tuning", "at_tuning_edge", "find_tuning", "placed", "told_clocks", "told_tuning"]
+__all__ = ["Tuning", "at_tuning_edge", "find_tuning", "is_perhaps_own", "placed", "told_clocks", "told_tuning"]
 
 STEPS_HZ = (2e6, 2.048e6, 2.4e6, 2.56e6, 2.8e6, 3.2e6, 10e6, 20e6, 25e6, 30.72e6, 40e6, 50e6, 56e6, 61.44e6)
 """Bandwidths that receivers tune in steps of. Common practice"""
@@ -33,6 +33,7 @@ FEWEST_STEPS = 4  # in the swept range
 OTHER_BINS = 31  # to each side of a distance: the distances it is compared with
 FITTING = 0.8  # of the best one's places that show a change
 FEWEST_ON_CLOCK = 3
+PERHAPS_OWN = "perhaps its own"
 
 
 @dataclass(frozen=True)
@@ -154,7 +155,12 @@ def at_tuning_edge(tuning: Tuning | None, low_hz: float, high_hz: float, step_hz
     if min(away) > 2.0 * step_hz:
         return ""
     which = "begins" if away[0] <= away[1] else "ends"
-    return f"{which} where the instrument's tuning shows, every {format_width(tuning.step_hz)}: perhaps its own"
+    return f"{which} where the instrument's tuning shows, every {format_width(tuning.step_hz)}: {PERHAPS_OWN}"
+
+
+def is_perhaps_own(evidence: Sequence[str]) -> bool:
+    """Whether the evidence of an emitter says that it may be the instrument's own."""
+    return any(clue.endswith(PERHAPS_OWN) for clue in evidence)
 
 
 def told_tuning(tuning: Tuning) -> str:

@@ -4,15 +4,13 @@ from __future__ import annotations
 
 import csv
 import io
-import os
 from collections.abc import Iterable, Sequence
-from contextlib import suppress
 from pathlib import Path
 
-from fallow.errors import OutputError
 from fallow.files.tables.columns import DECIBEL, FREQUENCY, Column, text_column
 from fallow.files.tables.grid import FilePath, Row, read_table
 from fallow.files.tables.show_tables import AREA, EQUIPMENT, LINK, LINK_FREQUENCY, SCENES
+from fallow.files.tables.whole_file import replace_whole
 from fallow.show.assignment import Assignment
 
 __all__ = ["read_plan", "write_plan"]
@@ -52,7 +50,7 @@ def write_plan(path: FilePath, rows: Sequence[Assignment]) -> None:
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow([*names, *extra])
     writer.writerows([*_cells(row), *(row.extra.get(name, "") for name in extra)] for row in rows)
-    _replace(Path(path), text.getvalue().encode("utf-8"))
+    replace_whole(Path(path), text.getvalue().encode("utf-8"), "the plan")
 
 
 def _assignment(row: Row) -> Assignment:
@@ -83,24 +81,3 @@ def _cells(row: Assignment) -> Iterable[str]:
     yield row.verdict or ""
     yield "" if row.margin_db is None else f"{row.margin_db:.2f}"
     yield row.note
-
-
-def _replace(path: Path, content: bytes) -> None:
-    """Write a file beside its place and move it there, so that a reader sees the old file or the new one."""
-    target = path.resolve()
-    if not target.parent.is_dir():
-        raise OutputError("its folder does not exist, so nothing was written", path=path, hint="make the folder first")
-    if target.exists() and not target.is_file():
-        raise OutputError("this is no ordinary file, so nothing was written", path=path)
-    temporary = target.with_name(f".{target.name}.{os.getpid()}.part")
-    try:
-        with temporary.open("xb") as stream:
-            stream.write(content)
-            stream.flush()
-            os.fsync(stream.fileno())
-        temporary.replace(target)
-    except OSError as error:
-        with suppress(OSError):
-            temporary.unlink()
-        reason = (error.strerror or "unknown reason").lower()
-        raise OutputError(f"the plan can't be written ({reason}), and nothing was changed", path=path) from error

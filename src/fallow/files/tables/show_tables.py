@@ -139,6 +139,7 @@ def read_foreign(path: FilePath) -> tuple[ForeignCarrier, ...]:
             spacing_hz=_distance_hz(row, "spacing_khz") or 0,
             products=row.yes("products"),
             protect=row.yes("protect"),
+            extra=row.extra,
         )
         for row in read_table(path, _FOREIGN_COLUMNS, may_be_empty=True).unique("name")
     )
