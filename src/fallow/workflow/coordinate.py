@@ -9,22 +9,16 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import partial
-from os import PathLike
 from pathlib import Path
 
 from fallow.errors import InputError, OutputError, UsageError
 from fallow.files.tables import (
     check_links_against_equipment,
-    read_areas,
-    read_equipment,
-    read_foreign,
     read_links,
     read_measured,
     read_plan,
-    read_stations,
     write_plan,
 )
-from fallow.files.territories import load_territory
 from fallow.plan.accounts import accounts_of
 from fallow.plan.answer import Plan, compose_plan
 from fallow.plan.audit import Audit
@@ -46,42 +40,36 @@ from fallow.show.wanted import Wanted
 from fallow.workflow.accelerate import kernels
 from fallow.workflow.area_airs import (
     AirGiven,
-    JudgedArea,
-    air_files,
     air_notes,
-    area_airs,
-    check_area,
-    judge_areas,
     named_airs,
     refusals_of,
 )
 from fallow.workflow.by_levels import plan_by_levels
-from fallow.workflow.survey import Asked, FileRefusal, announced_channels
+from fallow.workflow.surroundings import (
+    FilePath,
+    Progress,
+    Surroundings,
+    areas_of,
+    ground_under,
+    judge_air,
+    wanted_among,
+)
+from fallow.workflow.survey import FileRefusal
 
-__all__ = ["Audited", "Coordinated", "Making", "Surroundings", "audit", "audit_files", "coordinate", "coordinate_files"]
+__all__ = [
+    "Audited",
+    "Coordinated",
+    "Making",
+    "Surroundings",
+    "audit",
+    "audit_files",
+    "coordinate",
+    "coordinate_files",
+    "make_plan",
+    "rows_of",
+]
 
-FilePath = str | PathLike[str]
 SHARE_FOR_PLACES = 0.4  # of the time, before a plan in which every link stands is given more room
-Progress = Callable[[str, float], None]
-
-
-@dataclass(frozen=True)
-class Surroundings:
-    """Files and words that say what links live among: equipment, areas, foreign carriers, air, law.
-
-    ``air``: the words of each option ``--air``, files or ``AREA=FILE``. ``measured``: a table of levels of our own
-    carriers. ``levels``: levels set the distances, not the table of equipment.
-    """
-
-    equipment: FilePath
-    areas: FilePath | None = None
-    foreign: FilePath | None = None
-    air: Sequence[Sequence[FilePath]] = ()
-    region: str | None = None
-    circumstances: Circumstances | None = None
-    asked: Asked = Asked()
-    measured: FilePath | None = None
-    levels: bool = False
 
 
 @dataclass(frozen=True)
@@ -128,9 +116,9 @@ def coordinate(
     """
     circumstances = Circumstances(licence, place, on or datetime.date.today())
     wanted = Wanted(tuple(links), equipment, areas or AreaLosses(), tuple(foreign), tuple(stations))
-    ground = _ground(region, circumstances, named_airs(air, _areas(wanted)), wanted)
+    ground = ground_under(region, circumstances, named_airs(air, areas_of(wanted)), wanted)
     making = Making(spares, None, seconds, seed, measured=measured)
-    return _made(wanted, ground, making, keep, None, levels=levels)[0]
+    return make_plan(wanted, ground, making, keep, None, levels=levels)[0]
 
 
 def audit(
@@ -154,7 +142,7 @@ def audit(
     """
     circumstances = Circumstances(licence, place, on or datetime.date.today())
     wanted = Wanted(tuple(links), equipment, areas or AreaLosses(), tuple(foreign), tuple(stations))
-    ground = _ground(region, circumstances, named_airs(air, _areas(wanted, rows)), wanted)
+    ground = ground_under(region, circumstances, named_airs(air, areas_of(wanted, rows)), wanted)
     return _audited(rows, wanted, ground, levels=levels)
 
 
@@ -184,15 +172,15 @@ def coordinate_files(
     links: FilePath, around: Surroundings, making: Making, progress: Progress | None = None
 ) -> Coordinated:
     """Tables and sweeps to a plan, written to ``making.out`` if given."""
-    wanted = _wanted(read_links(links), around)
+    wanted = wanted_among(read_links(links), around)
     check_links_against_equipment(wanted.links, wanted.equipment, links, around.equipment)
     keep = None if making.keep is None else read_plan(making.keep)
     if making.out is not None:
         _check_folder(making.out)
-    airs = _judge_air(around, wanted, _areas(wanted), progress)
-    ground = _ground(around.region, around.circumstances, airs, wanted)
+    airs = judge_air(around, wanted, areas_of(wanted), progress)
+    ground = ground_under(around.region, around.circumstances, airs, wanted)
     making = replace(making, measured=_measured(around, wanted.links, wanted))
-    plan, stopped = _made(wanted, ground, making, keep, progress, levels=around.levels)
+    plan, stopped = make_plan(wanted, ground, making, keep, progress, levels=around.levels)
     plan = replace(plan, notes=(*plan.notes, *air_notes(airs)))
     if making.out is not None:
         write_plan(making.out, rows_of(plan, wanted))
@@ -204,11 +192,11 @@ def audit_files(
 ) -> Audited:
     """The audit of a plan file. ``links`` tells areas and scenes where the plan does not."""
     rows = read_plan(plan)
-    wanted = _wanted(() if links is None else read_links(links), around)
+    wanted = wanted_among(() if links is None else read_links(links), around)
     check_links_against_equipment(wanted.links, wanted.equipment, links or plan, around.equipment)
     check_links_against_equipment(rows, wanted.equipment, plan, around.equipment)
-    airs = _judge_air(around, wanted, _areas(wanted, rows), progress)
-    ground = _ground(around.region, around.circumstances, airs, wanted)
+    airs = judge_air(around, wanted, areas_of(wanted, rows), progress)
+    ground = ground_under(around.region, around.circumstances, airs, wanted)
     found = _audited(rows, wanted, ground, levels=around.levels)
     stage = Stage.of(rows, wanted, ground)
     accounts = accounts_of(stage, _measured(around, rows, wanted))
@@ -239,7 +227,7 @@ def rows_of(plan: Plan, wanted: Wanted) -> tuple[Assignment, ...]:
     return tuple(rows)
 
 
-def _made(
+def make_plan(
     wanted: Wanted,
     ground: Ground,
     making: Making,
@@ -361,47 +349,3 @@ def _check_folder(out: FilePath) -> None:
     """Refuse before the long search what could not be written after it."""
     if not Path(out).parent.is_dir():
         raise OutputError("its folder does not exist, so nothing was written", path=out, hint="make the folder first")
-
-
-def _wanted(links: Sequence[Link], around: Surroundings) -> Wanted:
-    wanted = Wanted(
-        tuple(links),
-        read_equipment(around.equipment),
-        AreaLosses() if around.areas is None else read_areas(around.areas),
-        () if around.foreign is None else read_foreign(around.foreign),
-        () if around.asked.stations is None else read_stations(around.asked.stations),
-    )
-    if links:
-        _check_areas(wanted, around)
-    return wanted
-
-
-def _check_areas(wanted: Wanted, around: Surroundings) -> None:
-    """Refuse a station or stranger in an area that nobody knows: a slip of the pen would silently switch it off."""
-    known = _areas(wanted)
-    for one, path in ((one, around.asked.stations) for one in wanted.stations):
-        check_area(one.area, known, path)
-    for stranger in wanted.foreign:
-        check_area(stranger.area, known, around.foreign)
-
-
-def _areas(wanted: Wanted, rows: Sequence[Assignment] = ()) -> frozenset[str]:
-    """The areas that links, rows of a plan and the table of areas name."""
-    of_pairs = {area for pair in wanted.losses.pairs for area in pair}
-    return frozenset({link.area for link in wanted.links} | {row.area for row in rows} | of_pairs | {""})
-
-
-def _judge_air(
-    around: Surroundings, wanted: Wanted, areas: frozenset[str], progress: Progress | None
-) -> tuple[JudgedArea, ...]:
-    return judge_areas(air_files(around.air, areas), around.asked, around.region, wanted.stations, progress)
-
-
-def _ground(
-    region: str | None, circumstances: Circumstances | None, airs: Sequence[JudgedArea], wanted: Wanted
-) -> Ground:
-    territory = None if region is None else load_territory(region)
-    if territory is not None and circumstances is not None:
-        territory.licences_held(circumstances.licence)  # raises for a name that nobody knows
-    announced_channels(wanted.stations, territory)  # raises for a channel that the raster does not have
-    return Ground(territory, circumstances, area_airs(airs), wanted.stations, wanted.losses)
