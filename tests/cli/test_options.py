@@ -6,6 +6,7 @@ Truth: the contract of the commands (docs/commands.md).
 from __future__ import annotations
 
 import argparse
+import json
 from collections.abc import Callable
 from pathlib import Path
 
@@ -62,3 +63,14 @@ def test_no_option_about_sweeps_is_forgotten() -> None:
     commands = next(one for one in build_parser("0")._actions if isinstance(one, argparse._SubParsersAction)).choices
     typed = {command: set(parser._option_string_actions) for command, parser in commands.items()}
     assert set(ABOUT_SWEEPS) == (typed["plan"] & typed["air"]) - {"-h", "--help", "--json", "--region", "--stations"}
+
+
+def test_areas_that_look_alike_are_told_by_plan_and_audit(run: Run, tables: tuple[Path, Path], tmp_path: Path) -> None:
+    tables[0].write_text("link,equipment,area\na,pack,Hall\nb,pack,hall\n", encoding="utf-8")
+    out_file = tmp_path / "plan.csv"
+    words = ("--equipment", tables[1], "--json")
+    told = "'Hall' and 'hall' are taken as two areas: if one is meant, spell it alike"
+    code, out, _ = run("plan", tables[0], *words, "--seconds", "0.1", "--out", out_file)
+    assert (code, json.loads(out)["notes"].count(told)) == (0, 1)
+    code, out, _ = run("audit", out_file, *words)
+    assert (code, json.loads(out)["notes"].count(told)) == (0, 1)

@@ -36,6 +36,7 @@ from fallow.rules.permission import Circumstances
 from fallow.show.assignment import Assignment
 from fallow.show.equipment import Equipment
 from fallow.show.link import AreaLosses, ForeignCarrier, Link, Station
+from fallow.show.names import notes_on_names
 from fallow.show.wanted import Wanted
 from fallow.workflow.accelerate import kernels
 from fallow.workflow.area_airs import (
@@ -245,11 +246,13 @@ def make_plan(
 
 
 def _audited(rows: Sequence[Assignment], wanted: Wanted, ground: Ground, *, levels: bool) -> Audit:
+    names = notes_on_names(wanted, rows)
     if not levels:
-        return audit_rows(rows, wanted, ground)
+        found = audit_rows(rows, wanted, ground)
+        return replace(found, notes=(*names, *found.notes))
     levelled = by_levels(wanted, rows)
     found = audit_rows(rows, levelled.wanted, ground)
-    return replace(found, notes=(*levelled.notes, *found.notes))
+    return replace(found, notes=(*levelled.notes, *names, *found.notes))
 
 
 def _measured(around: Surroundings, placed: Sequence[Link | Assignment], wanted: Wanted) -> Mapping[str, float] | None:
@@ -281,11 +284,10 @@ def _make(
     plan = compose_plan(
         best, wanted, ground, keep=kept, bound=most(question), seed=making.seed, measured=making.measured
     )
-    notes = [*question.notes, *plan.notes]
+    notes = [*question.notes, *notes_on_names(wanted), *plan.notes]
     if factor > 1:
-        notes.append(
-            f"there is room: every distance between our carriers and products is {float(factor):g} times what is asked"
-        )
+        times = f"at least {float(factor):g} times what is asked"
+        notes.append(f"there is room: every distance between our carriers and products is {times}")
     if stopped:
         notes.append("the search was stopped early: this is the best plan found until then")
     return replace(plan, notes=tuple(notes), seconds=clock.used_s), stopped

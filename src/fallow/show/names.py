@@ -1,0 +1,34 @@
+"""Names that are perhaps slips of the pen: two spellings that differ only in capitals or blanks."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+
+from fallow.show.assignment import Assignment
+from fallow.show.wanted import Wanted
+
+__all__ = ["look_alikes", "notes_on_names"]
+
+
+def notes_on_names(wanted: Wanted, rows: Sequence[Assignment] = ()) -> tuple[str, ...]:
+    """Areas and scenes of a show, and of the rows of a plan, that look alike but are taken as several; in sentences."""
+    placed = (*wanted.links, *rows)
+    areas = [area for pair in wanted.losses.pairs for area in pair]
+    areas += [one.area for one in (*placed, *wanted.foreign, *wanted.stations)]
+    scenes = [scene for one in placed for scene in one.scenes]
+    told = [_told(alike, "area") for alike in look_alikes(areas)]
+    return (*told, *(_told(alike, "scene") for alike in look_alikes(scenes)))
+
+
+def look_alikes(names: Iterable[str]) -> Iterator[tuple[str, ...]]:
+    """Groups of different names that differ only in capitals or blanks, each sorted."""
+    groups: dict[str, set[str]] = {}
+    for name in names:
+        groups.setdefault("".join(name.casefold().split()), set()).add(name)
+    return (tuple(sorted(group)) for group in groups.values() if len(group) > 1)
+
+
+def _told(alike: Sequence[str], what: str) -> str:
+    quoted = [repr(name) for name in alike]
+    count = "two" if len(alike) == 2 else str(len(alike))
+    return f"{', '.join(quoted[:-1])} and {quoted[-1]} are taken as {count} {what}s: if one is meant, spell it alike"
