@@ -297,6 +297,12 @@ def _add_telling(parser: argparse.ArgumentParser) -> None:
     )
     telling.add_argument("--zone", metavar="ZONE", help="time zone of the file's clock, as Europe/Berlin or +02:00")
     telling.add_argument(
+        "--instruments",
+        type=_one_of("files", "folders", "one"),
+        metavar="HOW",
+        help="files or folders: each was taken by an instrument of its own; one: all by the same",
+    )
+    telling.add_argument(
         "--samples",
         metavar="TYPE",
         help="of recordings: u8, i8, u16, i16, i32, f32, f64 (I and Q one after the other), c64 or c128; "

@@ -34,6 +34,7 @@ DONE, BAD_NEWS, COULD_NOT = 0, 1, 2
 _ABOUT_SWEEPS = (
     *("limit", "limit_above_floor", "link_width", "confidence", "reference", "chain", "own"),
     *("unit", "level_unit", "decimal", "delimiter", "rbw", "detector", "zone", "samples", "rate", "centre"),
+    "instruments",
 )
 
 
@@ -219,6 +220,7 @@ def _telling(typed: Namespace) -> Telling:
         typed.detector,
         typed.zone,
         (typed.samples, typed.rate, typed.centre),
+        typed.instruments,
     )
 
 

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from fallow.spectrum.verdict import Emitter, JudgedSlice
     from fallow.workflow.compare import Assignment, Change, Compared, PadLine, PadTest, PlanChange, SurveyChange
     from fallow.workflow.law import RegionRules
-    from fallow.workflow.survey import JudgedAir
+    from fallow.workflow.survey import Instruments, JudgedAir
 
 __all__ = [
     "air_document",
@@ -64,6 +64,7 @@ def _reading(reading: FileReading | FileRefusal) -> Document:
         "high_hz": reading.high_hz,
         "rbw_hz": _whole(reading.rbw_hz),
         "detector": None if reading.detector is None else str(reading.detector),
+        "instrument": reading.instrument,
         "start": reading.start,
         "start_local": reading.start_local,
         "is_reference": reading.is_reference,
@@ -73,7 +74,10 @@ def _reading(reading: FileReading | FileRefusal) -> Document:
 
 
 _UNREAD = dict.fromkeys(
-    ("layout", "encoding", "delimiter", "decimal", "level_unit", "low_hz", "high_hz", "rbw_hz", "detector", "start")
+    (
+        *("layout", "encoding", "delimiter", "decimal", "level_unit"),
+        *("low_hz", "high_hz", "rbw_hz", "detector", "instrument", "start"),
+    )
 )
 
 
@@ -91,8 +95,36 @@ def air_document(judged: JudgedAir) -> Document:
         "missed_share": _number(air.missed_share, 6),
         "slices": [_slice(part) | _field(judged, part) for part in judged.slices],
         "emitters": [_emitter(emitter) | _field(judged, emitter) for emitter in judged.emitters],
+        "instruments": _instruments(judged),
         "notes": [*judged.notes, *judged.unlisted],
         "budget": [{"part": line.part, "u_db": _number(line.u_db, 3), "source": line.source} for line in air.budget],
+    }
+
+
+def _instruments(judged: JudgedAir) -> list[Document]:
+    """The offset of each instrument against the median of those that share signals with it, and what is wrong."""
+    found = judged.air.instruments
+    return [] if found is None else [_instrument(found, unit) for unit in range(len(found.units))]
+
+
+def _instrument(found: Instruments, unit: int) -> Document:
+    offset = found.against_median(unit)
+    return {
+        "instrument": found.units[unit],
+        "offset_db": _number(offset.difference_db),
+        "offset_u_db": _number(offset.u_db),
+        "signals": offset.behind,
+        "misreadings": [
+            {
+                "low_hz": _whole(one.told_hz[0]),
+                "high_hz": _whole(one.told_hz[1]),
+                "difference_db": _number(one.difference_db),
+                "u_db": _number(one.u_db),
+                "allowed_db": _number(one.allowed_db),
+            }
+            for one in found.misreadings
+            if one.unit == found.units[unit]
+        ],
     }
 
 

@@ -174,7 +174,9 @@ def _read(
     if plan.layout == TRANSPOSED:
         done = _as_sweeps(done, plan, str(file.path))
     plan = _with_whole_scale(plan, done)
-    about = _About(telling.rbw_hz or preamble.rbw_hz, telling.detector, preamble.detector, str(file.path))
+    about = _About(
+        telling.rbw_hz or preamble.rbw_hz, telling.detector, preamble.detector, str(file.path), preamble.instrument
+    )
     times = _Times.of(done, preamble.stamp, stamps_zone)
     notes = [
         note
@@ -216,6 +218,7 @@ class _About:
     told_detector: Detector | None
     detector: Detector | None
     path: str
+    instrument: str
 
 
 @dataclass(frozen=True)
@@ -302,6 +305,7 @@ def _series(passes: Passes, plan: Plan, about: _About, times: _Times, notes: lis
         detector=about.told_detector or detector_named(passes.trace) or about.detector,
         trace=passes.trace,
         source=about.path,
+        instrument=about.instrument,
     )
 
 

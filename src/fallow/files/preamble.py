@@ -9,11 +9,19 @@ from dataclasses import dataclass, field
 
 from fallow.files.source import Line
 from fallow.files.times import has_date, looks_like_time
-from fallow.files.wording import FREQUENCY_FACTORS_HZ, detector_named, frequency_unit_named, level_unit_named, says
+from fallow.files.wording import (
+    FREQUENCY_FACTORS_HZ,
+    detector_named,
+    frequency_unit_named,
+    level_unit_named,
+    says,
+    words_of,
+)
 from fallow.spectrum.sweep import Detector
 
 __all__ = ["Preamble", "read_preamble"]
 
+LONGEST_NAME = 60  # of an instrument; what is longer is prose
 _WITH_UNIT = re.compile(r"(\d+(?:[.,]\d+)?)[\s,;|\"]*([kMG]?Hz)\b", re.IGNORECASE)
 _KEY = re.compile(r"\s*[#!%/*;]*\s*[\"']?([^:=;,\t|\d]{1,40}?)[\"']?\s*(?:[:=;,\t|]|\s(?=\d))\s*(.+)")
 _EQUATION = re.compile(r"([A-Za-z][\w-]*)=(\S+)")
@@ -26,6 +34,7 @@ class Preamble:
     """What was said above the numbers. ``edges_hz``: frequencies that were written with their unit.
 
     ``stamp``: date and time as written, empty where there is none. ``zone``: as written, ``None`` where there is none.
+    ``instrument``: its name and number, empty where they are not told.
     """
 
     units: frozenset[str] = frozenset()
@@ -36,6 +45,7 @@ class Preamble:
     stamp: str = ""
     zone: str | None = None
     is_reference: bool = False
+    instrument: str = ""
     notes: tuple[str, ...] = field(default=())
 
     def frequency_unit(self, low: float, high: float) -> str | None:
@@ -58,7 +68,7 @@ def read_preamble(lines: Sequence[Line], file_unit: str | None = None) -> Preamb
     level_unit, level_note = _level_unit(pairs, texts)
     return Preamble(
         units=frozenset(unit for key, value in pairs if says(key, "unit") and (unit := frequency_unit_named(value))),
-        edges_hz=tuple(_hertz(match) for text in texts for match in _WITH_UNIT.finditer(text) if not says(text, "rbw")),
+        edges_hz=tuple(_hertz(match) for text in texts if not says(text, "rbw") for match in _WITH_UNIT.finditer(text)),
         level_unit=level_unit,
         rbw_hz=_rbw_hz(pairs, texts, file_unit),
         detector=next(
@@ -67,6 +77,7 @@ def read_preamble(lines: Sequence[Line], file_unit: str | None = None) -> Preamb
         stamp=_stamp(pairs),
         zone=_zone(pairs),
         is_reference=any(says(text, "reference-text") for text in texts),
+        instrument=_instrument(pairs),
         notes=level_note,
     )
 
@@ -109,6 +120,15 @@ def _after_rbw(text: str) -> int:
     """Where the words for bandwidth begin, so that a centre frequency before them on the line is not taken for it."""
     match = re.search(r"rbw|res|band|auflös|ancho|larghezza|largura|upplös|rozdz|分解能", text, re.IGNORECASE)
     return match.start() if match is not None else 0
+
+
+def _instrument(pairs: Sequence[tuple[str, str]]) -> str:
+    """The name of the instrument and its number, as far as they are told; it must be the whole word that says so."""
+    name, number = (
+        next((value[:LONGEST_NAME] for key, value in pairs if key.casefold() in words_of(meaning)), "")
+        for meaning in ("instrument", "serial")
+    )
+    return f"{name} {number}".strip() if name else number and f"no. {number}"
 
 
 def _stamp(pairs: Sequence[tuple[str, str]]) -> str:

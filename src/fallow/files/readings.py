@@ -19,6 +19,7 @@ class Telling:
     ``.``. ``delimiter``: one character, or ``tab``. ``zone``: an IANA name or an offset such as ``+02:00``.
     Of recordings: ``samples``, their type (u8, i16, f32, c64 ..., ``-be`` behind it for big endian), ``rate_hz``,
     samples per second, and ``centre_hz``, the frequency that the receiver was tuned to.
+    ``instruments``: files or folders, where each was taken by an instrument of its own, or one for all.
     """
 
     unit: str | None = None
@@ -31,11 +32,13 @@ class Telling:
     samples: str | None = None
     rate_hz: float | None = None
     centre_hz: int | None = None
+    instruments: str | None = None
 
     def __post_init__(self) -> None:
         """Raises UsageError for what can't be meant."""
         _one_of("a unit of frequency", self.unit, ("Hz", "kHz", "MHz", "GHz"))
         _one_of("a unit of levels", self.level_unit, ("dBm", "dB", "dBuV", "dBµV", "linear"))
+        _one_of("a way to tell instruments apart", self.instruments, ("files", "folders", "one"))
         _one_of("a decimal mark", self.decimal, (",", ".", "٫"))
         if self.delimiter is not None and len(self.delimiter) != 1 and self.delimiter not in ("tab", "space"):
             raise UsageError(f"{self.delimiter!r} is no delimiter", hint="give one character, or tab")
@@ -111,6 +114,12 @@ class FileReading:
         """Detector where all series agree on one."""
         stated = {series.detector for series in self.series}
         return stated.pop() if len(stated) == 1 else None
+
+    @property
+    def instrument(self) -> str | None:
+        """The instrument where all series agree on one."""
+        named = {series.instrument for series in self.series}
+        return (named.pop() or None) if len(named) == 1 else None
 
 
 @dataclass(frozen=True)

@@ -22,8 +22,8 @@ MANY_LINES = 3.0  # times as many lines as any sibling, and at least so many
 def instrument_notes(found: Instruments, evidence: Sequence[Evidence]) -> list[str]:
     """Sentences on the offsets, on what is wrong, and on units that shared no signal with others."""
     names = short_names(found.units)
-    notes = _offsets_told(found, names)
-    notes += [f"{misreading_text(one, names[one.unit])}; {_follows(one)}" for one in found.misreadings]
+    notes = [f"{misreading_text(one, names[one.unit])}; {_follows(one)}" for one in found.misreadings]
+    notes += _offsets_told(found, names)
     notes += [_quarrel_text(one, names, found) for one in found.quarrels if len(one.units) > 2]
     alone = [names[unit] for unit, group in zip(found.units, found.offsets.group, strict=True) if group < 0]
     if alone and found.allowed_db > 0.0 and _overlap(evidence):
@@ -85,13 +85,12 @@ def _pair_text(found: Instruments, members: Sequence[int], names: dict[str, str]
 
 
 def _many_text(found: Instruments, members: Sequence[int], names: dict[str, str]) -> str:
-    offsets = found.offsets.offset_db[members] - float(np.median(found.offsets.offset_db[members]))
-    ordered = sorted(zip(offsets, members, strict=True), key=lambda couple: -abs(couple[0]))
-    weights = np.zeros(found.offsets.group.size)
-    weights[members] = 1.0
+    ordered = sorted(
+        ((unit, found.against_median(unit)) for unit in members), key=lambda one: -abs(one[1].difference_db)
+    )
     told = ", ".join(
-        f"{names[found.units[unit]]} {offset:+.1f} ± {found.offsets.against(unit, weights).u_db:.1f}"
-        for offset, unit in ordered[:MOST_NAMED]
+        f"{names[found.units[unit]]} {offset.difference_db:+.1f} ± {offset.u_db:.1f}"
+        for unit, offset in ordered[:MOST_NAMED]
     )
     more = f" and {len(ordered) - MOST_NAMED} nearer to it" if len(ordered) > MOST_NAMED else ""
     allowed = "" if found.allowed_db == 0.0 else f"; the budget allows any two {found.allowed_db:.1f} dB"

@@ -77,6 +77,15 @@ class Instruments:
     quarrels: tuple[Quarrel, ...]
     allowed_db: float
 
+    def against_median(self, unit: int) -> Difference:
+        """A unit's offset against the median of those that share signals with it; NaN where none does."""
+        if self.offsets.group[unit] < 0:
+            return Difference(math.nan, math.nan, 0)
+        members = self.offsets.group == self.offsets.group[unit]
+        offset = float(self.offsets.offset_db[unit] - np.median(self.offsets.offset_db[members]))
+        told = self.offsets.against(unit, members.astype(np.float64))
+        return Difference(offset, told.u_db, told.behind)
+
     def told_hz(self, units: Sequence[int]) -> tuple[float, float]:
         """From the lowest to the highest signal that some units hold, in hertz."""
         known = np.isfinite(self.shared.level_db[list(units)])

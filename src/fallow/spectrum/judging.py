@@ -181,7 +181,7 @@ def judge(
     loads = _loads(reference, chain, absolute=absolute)
     found = []
     for index, part in enumerate(heard):
-        found.append(_find(part, loads, raster, judging.confidence_pct, absolute=absolute))
+        found.append(_find(part, _its_loads(part, loads, heard), raster, judging.confidence_pct, absolute=absolute))
         if progress is not None:
             progress(READY_SHARE + (1.0 - READY_SHARE) * (index + 1) / len(heard))
     evidence = tuple(one.evidence for one in found)
@@ -271,6 +271,12 @@ def _loads(reference: Survey | None, chain: Chain | None, *, absolute: bool) -> 
             hint="say so with --level-unit if both are dBm",
         )
     return make_ready(reference, chain, absolute=absolute)[0]
+
+
+def _its_loads(part: Heard, loads: Sequence[Heard], heard: Sequence[Heard]) -> list[Heard]:
+    """The references that speak for a series: those known to be another instrument's do not."""
+    others = {other.instrument for other in heard} - {part.instrument, ""}
+    return [load for load in loads if load.instrument not in others]
 
 
 # --- what is found

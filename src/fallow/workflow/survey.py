@@ -19,17 +19,20 @@ from fallow.show.link import Station
 from fallow.spectrum.chain import Chain, combined_u_range_db
 from fallow.spectrum.field import field_dbuvm
 from fallow.spectrum.heard import is_absolute
+from fallow.spectrum.instruments import Instruments
 from fallow.spectrum.judging import Air, stretch_of
 from fallow.spectrum.judging import judge as judge_survey
 from fallow.spectrum.sweep import Detector, Survey
 from fallow.spectrum.verdict import Emitter, JudgedSlice, Judging
 from fallow.units import Channel, Span
+from fallow.workflow.instruments import instruments_named, told_apart
 from fallow.workflow.listing import Listing, slices_of, unlisted
 
 __all__ = [
     "Asked",
     "FileReading",
     "FileRefusal",
+    "Instruments",
     "JudgedAir",
     "Listing",
     "TakenIn",
@@ -99,7 +102,9 @@ def read_sweeps(
     paths: Sequence[FilePath], telling: Telling | None = None, progress: FileProgress | None = None
 ) -> tuple[FileReading | FileRefusal, ...]:
     """How each file (of folders too) is understood; refusals and open questions are values here, not errors."""
-    return read_paths([fspath(path) for path in paths], telling or Telling(), progress)
+    telling = telling or Telling()
+    found = read_paths([fspath(path) for path in paths], telling, progress)
+    return tuple(one if isinstance(one, FileRefusal) else instruments_named(one, telling.instruments) for one in found)
 
 
 def open_sweeps(*paths: FilePath, telling: Telling | None = None) -> Survey:
@@ -328,20 +333,22 @@ def telling_from(
     detector: str | None,
     zone: str | None,
     recording: tuple[str | None, float | None, int | None] = (None, None, None),
+    instruments: str | None = None,
 ) -> Telling:
     """The telling options as typed words. ``recording``: type of samples, rate and centre in hertz."""
     kind = None if detector is None else Detector(detector)
-    return Telling(unit, level_unit, decimal, delimiter, rbw_hz, kind, zone, *recording)
+    return Telling(unit, level_unit, decimal, delimiter, rbw_hz, kind, zone, *recording, instruments)
 
 
 def _survey_of(readings: Sequence[FileReading]) -> Survey:
     """One survey of several files. A note that several files share is said once."""
+    readings, apart = told_apart(readings)
     said: dict[str, list[str]] = {}
     for reading in readings:
         for note in reading.notes:
             said.setdefault(note, []).append(reading.path)
     notes = tuple(f"{_few(paths)}: {note}" for note, paths in said.items())
-    return Survey(tuple(series for reading in readings for series in reading.series), notes)
+    return Survey(tuple(series for reading in readings for series in reading.series), (*notes, *apart))
 
 
 def _few(paths: Sequence[str]) -> str:
