@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 
 from fallow.show.assignment import Assignment
+from fallow.show.link import Link
 from fallow.show.wanted import Wanted
 
 __all__ = ["look_alikes", "notes_on_names"]
@@ -12,9 +13,10 @@ __all__ = ["look_alikes", "notes_on_names"]
 
 def notes_on_names(wanted: Wanted, rows: Sequence[Assignment] = ()) -> tuple[str, ...]:
     """Areas and scenes of a show, and of the rows of a plan, that look alike but are taken as several; in sentences."""
-    placed = (*wanted.links, *rows)
+    placed: tuple[Link | Assignment, ...] = (*wanted.links, *rows)
     areas = [area for pair in wanted.losses.pairs for area in pair]
-    areas += [one.area for one in (*placed, *wanted.foreign, *wanted.stations)]
+    areas += [one.area for one in placed]
+    areas += [one.area for one in wanted.foreign] + [one.area for one in wanted.stations]
     scenes = [scene for one in placed for scene in one.scenes]
     told = [_told(alike, "area") for alike in look_alikes(areas)]
     return (*told, *(_told(alike, "scene") for alike in look_alikes(scenes)))
