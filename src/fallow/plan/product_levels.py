@@ -85,13 +85,14 @@ class ProductSums:
         of, added = _ranges(sums.hz, around_hz, within_hz)
         taken = heard[of]
         makers = sums.makers.T
-        level = (k[0] * levels_dbm[makers].sum(axis=0))[added] + (k[-1] * levels_dbm)[taken]
-        valid = level > -np.inf
+        sums_dbm = k[0] * levels_dbm[makers].sum(axis=0)
+        valid = sums_dbm[added] > -np.inf
         for letter in makers:
             valid &= letter[added] != taken
         found = np.flatnonzero(valid)
-        added, of = added[found], of[found]
-        return ProductsHeard(form, self, added, taken[found], np.abs(sums.hz[added] - around_hz[of]), level[found])
+        added, of, taken = added[found], of[found], taken[found]
+        level = sums_dbm[added] + (k[-1] * levels_dbm)[taken]
+        return ProductsHeard(form, self, added, taken, np.abs(sums.hz[added] - around_hz[of]), level)
 
 
 def total_mw(form: Form, levels_dbm: NDArray[np.float64]) -> float:

@@ -110,21 +110,22 @@ def _made_in_receiver(reception: Reception, company: Company, scene: Scene, near
     """Products of one form made in the receiver: those near by one by one, all others as a sum."""
     form, figures = near.form, reception.figures
     made_db = form.level_dbm([0.0] * len(form.coefficients), figures.iip3_dbm.value)
-    last_db = float(reception.lost_db(np.array(figures.reach_hz)))
-    far_mw = total_mw(form, reception.inside_dbm[scene.mixing]) - float((10 ** (near.level_dbm / 10)).sum())
-    far_dbm = 10 * math.log10(far_mw) if far_mw > 0 else -math.inf
-    lost_db = np.append(reception.lost_db(near.distance_hz), last_db)
-    parts = np.append(near.level_dbm, far_dbm) + made_db - lost_db
-    if parts.max() == -np.inf:
+    lost_db, last_db = reception.lost_db(near.distance_hz), float(reception.lost_db(np.array(figures.reach_hz)))
+    before = 10 ** (near.level_dbm / 10)
+    behind = before * 10 ** (-lost_db / 10)
+    far = max(total_mw(form, reception.inside_dbm[scene.mixing]) - float(before.sum()), 0.0) * 10 ** (-last_db / 10)
+    total = float(behind.sum()) + far
+    if total <= 0:
         return
     k = np.abs(form.coefficients)
-    effects = _effects(form.order, float(np.sqrt((k**2).sum())), _mean_loss(parts, lost_db))
+    mean_lost_db = (float((behind * lost_db).sum()) + far * last_db) / total  # no @: its threads cost more
+    effects = _effects(form.order, float(np.sqrt((k**2).sum())), mean_lost_db)
     effects["intercept point"] = 1.0 - form.order
-    level_dbm, reach = power_sum_dbm(parts), exact_width(figures.reach_hz)
+    level_dbm, reach = 10 * math.log10(total) + made_db, exact_width(figures.reach_hz)
     if not len(near.level_dbm):
         yield Entry(form.name, level_dbm, f"none within {reach}", "receiver", effects=effects)
         return
-    worst = int(np.argmax(parts[:-1]))
+    worst = int(np.argmax(behind))
     makers, away_hz = near.makers(np.array([worst]))[0], int(near.distance_hz[worst])
     if figures.front_end_db.value > 0:
         effects["front end"] = -float(k @ reception.front_end_db[makers]) / figures.front_end_db.value
