@@ -210,6 +210,8 @@ def _shape(evidence: Evidence, seen: Sighting) -> _Shape | None:
     if max(power[0], power[-1]) > 0.1 * top:
         return None  # cut off where it is not yet 10 dB down
     upper, lower = np.flatnonzero(power >= 0.5 * top), np.flatnonzero(power >= 0.1 * top)
+    if lower[-1] - lower[0] < 2:
+        return None  # fewer than three bins have no shape
     body = 10.0 * np.log10(np.maximum(power[upper[0] : upper[-1] + 1], 1e-300))
     inner = body[body.size // 10 : body.size - body.size // 10]
     thirds = np.array_split(10.0 * np.log10(np.maximum(power[lower[0] : lower[-1] + 1], 1e-300)), 3)
