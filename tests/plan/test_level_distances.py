@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from itertools import count
+from itertools import count, product
 
 import pytest
 from hypothesis import given, settings
@@ -53,6 +53,12 @@ def asked(n=10, **figures):
 def test_defaults_are_no_ground_for_distances(figures, missing):
     with pytest.raises(UsageError, match=f"can't set the distances of mic, because its {missing} not stated"):
         by_levels(show(**figures))
+
+
+def test_equipment_that_can_be_tuned_nowhere_is_refused_too():
+    kind = replace(stated_kind(), tuning=())
+    with pytest.raises(UsageError, match="which has neither tuning range nor presets"):
+        by_levels(wanted(kinds=[kind], links=[Link("a", "mic")]))
 
 
 def test_equipment_that_nobody_uses_need_not_be_stated():
@@ -143,3 +149,29 @@ def test_a_plan_by_levels_holds_more_links_and_its_ledgers_bear_all_transmitters
     rows = [row(name, hz / 1e6) for name, hz in best.frequencies_hz.items()]
     strict = accounts_of(Stage.of(rows, levelled, None), at_nearest=True)
     assert min(one.margin_db for one in strict.ledgers.values()) > 0
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.lists(st.sampled_from([10.0, 50.0, 250.0, 1000.0]), min_size=2, max_size=3), st.floats(0, 20))
+def test_of_several_types_each_bears_the_loudest_of_all_at_its_own_distances(powers_mw, iip3_dbm):
+    """Every pair and triple of types, one after the other, against the distances that their victim asks for."""
+    kinds = [replace(stated_kind(f"kind {i}", iip3_dbm=iip3_dbm), power_mw=mw) for i, mw in enumerate(powers_mw)]
+    links = [Link(f"{kind.name} {i}", kind.name) for kind in kinds for i in range(2)]
+    found = by_levels(wanted(kinds=kinds, links=links)).wanted.equipment
+    for victim in kinds:
+        figures = figures_of(victim)
+        bears = plain_level_dbm(victim, figures.distance_m.value, 524_000_000) - figures.body_db.value
+        bears -= figures.fade_db.value + figures.needed_db.value + RESERVE_DB
+        near = [plain_level_dbm(kind, figures.nearest_m.value, 500_000_000) for kind in kinds]
+        for form, kept_hz in (
+            (TWO_CARRIERS, found[victim.name].im3_hz),
+            (THREE_CARRIERS, found[victim.name].im3_three_hz or 0),
+            (FIFTH, found[victim.name].im5_hz or 0),
+        ):
+            for levels in product(near, repeat=len(form.coefficients)):
+                level = form.level_dbm(levels, iip3_dbm) - rejected_db(figures.selectivity, kept_hz)
+                assert level <= bears + 1e-6 or kept_hz >= figures.selectivity[-1][0]
+        for other, level in zip(kinds, near, strict=True):
+            kept_hz = max(found[victim.name].spacing_hz, found[other.name].spacing_hz)
+            assert level - rejected_db(figures.selectivity, kept_hz) <= bears + 1e-6
+            assert kept_hz >= (victim.bandwidth_hz + other.bandwidth_hz) / 2

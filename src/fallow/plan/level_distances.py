@@ -197,9 +197,12 @@ def _eirp_dbm(equipment: Equipment) -> float:
 
 
 def _ends_hz(equipment: Equipment, placed: Sequence[Link | Assignment]) -> tuple[int, int]:
-    """The lowest and highest carrier of a type of radio."""
+    """The lowest and highest carrier of a type of radio. Raises UsageError where it has none at all."""
     ends = [hz for span in equipment.tuning for hz in (span.low_hz, span.high_hz)] or list(equipment.presets_hz)
     ends += [one.frequency_hz for one in placed if one.equipment == equipment.name and one.frequency_hz is not None]
+    if not ends:
+        what = f"levels can't set the distances of {equipment.name}, which has neither tuning range nor presets"
+        raise UsageError(what, hint="fill in tuning_mhz in the equipment table")
     return min(ends), max(ends)
 
 
