@@ -41,6 +41,17 @@ def test_a_line_that_the_sweeps_do_not_show_stays_own() -> None:
     assert air.judge_window(485e6, 485.2e6).verdict is Verdict.CLEAN
 
 
+def test_a_line_that_the_sweeps_do_not_show_is_not_said_to_be_in_them() -> None:
+    air = judge(_survey(490e6), reference=_survey(480e6, 490e6, seed=2))
+    told = [note for note in air.notes if note.startswith("lines at ")]
+    assert told == [
+        "lines at 490.000 MHz are also in the reference: the instrument's own, no emitters",
+        "lines at 480.000 MHz are in the reference alone: the instrument's own, which the sweeps don't show now",
+    ]
+    (hidden,) = (reason for reason in air.judge_window(479.9e6, 480.1e6).reasons if "480.000 MHz" in reason)
+    assert hidden == "line at 480.000 MHz: the instrument's own: in the reference, though not in the sweeps now"
+
+
 def test_without_a_reference_lines_on_a_clock_are_suspect() -> None:
     air = judge(_survey(*CLOCK_HZ))
     for line in CLOCK_HZ:

@@ -382,7 +382,8 @@ def _circumstances(
         link_width_hz=judging.link_width_hz,
         n_sweeps=max(part.heard.n_sweeps for part in evidence),
         rbw_assumed=not all(part.heard.rbw_known for part in evidence),
-        own_lines_hz=np.unique([line.frequency_hz for one in found for line in one.own]),
+        own_lines_hz=_own_lines_hz(found, shown=True),
+        hidden_lines_hz=np.setdiff1d(_own_lines_hz(found, shown=False), _own_lines_hz(found, shown=True)),
         suspect_lines_hz=np.unique([line.frequency_hz for one in found for line in one.suspect]),
         blocks=blocks,
         announced=tuple(
@@ -393,6 +394,11 @@ def _circumstances(
         strong=strong,
         misreadings=() if instruments is None else instruments.misreadings,
     )
+
+
+def _own_lines_hz(found: Sequence[_Found], *, shown: bool) -> NDArray[np.float64]:
+    """Lines of the references that the sweeps show, or that they don't, in hertz, rising, each once."""
+    return np.unique([line.frequency_hz for one in found for line in one.own if line.shown is shown])
 
 
 def _height_db(evidence: Evidence, emitter: Emitter) -> float:
@@ -423,6 +429,7 @@ def _notes(around: Circumstances, emitters: Sequence[Emitter]) -> list[str]:
         notes.append(RELATIVE_PROOF)
     for lines, what in (
         (around.own_lines_hz, "also in the reference: the instrument's own, no emitters"),
+        (around.hidden_lines_hz, "in the reference alone: the instrument's own, which the sweeps don't show now"),
         (
             around.suspect_lines_hz,
             "steady and narrow, and suspected to be the instrument's own: no emitters until proven",

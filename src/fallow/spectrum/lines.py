@@ -46,7 +46,7 @@ NARROWEST_SIGNAL_HZ = 80e3  # common practice: a modulated link is wider than th
 @dataclass(frozen=True)
 class Line:
     """A narrow line: its bins (``first`` to ``last``, exclusive), the strongest of them, power above the level around
-    it.
+    it. ``shown``: whether the sweeps themselves show it, or only the reference.
     """
 
     first: int
@@ -54,6 +54,7 @@ class Line:
     peak: int
     frequency_hz: float
     above_mw: float
+    shown: bool = True
 
 
 def find_lines(heard: Heard) -> tuple[Line, ...]:
@@ -88,7 +89,8 @@ def own_lines(heard: Heard, lines: tuple[Line, ...], reference: Heard) -> tuple[
         if bins.start < bins.stop and on_air <= 10.0 ** (SAME_LINE_DB / 10.0) * line.above_mw:
             first = min([bins.start, *(other.first for other in near)])
             last = max([bins.stop, *(other.last for other in near)])
-            own.append(replace(line, first=first, last=last, peak=(bins.start + bins.stop) // 2))
+            peak = (bins.start + bins.stop) // 2
+            own.append(replace(line, first=first, last=last, peak=peak, shown=bool(near)))
     return tuple(own)
 
 

@@ -26,8 +26,8 @@ RELATIVE_PROOF = (
 
 @dataclass(frozen=True, eq=False)
 class Circumstances:
-    """What the sentences need to know of the whole survey. Lines in hertz, shape (line,); ``strong``: the loudest
-    blocks; ``misreadings``: instruments that can't be believed.
+    """What the sentences need to know of the whole survey. Lines in hertz, shape (line,); ``hidden_lines_hz``: own ones
+    that only the reference shows; ``strong``: the loudest blocks; ``misreadings``: instruments that can't be believed.
     """
 
     absolute: bool
@@ -37,6 +37,7 @@ class Circumstances:
     n_sweeps: int
     rbw_assumed: bool
     own_lines_hz: NDArray[np.float64]
+    hidden_lines_hz: NDArray[np.float64]
     suspect_lines_hz: NDArray[np.float64]
     blocks: Sequence[Block]
     announced: Sequence[Block]
@@ -225,6 +226,7 @@ def _lines(windows: SliceWindows, around: Circumstances) -> list[str]:
     sentences = []
     for lines, what in (
         (around.own_lines_hz, "the instrument's own: also in the reference"),
+        (around.hidden_lines_hz, "the instrument's own: in the reference, though not in the sweeps now"),
         (around.suspect_lines_hz, f"perhaps the instrument's own: {_would_tell(around)}"),
     ):
         inside = lines[(lines >= low) & (lines <= high)]
