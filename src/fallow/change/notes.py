@@ -53,7 +53,21 @@ def notes_on_offset(
             if b.seen_in == "signals" and b.behind > 1
         )
         notes.append(f"the offset differs from band to band by more than chance (MHz, dB): {told}")
+    notes += _far_bands(bands, signals, terms)
     return notes
+
+
+def _far_bands(bands: Sequence[BandOffset], signals: Offset | None, terms: Terms) -> list[str]:
+    """Bands that differ by more than explained, where the whole does not."""
+    if signals is None or (terms.absolute and beyond_chance(signals, terms.u_db)):
+        return []
+    whose = "repeatability allows" if terms.same_chain else "the two budgets allow"
+    return [
+        f"{format_span_mhz(band.low_hz, band.high_hz)}: signals ({band.behind}) are "
+        f"{_higher(Offset(band.offset_db, band.u_db, band.behind))} in the new survey, more than {whose}"
+        for band in bands
+        if band.beyond_uncertainty
+    ]
 
 
 def _higher(offset: Offset) -> str:

@@ -16,7 +16,7 @@ import numpy as np
 from fallow.change.broad import Stretch, find_stretches, grouped_difference
 from fallow.change.narrow import background_of, find_narrow_places
 from fallow.change.notes import few, notes_on_chain, notes_on_gaps, notes_on_likeness, notes_on_offset
-from fallow.change.offset import Offset, band_offsets, floor_offset, signal_offset
+from fallow.change.offset import Offset, SharedSignals, band_offsets, floor_offset
 from fallow.change.places import changes_at, with_moves
 from fallow.change.side_by_side import Levels, Pair, lay_side_by_side
 from fallow.change.values import Change, SurveyChange, Terms, What
@@ -38,7 +38,7 @@ UNEVEN_DB = 1.0  # quartile distance of the floor's difference: more is no commo
 
 def compare_surveys(old: Air, new: Air, *, same_chain: bool | None = None) -> SurveyChange:
     """Compare two surveys of one place. ``same_chain``: whether antenna and instrument were the same; ``None``: taken
-    as the same where grid, bandwidth and detector agree.
+    as the same where grid, bandwidth and detector agree, and no two instruments are named.
 
     Raises UsageError where one has absolute and the other relative levels, and where they share no spectrum.
     """
@@ -53,10 +53,11 @@ def compare_surveys(old: Air, new: Air, *, same_chain: bool | None = None) -> Su
     same = all(_same_kind(pair) for pair in pairs) if same_chain is None else same_chain
     terms = Terms(same, _u_db(old, new, same=same), old.basis == "absolute", old.link_width_hz)
     blocks = _known_blocks(old, new)
-    signals, floors = signal_offset(pairs), floor_offset(np.concatenate([_floor_groups(p, blocks) for p in pairs]))
+    held = SharedSignals.of(old.evidence, new.evidence, same_chain=same)
+    signals, floors = held.offset(), floor_offset(np.concatenate([_floor_groups(p, blocks) for p in pairs]))
     shift = _common_shift(pairs, blocks, signals, floors, terms)
     found = [_changes_of(pair, blocks, terms, shift) for pair in pairs]
-    bands = band_offsets(pairs)
+    bands = band_offsets(pairs, held, terms)
     offset = signals or floors
     return SurveyChange(
         changes=tuple(sorted((change for one, _ in found for change in one), key=lambda change: change.low_hz)),
@@ -77,6 +78,8 @@ def compare_surveys(old: Air, new: Air, *, same_chain: bool | None = None) -> Su
 
 def _same_kind(pair: Pair) -> bool:
     one, other = pair.old.evidence.heard, pair.new.evidence.heard
+    if one.instrument and other.instrument and one.instrument != other.instrument:
+        return False
     return one.axis == other.axis and one.rbw_hz == other.rbw_hz and one.detector == other.detector
 
 

@@ -48,7 +48,8 @@ class Change:
 class BandOffset:
     """By how much the new survey shows the same signals (or only its floor) higher in a part of the spectrum, dB.
 
-    ``seen_in``: ``signals`` or ``floor``; ``behind``: how many emitters, or groups of floor, it rests on.
+    ``seen_in``: ``signals`` or ``floor``; ``behind``: how many signals, or groups of floor, it rests on.
+    ``beyond_chance``: whether it is more than chance; ``beyond_uncertainty``: than the uncertainty of both surveys.
     """
 
     low_hz: int
@@ -57,6 +58,8 @@ class BandOffset:
     u_db: float
     seen_in: str
     behind: int
+    beyond_chance: bool
+    beyond_uncertainty: bool
 
 
 @dataclass(frozen=True)

@@ -287,6 +287,8 @@ def _survey_change(found: SurveyChange | None) -> Document:
                 "u_db": _number(band.u_db),
                 "seen_in": band.seen_in,
                 "behind": band.behind,
+                "beyond_chance": band.beyond_chance,
+                "beyond_uncertainty": band.beyond_uncertainty,
             }
             for band in found.by_band
         ],

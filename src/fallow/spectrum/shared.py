@@ -85,9 +85,12 @@ def find_shared(units: Sequence[Sequence[Evidence]]) -> Shared:
     level, u_db, at_most = (np.full(shape, np.nan) for _ in range(3))
     steady = np.zeros(shape, dtype=bool)
     tail = BY_NOISE / max(1, len(spans))
+    peaks = [_shows_peaks(part) for parts in units for part in parts]
+    left_out = any(peaks) and not all(peaks)  # they show what is like noise higher by an amount that depends on it
     for unit, parts in enumerate(units):
         for signal, span in enumerate(spans):
-            best = _best_of(parts, strong[unit], span, tail)
+            told = [one for one in zip(parts, strong[unit], strict=True) if not (left_out and _shows_peaks(one[0]))]
+            best = _best_of(told, span, tail)
             if best is None:
                 continue
             held, weighed = best
@@ -190,18 +193,20 @@ def _thinned(spans: Sequence[Span], most: int) -> list[Span]:
     return [spans[round(place)] for place in np.linspace(0, len(spans) - 1, most)]
 
 
-def _best_of(
-    parts: Sequence[Evidence], strong: Sequence[list[Span]], span: Span, tail: float
-) -> tuple[bool, Weighed] | None:
+def _shows_peaks(part: Evidence) -> bool:
+    return part.heard.detector in (Detector.PEAK, Detector.MAX_HOLD) or part.heard.noise.peak_of > 1
+
+
+def _best_of(parts: Sequence[tuple[Evidence, list[Span]]], span: Span, tail: float) -> tuple[bool, Weighed] | None:
     """Whether a unit holds a signal, and how it shows the span, by the series that tells most; ``None`` where it did
-    not measure it, or where a line of its own or a peak detector is in the way.
+    not measure it, or where a line of its own is in the way. ``parts``: its series, each with its strong spans.
     """
     best: tuple[bool, Weighed] | None = None
-    for part, theirs in zip(parts, strong, strict=True):
+    for part, strong in parts:
         weighed = _weighed_in(part, span, tail)
         if weighed is None:
             continue
-        held = _inside(theirs, *span) and weighed.present
+        held = _inside(strong, *span) and weighed.present
         held &= weighed.signal_db >= weighed.noise_db + LEAST_ABOVE_NOISE_DB
         if best is None or (held, -weighed.u_db if held else 0.0) > (best[0], -best[1].u_db if best[0] else 0.0):
             best = held, weighed
@@ -210,8 +215,6 @@ def _best_of(
 
 def _weighed_in(part: Evidence, span: Span, tail: float) -> Weighed | None:
     heard = part.heard
-    if heard.detector in (Detector.PEAK, Detector.MAX_HOLD):
-        return None  # its levels of what is like noise lie higher by an amount that depends on the signal
     low, high = np.array([span[0]]), np.array([span[1]])
     geometry = geometry_of(heard, low, high)
     bins = slice(int(geometry.first[0]), int(geometry.last[0]))

@@ -63,7 +63,28 @@ def _show_survey_change(out: Console, found: SurveyChange) -> None:
                 change.because,
             )
         out.print(table)
+    _show_bands(out, found)
     print_notes(out, found.notes)
+
+
+def _show_bands(out: Console, found: SurveyChange) -> None:
+    """By how much two units differ band by band; of one and the same only where it is more than chance."""
+    told = [band for band in found.by_band if band.seen_in == "signals"]
+    if not told or (found.same_chain and not any(band.beyond_chance for band in told)):
+        return
+    out.print("\nThe new survey shows the same signals higher by", style="bold")
+    table = plain_table(("MHz", "right"), ("by dB", "right"), ("signals", "right"))
+    table.add_column("which is", ratio=1)
+    for band in told:
+        few = "one signal alone, which may have changed"
+        known = "more than the uncertainty of both explains" if band.beyond_uncertainty else "more than chance"
+        table.add_row(
+            f"{band.low_hz / 1e6:.1f}-{band.high_hz / 1e6:.1f}",
+            f"{band.offset_db:+.1f}±{band.u_db:.1f}",
+            str(band.behind),
+            few if band.behind == 1 else known if band.beyond_chance else "no more than chance",
+        )
+    out.print(table)
 
 
 def _show_pad_test(out: Console, found: PadTest) -> None:
