@@ -57,9 +57,19 @@ def test_the_reason_names_the_rule_the_verdict_and_the_nearest_neighbours():
 def test_nothing_is_said_of_what_was_not_asked():
     company = company_with(row("v", 498.8), [], wanted())
     footing = Footing.of(company.carriers[0], equipment(), None)
-    assert why(footing, company, 0, "") == ("no product near it",)
-    silent = company_with(Assignment("v", "radio", frequency_hz=500 * MHZ), [], wanted(kinds=[plain_kind()]))
-    assert why(Footing.of(silent.carriers[0], plain_kind(), None), silent, 0, "") == ()
+    assert why(footing, company, 0, "") == ("no other carrier meets it",)
+
+
+def test_there_is_always_a_reason():
+    kinds = [plain_kind(spacing_khz=0)]
+    for rows in ([], [row("a", 500, "radio", scenes=("act 2",))]):
+        company = company_with(row("v", 498.8, "radio", scenes=("act 1",)), rows, wanted(kinds=kinds))
+        assert why(Footing.of(company.carriers[-1], kinds[0], None), company, len(rows), "") == (
+            "no other carrier meets it",
+        )
+    company = company_with(row("v", 498.8, "radio"), [row("a", 500, "radio")], wanted(kinds=kinds))
+    told = why(Footing.of(company.carriers[-1], kinds[0], None), company, 1, "")
+    assert told == ("no distance from others is asked for",)
 
 
 @settings(max_examples=80, deadline=None)

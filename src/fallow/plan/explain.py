@@ -63,11 +63,13 @@ def _of_verdict(judged: JudgedSlice, footing: Footing) -> str:
 
 
 def _of_neighbours(company: Company, position: int) -> str:
+    if not any(company.meet(position, i) for i in range(len(company.carriers)) if i != position):
+        return "no other carrier meets it"
     carrier, product = nearest_carrier(company, position), nearest_product(company, position)
     said = [near.text for near in (carrier, product) if near is not None]
     if product is None and company.carriers[position].product_distances_hz:
         said.append("no product near it")
-    return "; ".join(said)
+    return "; ".join(said) or "no distance from others is asked for"
 
 
 @dataclass(frozen=True)
