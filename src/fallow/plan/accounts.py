@@ -24,7 +24,7 @@ from fallow.show.receiver import Figure, Figures
 __all__ = ["Accounts", "accounts_of"]
 
 LOUDEST = 300  # carriers whose products near a victim are listed; what softer ones make counts as a sum
-PATH_U_DB = 3.0  # of the path model: the line-of-sight cases of Rec. ITU-R P.1238-11 scatter 2.7 dB at 10 m, 3.3 at 25 m
+PATH_U_DB = 3.0  # of the path model: line-of-sight cases of Rec. ITU-R P.1238-11 scatter 2.7 dB at 10 m, 3.3 at 25 m
 PLACE_OF_LINK_U_DB = 4.0  # Rec. ITU-R P.1238-11, σ 3.76 dB (office, line of sight)
 MEASURED_U_DB = 2.5  # of a level read from a pocket instrument or a receiver's meter, common practice
 EFFECTS_ON_WANTED = {"path model": 1.0, "place of the link": 1.0, "body": -1.0, "antenna": 1.0}
