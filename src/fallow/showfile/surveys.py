@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,21 +18,24 @@ from fallow.showfile.sweeps import (
     Section,
     begin_series,
     fold,
+    head_of,
     next_sweep,
     read_series,
     store_live,
     store_series,
+    time_range,
 )
 from fallow.showfile.values import SurveyHead
 from fallow.spectrum.sweep import Series, Survey
 
-__all__ = ["Recorder", "put_survey", "read_survey"]
+__all__ = ["Extent", "Recorder", "extent_of", "put_survey", "read_survey"]
 
 
 def put_survey(change: Change, head: SurveyHead, survey: Survey) -> SurveyHead:
-    """Store a survey with all its sweeps as a part of a change. Returns the head with the numbers of its series."""
+    """Store a survey with all its sweeps as a part of a change, behind what ``head`` has. Returns the new head."""
     numbers = tuple(store_series(change.connection, series) for series in survey.series)
-    stored = replace(head, series=(*head.series, *numbers), notes=survey.notes)
+    notes = tuple(dict.fromkeys((*head.notes, *survey.notes)))
+    stored = replace(head, series=(*head.series, *numbers), notes=notes)
     change.put(SURVEYS, stored)
     return stored
 
@@ -52,6 +55,37 @@ def read_survey(show: ShowFile, head: SurveyHead, section: Section = EVERYTHING)
     if not found and missed is not None:
         raise missed
     return Survey(tuple(found), head.notes)
+
+
+@dataclass(frozen=True)
+class Extent:
+    """How much a survey holds, told without unpacking a sweep. Times in seconds since 1970, ``None`` where unknown."""
+
+    sweeps: int = 0
+    points: int = 0
+    low_hz: float | None = None
+    high_hz: float | None = None
+    from_s: float | None = None
+    until_s: float | None = None
+    zone_known: bool = False
+
+
+def extent_of(show: ShowFile, head: SurveyHead) -> Extent:
+    """What the survey holds. Raises InputError where its series are not in the file."""
+    with show.snapshot():
+        heads = {number: head_of(show.connection, number, show.path) for number in head.series}
+        sweeps = sum(next_sweep(show.connection, number) for number in heads)
+        times = [time_s for number in heads for time_s in time_range(show.connection, number)]
+    axes = {one.axis for one in heads.values()}
+    return Extent(
+        sweeps,
+        sum(axis.n for axis in axes),
+        min((float(axis.centres_hz[0]) for axis in axes), default=None),
+        max((float(axis.centres_hz[-1]) for axis in axes), default=None),
+        min(times, default=None),
+        max(times, default=None),
+        all(one.zone_known for one in heads.values()),
+    )
 
 
 class Recorder:

@@ -70,17 +70,21 @@ def store_series(connection: sqlite3.Connection, series: Series) -> int:
     for first in range(0, series.n_sweeps, TILE_SWEEPS):
         rows = slice(first, first + TILE_SWEEPS)
         times_s = None if series.times_s is None else series.times_s[rows]
-        _store_fold(connection, number, first, series.levels_db[rows], times_s)
+        store_fold(connection, number, first, series.levels_db[rows], times_s)
     return number
 
 
-def begin_series(connection: sqlite3.Connection, like: Series) -> int:
-    """Enter a series without any sweep, otherwise as ``like``; returns its number. Raises sqlite3.Error."""
+def begin_series(connection: sqlite3.Connection, like: Series, number: int | None = None) -> int:
+    """Enter a series without any sweep, otherwise as ``like``; returns its number, which may be asked for.
+
+    Raises sqlite3.Error.
+    """
     detector = None if like.detector is None else str(like.detector)
     cursor = connection.execute(
-        "INSERT INTO series (axis, unit, is_timed, zone_known, rbw_hz, detector, trace, source, said)"
-        " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        "INSERT INTO series (id, axis, unit, is_timed, zone_known, rbw_hz, detector, trace, source, said)"
+        " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         (
+            number,
             _axis_number(connection, like.axis),
             str(like.unit),
             like.times_s is not None,
@@ -176,7 +180,7 @@ def fold(connection: sqlite3.Connection, number: int, path: Path, least: int = 1
         return
     for block in _live_blocks(connection, number, path, slice(0, head.axis.n), EVERYTHING):
         times_s = None if head.times_s is None else block.times_s
-        _store_fold(connection, number, block.first, block.levels_db, times_s)
+        store_fold(connection, number, block.first, block.levels_db, times_s)
     connection.execute("DELETE FROM sweep WHERE series = ?", (number,))
 
 
@@ -185,6 +189,16 @@ def next_sweep(connection: sqlite3.Connection, number: int) -> int:
     folded = connection.execute("SELECT max(first + sweeps) FROM fold WHERE series = ?", (number,)).fetchone()[0]
     live = connection.execute("SELECT max(number) + 1 FROM sweep WHERE series = ?", (number,)).fetchone()[0]
     return max(folded or 0, live or 0)
+
+
+def time_range(connection: sqlite3.Connection, number: int) -> tuple[float, ...]:
+    """The first and the last time [s] of a series; empty where none is known."""
+    found = connection.execute(
+        "SELECT min(low), max(high) FROM (SELECT from_s AS low, until_s AS high FROM fold WHERE series = ?"
+        " UNION ALL SELECT time_s, time_s FROM sweep WHERE series = ?)",
+        (number, number),
+    ).fetchone()
+    return tuple(time_s for time_s in found if time_s is not None)
 
 
 def store_live(connection: sqlite3.Connection, number: int, at: int, levels_db: Levels, time_s: float) -> None:
@@ -208,9 +222,10 @@ class _Fold:
     sweeps: int
 
 
-def _store_fold(
+def store_fold(
     connection: sqlite3.Connection, series: int, first: int, levels_db: Levels, times_s: Times | None
 ) -> None:
+    """Put neighbouring sweeps into the file as tiles, the first of them as number ``first``. Raises sqlite3.Error."""
     known = np.empty(0) if times_s is None else times_s[~np.isnan(times_s)]
     cursor = connection.execute(
         "INSERT INTO fold (series, first, sweeps, from_s, until_s, times) VALUES (?, ?, ?, ?, ?, ?)",

@@ -1,0 +1,155 @@
+"""The show's tables written as CSV, so that their readers read them back: exactly, frequencies to the hertz."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterable, Mapping, Sequence
+from decimal import Decimal
+from pathlib import Path
+
+from fallow.files.tables.grid import FilePath
+from fallow.files.tables.whole_file import replace_whole
+from fallow.show.equipment import Equipment, Stated
+from fallow.show.link import AreaLosses, Link, Station
+from fallow.spectrum.chain import ChainPart, GainCurve
+
+__all__ = ["write_areas", "write_chain", "write_equipment", "write_links", "write_stations"]
+
+Cells = Mapping[str, str]
+
+
+def write_links(path: FilePath, links: Sequence[Link]) -> None:
+    """Links as CSV, with the columns that we don't know. Raises OutputError; then nothing is changed."""
+    _write(path, "the links", [_link(link) for link in links], _LINK)
+
+
+def write_equipment(path: FilePath, equipment: Iterable[Equipment]) -> None:
+    """Equipment as CSV. Raises OutputError; then nothing is changed."""
+    _write(path, "the equipment", [_equipment(radio) for radio in equipment], _EQUIPMENT)
+
+
+def write_areas(path: FilePath, losses: AreaLosses) -> None:
+    """Pairs of areas as CSV, by name. Raises OutputError; then nothing is changed."""
+    rows = []
+    for one, other in sorted((min(pair), max(pair)) for pair in losses.pairs):
+        loss_db = losses.loss_db.get(frozenset((one, other)))
+        rows.append({"area": one, "other": other, "loss_db": "apart" if loss_db is None else _plain(loss_db)})
+    _write(path, "the areas", rows, ("area", "other", "loss_db"))
+
+
+def write_stations(path: FilePath, stations: Sequence[Station]) -> None:
+    """Announced TV channels as CSV. Raises OutputError; then nothing is changed."""
+    rows = [{"channel": one.channel, "area": one.area, "source": one.source} for one in stations]
+    _write(path, "the stations", rows, ("channel", "area", "source"))
+
+
+def write_chain(path: FilePath, parts: Sequence[ChainPart]) -> None:
+    """A chain as CSV, curves of gain as tables beside it. Raises OutputError; then nothing is changed.
+
+    A match over frequency is left out: its table can't say it.
+    """
+    rows = []
+    for number, part in enumerate(parts, 1):
+        row = {"part": part.part, "kind": part.kind, "u_db": _plain(part.u_db), "vswr": _vswr(part)}
+        if isinstance(part.gain_db, GainCurve):
+            row["gain_db"] = f"{Path(path).stem}-gain-{number}.csv"
+            _write_curve(Path(path).with_name(row["gain_db"]), part.gain_db)
+        else:
+            row["gain_db"] = _plain(part.gain_db)
+        rows.append(row)
+    _write(path, "the chain", rows, ("part", "kind", "gain_db", "u_db", "vswr"))
+
+
+_LINK = ("link", "equipment", "area", "scenes", "priority", "frequency_mhz", "fixed", "planned")
+
+
+def _link(link: Link) -> Cells:
+    return {
+        "link": link.name,
+        "equipment": link.equipment,
+        "area": link.area,
+        "scenes": ";".join(sorted(link.scenes)),
+        "priority": str(link.priority),
+        "frequency_mhz": "" if link.frequency_hz is None else _scaled(link.frequency_hz, 6),
+        "fixed": "yes" if link.fixed else "no",
+        "planned": "yes" if link.planned else "no",
+        **link.extra,
+    }
+
+
+_DISTANCES = ("step", "bandwidth", "spacing", "im3", "im3_three", "im5")
+_FIGURES = (
+    *("distance_m", "nearest_m", "body_db", "fade_db", "noise_figure_db", "needed_db", "iip3_dbm", "front_end_db"),
+    *("mixing_db", "antenna_dbi"),
+)
+_EQUIPMENT = (
+    *("equipment", "kind", "tuning_mhz", "step_khz", "presets_mhz", "bandwidth_khz", "power_mw", "power_kind"),
+    *("spacing_khz", "im3_khz", "im3_three_khz", "im5_khz"),
+)
+
+
+def _equipment(radio: Equipment) -> Cells:
+    distances = {f"{name}_khz": _khz(getattr(radio, f"{name}_hz")) for name in _DISTANCES}
+    return {
+        "equipment": radio.name,
+        "kind": str(radio.kind),
+        "tuning_mhz": ";".join(f"{_scaled(one.low_hz, 6)}-{_scaled(one.high_hz, 6)}" for one in radio.tuning),
+        "presets_mhz": ";".join(_scaled(hz, 6) for hz in radio.presets_hz),
+        "power_mw": "" if radio.power_mw is None else _plain(radio.power_mw),
+        "power_kind": "" if radio.power_kind is None else str(radio.power_kind),
+        **distances,
+        **_figures(radio.stated),
+    }
+
+
+def _figures(stated: Stated) -> Cells:
+    """The figures that are stated; a table in which none is has no columns for them."""
+    said = {name: _plain(value) for name in _FIGURES if (value := getattr(stated, name)) is not None}
+    if stated.selectivity:
+        said["selectivity_db"] = ";".join(f"{_khz(hz)}:{_plain(db)}" for hz, db in stated.selectivity)
+    return said | ({"figures_source": stated.source} if stated.source else {})
+
+
+def _write(path: FilePath, what: str, rows: Sequence[Cells], usual: Sequence[str]) -> None:
+    """Rows under their usual headings and those that only some rows have."""
+    headings = list(dict.fromkeys((*usual, *(name for row in rows for name in row))))
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(headings)
+    writer.writerows([row.get(name, "") for name in headings] for row in rows)
+    replace_whole(Path(path), text.getvalue().encode("utf-8"), what)
+
+
+def _write_curve(path: Path, curve: GainCurve) -> None:
+    rows = [
+        {"frequency_hz": _plain(hz), "gain_db": _plain(gain_db)}
+        for hz, gain_db in zip(curve.frequencies_hz.tolist(), curve.gains_db.tolist(), strict=True)
+    ]
+    if curve.u_db is not None:
+        for row, u_db in zip(rows, curve.u_db.tolist(), strict=True):
+            row["u_db"] = _plain(u_db)
+    _write(path, "the gain", rows, ("frequency_hz", "gain_db"))
+
+
+def _vswr(part: ChainPart) -> str:
+    sides = part.reflections
+    reflection = None if sides is None else sides.towards_antenna
+    if sides is None or not isinstance(reflection, float) or reflection != sides.towards_instrument:
+        return ""
+    return _plain(round((1 + reflection) / (1 - reflection), 12))
+
+
+def _khz(hz: int | None) -> str:
+    return "" if hz is None else _scaled(hz, 3)
+
+
+def _scaled(hz: int, decimals: int) -> str:
+    """Whole hertz in MHz (six decimals) or kHz (three), exactly."""
+    whole, rest = divmod(hz, 10**decimals)
+    return f"{whole}.{rest:0{decimals}d}"
+
+
+def _plain(value: float) -> str:
+    """A number without an exponent, exactly."""
+    return f"{Decimal(repr(float(value))):f}"

@@ -1,0 +1,201 @@
+"""The show for other programs and places: export and import, the copy for the stick, whether it is whole, rescue."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import shutil
+from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+
+from fallow.errors import InputError, OutputError, UsageError
+from fallow.files.sweep_parquet import SweepFile, write_sweeps
+from fallow.files.tables import write_plan
+from fallow.files.tables.foreign_table import write_foreign
+from fallow.files.tables.writing import write_areas, write_chain, write_equipment, write_links, write_stations
+from fallow.showfile.checking import Checked, check
+from fallow.showfile.copying import copy_show
+from fallow.showfile.exchange import Document, document_of, restore
+from fallow.showfile.kinds import CHAIN, PLANS
+from fallow.showfile.mishaps import told
+from fallow.showfile.opening import close_writing, connect_writing
+from fallow.showfile.rescue import Rescued, rescue
+from fallow.showfile.store import ShowFile
+from fallow.showfile.sweeps import begin_series, blocks, head_of, store_fold
+from fallow.showfile.writer import Writer, left_behind, release
+from fallow.workflow.show import SUFFIX, Desk, FilePath, find_show, rows_of_plan, wanted_of
+
+__all__ = [
+    "Checked",
+    "Exported",
+    "Rescued",
+    "check_show",
+    "copy_to",
+    "export_show",
+    "free_show",
+    "import_show",
+    "rescue_show",
+]
+
+DOCUMENT = "show.json"
+SERIES = "series-{}.parquet"
+Progress = Callable[[str, float], None]
+
+
+@dataclass(frozen=True)
+class Exported:
+    """Where the show went, and the files that were written."""
+
+    folder: Path
+    files: tuple[Path, ...]
+
+
+def export_show(folder: FilePath, desk: Desk, progress: Progress | None = None) -> Exported:
+    """Write the show into a new folder: ``show.json``, its tables as CSV, its sweeps as Parquet.
+
+    Raises OutputError where the folder is there already or can't be written; then nothing is left behind.
+    """
+    folder = Path(folder)
+    if folder.exists():
+        raise OutputError(
+            "there is something of this name already", path=folder, hint="name a folder that is not there"
+        )
+    part = folder.with_name(f".{folder.name}.{os.getpid()}.part")
+    try:
+        with desk.looking() as show, show.snapshot():
+            (part / "tables").mkdir(parents=True)
+            (part / "sweeps").mkdir()
+            document = document_of(show)
+            text = json.dumps(document, ensure_ascii=False, allow_nan=False, indent=1) + "\n"
+            (part / DOCUMENT).write_text(text, encoding="utf-8")
+            _write_tables(part / "tables", show)
+            for count, number in enumerate(document["series"]):
+                if progress is not None:
+                    progress("writing sweeps", count / len(document["series"]))
+                _write_series(part / "sweeps" / SERIES.format(number), show, number)
+        part.rename(folder)
+    except OSError as error:
+        reason = (error.strerror or "unknown reason").lower()
+        raise OutputError(f"the show can't be exported ({reason}), and nothing was changed", path=folder) from error
+    finally:
+        if part.exists():
+            shutil.rmtree(part, ignore_errors=True)
+    return Exported(folder, tuple(sorted(one for one in folder.rglob("*") if one.is_file())))
+
+
+def import_show(folder: FilePath, to: FilePath, desk: Desk, progress: Progress | None = None) -> Path:
+    """A new show file from an exported folder; equal to the one that was exported, with its history.
+
+    Raises InputError where the folder holds no such show, OutputError where the file can't be made.
+    """
+    folder, to = Path(folder), Path(to)
+    to = to if to.suffix else to.with_name(to.name + SUFFIX)
+    document = _document(folder / DOCUMENT)
+    part = to.with_name(f".{to.name}.{os.getpid()}.import")
+    if to.exists():
+        raise OutputError("there is a file of this name already, and it was left as it is", path=to)
+    try:
+        with ShowFile.create(part, desk.who) as show:
+            restore(show, document, folder / DOCUMENT)
+            numbers = document.get("series", [])
+            for count, number in enumerate(numbers):
+                if progress is not None:
+                    progress("reading sweeps", count / len(numbers))
+                _read_series(folder / "sweeps" / SERIES.format(number), show, number)
+        copy_show(part, to)
+    finally:
+        with suppress(OSError):
+            part.unlink()
+    return to
+
+
+def copy_to(to: FilePath, desk: Desk, *, replace: bool = False) -> Path:
+    """A copy for the stick, whole by itself. Raises OutputError where it can't be made, or something is there."""
+    return copy_show(find_show(desk.path), to, replace=replace)
+
+
+def check_show(desk: Desk, progress: Progress | None = None) -> Checked:
+    """Whether the file is whole, and what is damaged. Raises InputError for what is no show file."""
+    return check(find_show(desk.path), progress)
+
+
+def rescue_show(to: FilePath, desk: Desk) -> Rescued:
+    """Write what can be read of a damaged file to a new one. Raises InputError where nothing can."""
+    return rescue(find_show(desk.path), to, desk.who)
+
+
+def free_show(desk: Desk) -> Writer | None:
+    """Take away the claim of a writer on a computer that is gone; returns whose it was.
+
+    Raises UsageError where that program runs on this computer: then it is not gone.
+    """
+    path = find_show(desk.path)
+    connection = connect_writing(path)
+    try:
+        with told(path):
+            writer = left_behind(connection)
+            if writer is not None and writer.is_here and writer.is_alive:
+                raise UsageError(
+                    f"{writer} is writing to the file, and its program runs", path=path, hint="end it there"
+                )
+            release(connection)
+            return writer
+    finally:
+        close_writing(connection)
+
+
+def _write_tables(folder: Path, show: ShowFile) -> None:
+    """The tables that hold anything, and each plan."""
+    wanted = wanted_of(show)
+    if wanted.links:
+        write_links(folder / "links.csv", wanted.links)
+    if wanted.equipment:
+        write_equipment(folder / "equipment.csv", wanted.equipment.values())
+    if wanted.losses.pairs:
+        write_areas(folder / "areas.csv", wanted.losses)
+    if wanted.foreign:
+        write_foreign(folder / "foreign.csv", wanted.foreign)
+    if wanted.stations:
+        write_stations(folder / "stations.csv", wanted.stations)
+    if parts := show.all(CHAIN):
+        write_chain(folder / "chain.csv", parts)
+    for number, plan in enumerate(show.all(PLANS), 1):
+        name = re.sub(r"[^\w-]+", "-", plan.name).strip("-") or "plan"
+        write_plan(folder / f"{number:02d}-{name}.csv", rows_of_plan(show, plan.name))
+
+
+def _write_series(path: Path, show: ShowFile, number: int) -> None:
+    head = head_of(show.connection, number, show.path)
+    found = blocks(show.connection, number, show.path, slice(0, head.axis.n))
+    write_sweeps(path, head, ((block.times_s, block.levels_db) for block in found))
+
+
+def _read_series(path: Path, show: ShowFile, number: int) -> None:
+    """Bring one series back under its number."""
+    file = SweepFile(path)
+    try:
+        with show.sweeping() as connection:
+            begin_series(connection, file.head, number)
+            at = 0
+            for times_s, levels_db in file.blocks():
+                store_fold(connection, number, at, levels_db, None if file.head.times_s is None else times_s)
+                at += levels_db.shape[0]
+    finally:
+        file.close()
+
+
+def _document(path: Path) -> Document:
+    try:
+        found = json.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        reason = (error.strerror or "unknown reason").lower()
+        hint = "name the folder that `fallow show export` made"
+        raise InputError(f"the exported show can't be opened ({reason})", path=path, hint=hint) from error
+    except ValueError as error:
+        raise InputError(f"this is no JSON ({error})", path=path) from error
+    if not isinstance(found, dict):
+        raise InputError("this is no show as fallow exports it", path=path)
+    return found

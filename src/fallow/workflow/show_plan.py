@@ -1,0 +1,211 @@
+"""Judge, plan and audit from the show: its surveys, chain, links and law, and the plan back into it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+from fallow.errors import UsageError
+from fallow.files.tables import check_links_against_equipment
+from fallow.plan.answer import Plan
+from fallow.plan.audit import Audit
+from fallow.plan.audit import audit as audit_rows
+from fallow.rules.permission import Circumstances
+from fallow.show.assignment import Assignment
+from fallow.show.wanted import Wanted
+from fallow.showfile.kinds import CHAIN, PLAN_ROWS, PLANS, SURVEYS
+from fallow.showfile.store import ShowFile
+from fallow.showfile.surveys import read_survey
+from fallow.showfile.values import PlanHead, SurveyHead
+from fallow.spectrum.chain import Chain
+from fallow.spectrum.sweep import Survey
+from fallow.spectrum.verdict import Judging
+from fallow.workflow.area_airs import air_notes, named_airs
+from fallow.workflow.coordinate import Making, make_plan
+from fallow.workflow.law import circumstances_from
+from fallow.workflow.show import (
+    Desk,
+    drop_plan,
+    plan_in_force,
+    rows_of_plan,
+    settings_of,
+    store_plan,
+    survey_head,
+    wanted_of,
+)
+from fallow.workflow.surroundings import areas_of, ground_under
+from fallow.workflow.survey import JudgedAir, Listing, judge_with
+
+__all__ = ["ShowMaking", "ShowPlanned", "air_of_show", "audit_show", "drop_plans", "list_plans", "plan_of", "plan_show"]
+
+Progress = Callable[[str, float], None]
+
+
+@dataclass(frozen=True)
+class ShowMaking:
+    """How a plan is made from the show. ``surveys``: which of them count, ``None``: all; ``keep``: a plan of the show,
+    empty: the one in force; ``levels``: levels set the distances.
+    """
+
+    name: str | None = None
+    spares: int | None = None
+    keep: str | None = None
+    seconds: float = 5.0
+    seed: int = 1
+    surveys: Sequence[str] | None = None
+    levels: bool = False
+
+
+@dataclass(frozen=True, eq=False)
+class ShowPlanned:
+    """A plan that is in the show now. ``stopped``: Ctrl-C cut the search short."""
+
+    name: str
+    plan: Plan
+    stopped: bool
+
+
+@dataclass(frozen=True)
+class PlanSeen:
+    """A plan of the show: its head, its rows, and whether it is the one in force."""
+
+    head: PlanHead
+    rows: tuple[Assignment, ...]
+    is_in_force: bool
+
+
+def plan_show(making: ShowMaking, desk: Desk, progress: Progress | None = None) -> ShowPlanned:
+    """A frequency for every link of the show, stored into it as the plan in force.
+
+    The file is held while the search goes on, so that the plan fits the links. Raises UsageError and InputError as
+    ``coordinate`` does, and where the show has no links.
+    """
+    with desk.writing() as show:
+        wanted = wanted_of(show)
+        if not wanted.links:
+            raise UsageError("the show has no links", path=show.path, hint="fallow show add --links FILE")
+        check_links_against_equipment(wanted.links, wanted.equipment, show.path)
+        keep = None if making.keep is None else rows_of_plan(show, making.keep or _in_force(show))
+        airs = named_airs(_airs(show, making.surveys, wanted, progress), areas_of(wanted))
+        ground = ground_under(_region(show), _circumstances(show), airs, wanted)
+        how = Making(making.spares, None, making.seconds, making.seed)
+        plan, stopped = make_plan(wanted, ground, how, keep, progress, levels=making.levels)
+        plan = replace(plan, notes=(*plan.notes, *air_notes(airs)))
+        return ShowPlanned(store_plan(show, plan, wanted, desk, making.name), plan, stopped)
+
+
+def audit_show(desk: Desk, name: str | None = None, progress: Progress | None = None) -> tuple[str, Audit]:
+    """Every conflict of a plan of the show, ``None``: of the one in force; with the plan's name."""
+    with desk.looking() as show:
+        name = name or _in_force(show)
+        rows, wanted = rows_of_plan(show, name), wanted_of(show)
+        check_links_against_equipment(rows, wanted.equipment, show.path)
+        airs = named_airs(_airs(show, None, wanted, progress), areas_of(wanted, rows))
+        found = audit_rows(rows, wanted, ground_under(_region(show), _circumstances(show), airs, wanted))
+    return name, replace(found, notes=(*found.notes, *air_notes(airs)))
+
+
+def air_of_show(
+    desk: Desk, listing: Listing, names: Sequence[str] | None = None, progress: Progress | None = None
+) -> JudgedAir:
+    """What is on the air by the surveys of these names together, ``None``: by all. The region is the show's own where
+    the listing has none.
+    """
+    with desk.looking() as show:
+        heads = _heads(show, names)
+        if not heads:
+            raise UsageError("the show has no survey of the air", path=show.path, hint="fallow show add FILE")
+        survey = Survey.of(read_survey(show, head) for head in heads)
+        listing = replace(listing, region=listing.region or _region(show))
+        return _judged(show, survey, listing, wanted_of(show), progress)
+
+
+def list_plans(desk: Desk) -> tuple[PlanSeen, ...]:
+    """The plans of the show, in the order in which they came."""
+    with desk.looking() as show:
+        return tuple(_seen(show, head) for head in show.all(PLANS))
+
+
+def plan_of(desk: Desk, name: str | None = None) -> PlanSeen:
+    """A plan of the show, ``None``: the one in force. Raises UsageError where there is none."""
+    with desk.looking() as show:
+        name = name or _in_force(show)
+        rows_of_plan(show, name)
+        return _seen(show, next(head for head in show.all(PLANS) if head.name == name))
+
+
+def drop_plans(names: Sequence[str], desk: Desk) -> None:
+    """Take plans out of the show. Raises UsageError where one is not there."""
+    with desk.writing() as show:
+        for name in names:
+            rows_of_plan(show, name)
+        with desk.change(show, f"plans taken out: {', '.join(names)}") as change:
+            for name in names:
+                drop_plan(change, show, name)
+
+
+def _seen(show: ShowFile, head: PlanHead) -> PlanSeen:
+    rows = tuple(row.assignment for row in show.all(PLAN_ROWS) if row.plan == head.name)
+    return PlanSeen(head, rows, plan_in_force(show) == head.name)
+
+
+def _in_force(show: ShowFile) -> str:
+    name = plan_in_force(show)
+    if name is None:
+        raise UsageError("the show has no plan in force", path=show.path, hint="make one: fallow show plan")
+    return name
+
+
+def _region(show: ShowFile) -> str | None:
+    said = settings_of(show).get("region")
+    return None if said is None else str(said)
+
+
+def _circumstances(show: ShowFile) -> Circumstances:
+    """Licence, place and day by the settings of the show; the day is today where none is stated."""
+    said = {name: str(value) for name, value in settings_of(show).items()}
+    return circumstances_from(said.get("licence"), said.get("place"), said.get("on"))
+
+
+def _airs(
+    show: ShowFile, names: Sequence[str] | None, wanted: Wanted, progress: Progress | None
+) -> dict[str, list[JudgedAir]]:
+    """Each survey of the air judged, by its area."""
+    judged: dict[str, list[JudgedAir]] = {}
+    for head in _heads(show, names):
+        one = _judged(show, read_survey(show, head), Listing(_region(show)), wanted, progress)
+        judged.setdefault(head.area, []).append(one)
+    return judged
+
+
+def _heads(show: ShowFile, names: Sequence[str] | None) -> tuple[SurveyHead, ...]:
+    if names is not None:
+        return tuple(survey_head(show, name) for name in names)
+    return tuple(head for head in show.all(SURVEYS) if not head.is_reference)
+
+
+def _judged(show: ShowFile, survey: Survey, listing: Listing, wanted: Wanted, progress: Progress | None) -> JudgedAir:
+    """A survey judged with the reference, chain and limits of the show; stations everywhere show whether it is deaf."""
+    parts = show.all(CHAIN)
+    references = [read_survey(show, head) for head in show.all(SURVEYS) if head.is_reference]
+    return judge_with(
+        survey,
+        _judging(show),
+        listing,
+        reference=Survey.of(references) if references else None,
+        chain=Chain(parts) if parts else None,
+        stations=[station for station in wanted.stations if not station.area] if listing.region else [],
+        progress=None if progress is None else lambda share: progress("judging", share),
+    )
+
+
+def _judging(show: ShowFile) -> Judging:
+    """The limits of the show, where it states any."""
+    said = {name: float(value) for name, value in settings_of(show).items() if isinstance(value, int | float)}
+    usual = Judging()
+    return Judging(
+        said.get("limit_dbm"),
+        said.get("limit_above_floor_db"),
+        round(said.get("link_width_hz", usual.link_width_hz)),
+        said.get("confidence_pct", usual.confidence_pct),
+    )

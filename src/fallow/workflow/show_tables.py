@@ -1,0 +1,267 @@
+"""What the show wants, brought in from tables and changed by hand: links, equipment, areas, strangers, the chain."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from fallow.errors import InputError, UsageError
+from fallow.files.tables import (
+    read_areas,
+    read_chain,
+    read_equipment,
+    read_foreign,
+    read_links,
+    read_plan,
+    read_stations,
+)
+from fallow.show.assignment import SPARE_PREFIX
+from fallow.show.link import LOWEST_PRIORITY, Link
+from fallow.showfile.changing import Change
+from fallow.showfile.images import image_of
+from fallow.showfile.kinds import (
+    AREA_PAIRS,
+    CHAIN,
+    EQUIPMENT,
+    FOREIGN,
+    LINKS,
+    PLAN_ROWS,
+    PLANS,
+    SETTINGS,
+    STATIONS,
+    KindOfItem,
+)
+from fallow.showfile.store import ShowFile
+from fallow.showfile.values import AreaPair, PlanHead, Setting
+from fallow.workflow.show import IN_FORCE, Desk, FilePath, drop_plan, pairs_of, plan_rows
+
+__all__ = [
+    "Added",
+    "LinkChange",
+    "Tables",
+    "add_tables",
+    "change_link",
+    "drop_equipment",
+    "drop_links",
+    "set_area_pair",
+]
+
+
+@dataclass(frozen=True)
+class Tables:
+    """Tables to be brought in, ``None``: not given. ``plan_name``: of the plan, else its file's name."""
+
+    links: FilePath | None = None
+    equipment: FilePath | None = None
+    areas: FilePath | None = None
+    foreign: FilePath | None = None
+    stations: FilePath | None = None
+    chain: FilePath | None = None
+    plan: FilePath | None = None
+    plan_name: str | None = None
+
+    @property
+    def any_given(self) -> bool:
+        """Whether there is anything to bring in."""
+        paths = (self.links, self.equipment, self.areas, self.foreign, self.stations, self.chain, self.plan)
+        return any(path is not None for path in paths)
+
+
+@dataclass(frozen=True)
+class Added:
+    """What a table did: how many rows of which kind came, changed, went, and were there already."""
+
+    what: str
+    added: int
+    changed: int
+    removed: int
+    same: int
+
+    def __str__(self) -> str:
+        counts = (
+            (self.added, "added"),
+            (self.changed, "changed"),
+            (self.removed, "taken out"),
+            (self.same, "as before"),
+        )
+        return f"{self.what}: {', '.join(f'{count} {word}' for count, word in counts if count) or 'nothing'}"
+
+
+def add_tables(tables: Tables, desk: Desk, *, replace_all: bool = False) -> tuple[tuple[Added, ...], tuple[str, ...]]:
+    """Bring tables into the show in one change: rows of a name that is there take its place, others are added.
+
+    ``replace_all``: what is in the show and not in the table is taken out. Returns what each table did, and notes.
+    Raises InputError with line and column where a table can't be read; then nothing is changed.
+    """
+    read = list(_read(tables))
+    with desk.writing() as show:
+        counts = [_count(show, kind, values, replace_all) for kind, values in read]
+        plan = None if tables.plan is None else read_plan(tables.plan)
+        told = [str(count) for count in counts]
+        name = tables.plan_name or ("" if tables.plan is None else Path(tables.plan).stem)
+        if plan is not None:
+            told.append(f"plan {name!r}: {len(plan)} rows")
+            counts.append(Added(f"plan {name!r}", len(plan), 0, 0, 0))
+        with desk.change(show, "; ".join(told)) as change:
+            for kind, values in read:
+                _put(change, show, kind, values, replace_all)
+            if plan is not None:
+                drop_plan(change, show, name)
+                change.put(PLANS, PlanHead(name, notes=(f"from {Path(str(tables.plan)).name}",)))
+                change.put(PLAN_ROWS, *plan_rows(name, plan))
+                change.put(SETTINGS, Setting(IN_FORCE, name))
+        return tuple(counts), _notes(show)
+
+
+def _read(tables: Tables) -> Iterable[tuple[KindOfItem[Any], Sequence[Any]]]:
+    """Each table that is given, as the values of its kind."""
+    readers: tuple[tuple[FilePath | None, KindOfItem[Any], Callable[[FilePath], Sequence[Any]]], ...] = (
+        (tables.equipment, EQUIPMENT, lambda path: tuple(read_equipment(path).values())),
+        (tables.links, LINKS, read_links),
+        (tables.areas, AREA_PAIRS, lambda path: pairs_of(read_areas(path))),
+        (tables.foreign, FOREIGN, read_foreign),
+        (tables.stations, STATIONS, read_stations),
+        (tables.chain, CHAIN, lambda path: read_chain(path).parts),
+    )
+    for path, kind, read in readers:
+        if path is not None:
+            values = read(path)
+            for key, times in Counter(kind.key(value) for value in values).items():
+                if times > 1 and kind is CHAIN:
+                    raise InputError(f"{times} parts are called {key!r}", path=path, hint="give each a name of its own")
+            yield kind, values
+
+
+def _count(show: ShowFile, kind: KindOfItem[Any], values: Sequence[Any], replace_all: bool) -> Added:
+    """What bringing these values in will do."""
+    before = {kind.key(value): image_of(value) for value in show.all(kind)}
+    after = {kind.key(value): image_of(value) for value in values}
+    gone = len(before.keys() - after.keys()) if replace_all else 0
+    same = sum(before.get(key) == image for key, image in after.items())
+    new = len(after.keys() - before.keys())
+    return Added(_WORDS[kind.name], new, len(after) - new - same, gone, same)
+
+
+_WORDS = {
+    "equipment": "equipment",
+    "link": "links",
+    "area_pair": "pairs of areas",
+    "foreign": "foreign carriers",
+    "station": "stations",
+    "chain_part": "parts of the chain",
+}
+
+
+def _put(change: Change, show: ShowFile, kind: KindOfItem[Any], values: Sequence[Any], replace_all: bool) -> None:
+    if replace_all:
+        kept = {kind.key(value) for value in values}
+        change.drop(kind, *(key for value in show.all(kind) if (key := kind.key(value)) not in kept))
+    change.put(kind, *values)
+
+
+def _notes(show: ShowFile) -> tuple[str, ...]:
+    """What does not fit together yet."""
+    known = {one.name for one in show.all(EQUIPMENT)}
+    lacking = Counter(link.equipment for link in show.all(LINKS) if link.equipment not in known)
+    return tuple(
+        f"the equipment {name!r} of {count} link{'' if count == 1 else 's'} is not in the show yet"
+        for name, count in lacking.items()
+    )
+
+
+@dataclass(frozen=True)
+class LinkChange:
+    """What is to be different about a link; ``None``: as it is. A frequency of 0 Hz takes the frequency out."""
+
+    equipment: str | None = None
+    area: str | None = None
+    scenes: Sequence[str] | None = None
+    priority: int | None = None
+    frequency_hz: int | None = None
+    fixed: bool | None = None
+    planned: bool | None = None
+
+
+def change_link(name: str, asked: LinkChange, desk: Desk) -> Link:
+    """Change a link of the show, or add one. Raises UsageError for what can't be."""
+    with desk.writing() as show:
+        before = show.get(LINKS, name)
+        after = _changed(before or _new_link(name, asked), asked)
+        _check_link(after, show)
+        word = "added" if before is None else "changed"
+        with desk.change(show, f"link {name!r} {word}") as change:
+            change.put(LINKS, after)
+        return after
+
+
+def _new_link(name: str, asked: LinkChange) -> Link:
+    if asked.equipment is None:
+        raise UsageError(f"there is no link {name!r}", hint="say --equipment to add it")
+    if name.lower().startswith(SPARE_PREFIX):
+        hint = "call it otherwise: in a plan, names that begin so are frequencies kept free"
+        raise UsageError(f"{name!r} is no name for a link", hint=hint)
+    return Link(name, asked.equipment)
+
+
+def _changed(link: Link, asked: LinkChange) -> Link:
+    scenes = link.scenes if asked.scenes is None else frozenset(asked.scenes)
+    frequency_hz = link.frequency_hz if asked.frequency_hz is None else asked.frequency_hz or None
+    return replace(
+        link,
+        equipment=link.equipment if asked.equipment is None else asked.equipment,
+        area=link.area if asked.area is None else asked.area,
+        scenes=scenes,
+        priority=link.priority if asked.priority is None else asked.priority,
+        frequency_hz=frequency_hz,
+        fixed=link.fixed if asked.fixed is None else asked.fixed,
+        planned=link.planned if asked.planned is None else asked.planned,
+    )
+
+
+def _check_link(link: Link, show: ShowFile) -> None:
+    if not 1 <= link.priority <= LOWEST_PRIORITY:
+        raise UsageError(f"the priority {link.priority} is none of 1 to {LOWEST_PRIORITY}")
+    if link.fixed and link.frequency_hz is None:
+        raise UsageError(f"{link.name!r} is fixed but has no frequency", hint="say --frequency too")
+    if show.get(EQUIPMENT, link.equipment) is None:
+        names = ", ".join(one.name for one in show.all(EQUIPMENT)) or "none"
+        raise UsageError(f"the equipment {link.equipment!r} is not in the show", hint=f"the equipment is: {names}")
+
+
+def drop_links(names: Sequence[str], desk: Desk) -> None:
+    """Take links out of the show. Raises UsageError where one is not there."""
+    with desk.writing() as show, desk.change(show, f"links taken out: {', '.join(names)}") as change:
+        change.drop(LINKS, *names)
+
+
+def drop_equipment(names: Sequence[str], desk: Desk) -> None:
+    """Take equipment out of the show. Raises UsageError where it is not there, or a link is made of it."""
+    with desk.writing() as show:
+        for link in show.all(LINKS):
+            if link.equipment in names:
+                hint = f"take the link out first: fallow show links --drop '{link.name}'"
+                raise UsageError(f"the link {link.name!r} is made of {link.equipment!r}", hint=hint)
+        with desk.change(show, f"equipment taken out: {', '.join(names)}") as change:
+            change.drop(EQUIPMENT, *names)
+
+
+def set_area_pair(area: str, other: str, loss: float | str, desk: Desk) -> None:
+    """Say what two areas lose between them: decibels, ``apart``, or ``full`` (they hear each other fully).
+
+    Raises UsageError for anything else.
+    """
+    if area == other:
+        raise UsageError("an area always hears itself", hint="name another area")
+    if isinstance(loss, float) and loss < 0:
+        raise UsageError(f"the loss {loss:g} is negative", hint="write how many dB are lost, without a sign")
+    pair = AreaPair(min(area, other), max(area, other), None if isinstance(loss, str) else loss)
+    with desk.writing() as show:
+        told = loss if isinstance(loss, str) else f"{loss:g} dB"
+        with desk.change(show, f"areas {area!r} and {other!r}: {told}") as change:
+            if loss == "full":
+                change.drop(AREA_PAIRS, AREA_PAIRS.key(pair))
+            else:
+                change.put(AREA_PAIRS, pair)
