@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     )
     from fallow.workflow.coordinate import audit, coordinate
     from fallow.workflow.survey import judge, open_sweeps
+    from fallow.workflow.why import what_if, why
 
 __version__ = "0.1.0"
 
@@ -43,6 +44,8 @@ _HOMES = {
     "read_links": "fallow.files.tables",
     "read_plan": "fallow.files.tables",
     "read_stations": "fallow.files.tables",
+    "what_if": "fallow.workflow.why",
+    "why": "fallow.workflow.why",
     "write_plan": "fallow.files.tables",
 }
 
@@ -63,6 +66,8 @@ __all__ = [
     "read_links",
     "read_plan",
     "read_stations",
+    "what_if",
+    "why",
     "write_plan",
 ]
 

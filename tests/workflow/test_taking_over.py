@@ -52,11 +52,11 @@ def test_wide_ones_what_hops_and_what_may_be_the_instruments_own_are_left_out(tm
     taken = take_over(judged(*found), tmp_path / "foreign.csv")  # type: ignore[arg-type]  # what it looks at
     assert taken.carriers == ()
     assert taken.left_out == {
-        "looks like TV, DVB-T": 1,
-        "looks like mobile uplink": 1,
-        "wider than a narrow carrier": 1,
+        "TV, DVB-T": 1,
+        "mobile uplink": 1,
+        "unknown, but wide": 1,
         "perhaps the instrument's own": 1,
-        "looks like hopping": 1,
+        "hopping": 1,
     }
     assert fallow.read_foreign(tmp_path / "foreign.csv") == ()
 

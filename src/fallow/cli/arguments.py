@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import argparse
 import math
-from collections.abc import Callable
+import re
+from collections.abc import Callable, Sequence
 from typing import NoReturn, TypeVar
 
 from fallow.errors import FallowError, UsageError
 from fallow.units import parse_frequency_hz, parse_span_hz
 
-__all__ = ["build_parser"]
+__all__ = ["attach_signed", "build_parser"]
 
 T = TypeVar("T")
 
@@ -35,11 +36,30 @@ the licence, the regulator and the local coordinator decide.
 """
 
 
+_MAY_BE_NEGATIVE = ("--limit", "--limit-above-floor", "--pad", "--zone")
+_NEGATIVE = re.compile(r"-[.,]?\d")
+
+
 class _Parser(argparse.ArgumentParser):
     """A parser whose complaints are ours, so that every face of fallow words them alike."""
 
     def error(self, message: str) -> NoReturn:
+        option, _, said = message.removeprefix("argument ").partition(": ")
+        if said in ("expected one argument", "expected at least one argument"):
+            hint = f"a value that begins with a minus sign is written behind an equals sign: {option}=-1"
+            raise UsageError(f"no value follows {option}", hint=hint)
         raise UsageError(message, hint=f"see {self.prog} --help")
+
+
+def attach_signed(words: Sequence[str]) -> list[str]:
+    """The words as typed, but ``--zone -05:00`` as ``--zone=-05:00``: argparse takes the second word for an option."""
+    attached: list[str] = []
+    for word in words:
+        if attached and attached[-1] in _MAY_BE_NEGATIVE and _NEGATIVE.match(word):
+            attached[-1] += f"={word}"
+        else:
+            attached.append(word)
+    return attached
 
 
 def build_parser(version: str) -> argparse.ArgumentParser:
@@ -125,6 +145,11 @@ def _add_air(commands: argparse._SubParsersAction[_Parser]) -> None:
     listing.add_argument(
         "--picture", metavar="FILE", help="also draw spectrum, floor and verdicts: FILE.png or FILE.svg"
     )
+    taking_over = parser.add_argument_group("for the plan")
+    taking_over.add_argument(
+        "--foreign-out", metavar="FILE", help="write the narrow emitters as a table that `fallow plan --foreign` reads"
+    )
+    taking_over.add_argument("--area", metavar="AREA", help="where the sweeps were taken, for that table")
     _add_judging(parser)
     _add_telling(parser)
 
@@ -165,6 +190,15 @@ def _add_plan(commands: argparse._SubParsersAction[_Parser]) -> None:
         "--seed", type=_whole, default=1, metavar="N", help="another number, another search (default 1)"
     )
     making.add_argument("--out", metavar="PLAN", help="write the plan to this file as CSV")
+    asking = parser.add_argument_group("asking about one link")
+    asking.add_argument(
+        "--why",
+        metavar="LINK",
+        help="tell what speaks for and against its place, in the plan --keep if one is given, and free places near it",
+    )
+    asking.add_argument(
+        "--at", type=_typed(parse_frequency_hz), metavar="FREQUENCY", help="the same for another frequency"
+    )
 
 
 def _add_audit(commands: argparse._SubParsersAction[_Parser]) -> None:

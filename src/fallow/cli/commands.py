@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 
 from fallow.cli import documents, screens
+from fallow.cli.case_document import case_document, taken_over_document
 from fallow.cli.ledger_document import ledgers_document
 from fallow.cli.progress import progress_bar
 from fallow.demo.story import tell_story
@@ -27,6 +28,8 @@ from fallow.workflow.survey import (
     read_sweeps,
     telling_from,
 )
+from fallow.workflow.taking_over import take_over
+from fallow.workflow.why import why_files
 
 __all__ = ["COMMANDS"]
 
@@ -59,14 +62,20 @@ def air(typed: Namespace) -> int:
     listing = Listing(typed.region, typed.span, typed.width)
     if typed.picture is not None:
         _check_picture(typed.picture)
+    if typed.area is not None and typed.foreign_out is None:
+        raise UsageError("an --area is for the table of foreign carriers", hint="add --foreign-out FILE")
     with progress_bar() as progress:
         judged = judge_files(typed.files, listing, _asked(typed), progress)
     if typed.picture is not None:
         draw_air(judged.air, typed.picture, channels=channels_of(judged), span=listing.span)
+    taken = None if typed.foreign_out is None else take_over(judged, typed.foreign_out, typed.area or "")
     if typed.json:
-        documents.print_json(documents.air_document(judged))
+        told = {} if taken is None else taken_over_document(taken)
+        documents.print_json({**documents.air_document(judged), **told})
     else:
         screens.show_air(judged)
+        if taken is not None:
+            screens.show_taken_over(taken)
     screens.complain_of(judged.refusals)
     return BAD_NEWS if judged.refusals else DONE
 
@@ -93,6 +102,10 @@ def rules(typed: Namespace) -> int:
 def plan(typed: Namespace) -> int:
     """``fallow plan``: 1 when a link is left without a frequency or a conflict stands."""
     making = Making(typed.spares, typed.keep, typed.seconds, typed.seed, typed.out)
+    if typed.why is not None:
+        return _why(typed, making)
+    if typed.at is not None:
+        raise UsageError("--at asks about a link", hint="name it with --why LINK")
     with progress_bar() as progress:
         made = coordinate_files(typed.links, _surroundings(typed), making, progress)
     if typed.json:
@@ -105,12 +118,28 @@ def plan(typed: Namespace) -> int:
     return BAD_NEWS if made.plan.conflicts or made.plan.unplaced or made.refusals else DONE
 
 
+def _why(typed: Namespace, making: Making) -> int:
+    """``fallow plan --why``: 1 when something speaks against the place, or there is none."""
+    if typed.out is not None:
+        raise UsageError("--why writes no plan", hint="leave --out away, or make the plan first and --keep it")
+    with progress_bar() as progress:
+        found = why_files(typed.links, _surroundings(typed), making, typed.why, typed.at, progress)
+    if typed.json:
+        documents.print_json(case_document(found.case))
+    else:
+        screens.show_case(found.case)
+    screens.complain_of(found.refusals)
+    if found.stopped:
+        raise KeyboardInterrupt
+    return DONE if found.case.stands and not found.refusals else BAD_NEWS
+
+
 def audit(typed: Namespace) -> int:
     """``fallow audit``: 1 when a conflict was found."""
     with progress_bar() as progress:
         found = audit_files(typed.plan, typed.links, _surroundings(typed), progress)
     if typed.json:
-        documents.print_json({**documents.audit_document(found.audit), **documents.ledgers_document(found)})
+        documents.print_json({**documents.audit_document(found.audit), **ledgers_document(found)})
     else:
         screens.show_audit(found.audit, found.risks)
     screens.complain_of(found.refusals)

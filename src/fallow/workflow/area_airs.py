@@ -13,6 +13,7 @@ from pathlib import Path
 
 from fallow.errors import UsageError
 from fallow.plan.surveys import AreaAir
+from fallow.plan.wording import few
 from fallow.show.link import Station
 from fallow.workflow.survey import Asked, FileRefusal, JudgedAir, Listing, judge_files
 
@@ -132,11 +133,20 @@ def area_airs(judged: Iterable[JudgedArea]) -> tuple[AreaAir, ...]:
 
 
 def air_notes(airs: Sequence[JudgedArea]) -> tuple[str, ...]:
-    """What the surveys say of themselves, each with its name where there are several."""
-    several = len(airs) > 1
-    return tuple(
-        f"survey {one.name}: {note}" if several else f"the air: {note}" for one in airs for note in one.judged.notes
-    )
+    """What the surveys say of themselves, each with its name where there are several; once what several say."""
+    if len(airs) == 1:
+        return tuple(f"the air: {note}" for note in airs[0].judged.notes)
+    said: dict[str, list[str]] = {}
+    for one in airs:
+        for note in dict.fromkeys(one.judged.notes):
+            said.setdefault(note, []).append(one.name)
+    return tuple(f"{_surveys(names, len(airs))}: {note}" for note, names in said.items())
+
+
+def _surveys(names: Sequence[str], number: int) -> str:
+    if len(names) == 1:
+        return f"survey {names[0]}"
+    return f"all {number} surveys" if len(names) == number else f"surveys {few(names)}"
 
 
 def refusals_of(airs: Sequence[JudgedArea]) -> tuple[FileRefusal, ...]:
@@ -146,7 +156,7 @@ def refusals_of(airs: Sequence[JudgedArea]) -> tuple[FileRefusal, ...]:
 
 def _of_files(files: AirFiles) -> str:
     first, more = Path(files.paths[0]).name or fspath(files.paths[0]), len(files.paths) - 1
-    told = first + (f" and {more} more file{'' if more == 1 else 's'}" if more else "")
+    told = first + (f" and {more} more" if more else "")
     return f"{files.area}: {told}" if files.area else told
 
 

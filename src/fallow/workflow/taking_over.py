@@ -87,5 +87,5 @@ def _why_none(one: Emitter) -> str:
     if is_perhaps_own(one.evidence):
         return "perhaps the instrument's own"
     if one.looks_like not in NARROW_LOOKS:
-        return f"looks like {one.looks_like}"
-    return "wider than a narrow carrier" if one.high_hz - one.low_hz > NARROW_HZ else ""
+        return one.looks_like
+    return f"{one.looks_like}, but wide" if one.high_hz - one.low_hz > NARROW_HZ else ""
