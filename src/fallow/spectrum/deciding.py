@@ -144,10 +144,12 @@ def _conclude(
     """Verdicts, flags and numbers of the windows that were measured."""
     rule = windows.rule
     loudest = _loudest(evidence, windows, found)
-    lower_db = -gamma_quantile_db(1.0 - rule.confidence, loudest.samples)
-    cost = np.hypot(normal_quantile(rule.confidence) * rule.u_db, np.maximum(lower_db, 0.0))
+    most = windows.without_lift_db(loudest.most)
+    lower_db = np.maximum(-gamma_quantile_db(1.0 - rule.confidence, loudest.samples), 0.0)
+    lower_db = windows.without_lift_db(loudest.most + lower_db) - most
+    cost = np.hypot(normal_quantile(rule.confidence) * rule.u_db, lower_db)
     flags = doubts(evidence, rule, windows, found, noise_only)
-    margin = windows.limit_db - loudest.most - cost
+    margin = windows.limit_db - most - cost
     by_line = ((flags & (Flag.OWN_LINE | Flag.SUSPECT_LINE)) > 0) & (found.whole_least + cost < windows.limit_db)
     flags[(margin <= 0) & ~by_line] |= Flag.NEAR
     louder = loudest.most > found.whole_most + TOLD_DB
@@ -164,8 +166,10 @@ def _conclude(
     bias = evidence.heard.noise.bias_db if rule.limit_dbm is not None else 0.0
     result.verdict[judged] = verdict
     result.flags[judged] = flags
-    result.level_db[judged] = loudest.least
-    result.u_db[judged] = np.hypot(rule.u_db, _noise_u_db(loudest.samples, rule.confidence))
+    level = windows.without_lift_db(loudest.least)
+    noise_u_db = windows.without_lift_db(loudest.least + _noise_u_db(loudest.samples, rule.confidence)) - level
+    result.level_db[judged] = level
+    result.u_db[judged] = np.hypot(rule.u_db, noise_u_db)
     result.floor_db[judged] = windows.base_db - bias
     result.limit_db[judged] = windows.limit_db
     result.margin_db[judged] = margin

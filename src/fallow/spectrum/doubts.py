@@ -33,7 +33,7 @@ def doubts(
         flags[any_bin(evidence.suspect_lines, geometry)] |= Flag.SUSPECT_LINE
         flags |= _raised(evidence, rule, windows, found)
         return flags
-    at_limit = found.whole_most + normal_quantile(rule.confidence) * rule.u_db >= windows.limit_db
+    at_limit = windows.without_lift_db(found.whole_most) + normal_quantile(rule.confidence) * rule.u_db >= windows.limit_db
     flags[at_limit & any_bin(evidence.own_lines, geometry)] |= Flag.OWN_LINE
     flags[at_limit & any_bin(evidence.suspect_lines, geometry)] |= Flag.SUSPECT_LINE
     flags[_below_ktb(evidence, geometry)] |= Flag.BELOW_KTB
@@ -48,7 +48,9 @@ def _would_hear(evidence: Evidence, rule: Rule, windows: Windows) -> NDArray[np.
     apart = gamma_quantile_db(rule.confidence, samples) - gamma_quantile_db(1.0 - rule.confidence, samples)
     common = rule.u_db if rule.limit_dbm is not None else 0.0
     uncertain = normal_quantile(rule.confidence) * np.hypot(common, evidence.floor.u_db)
-    return np.asarray(windows.noise_db + np.hypot(uncertain, apart) < windows.limit_db)
+    lifted = 10.0 ** (windows.lift_db / 10.0)  # the noise that is shown hides more than the noise that is there
+    apart = 10.0 * np.log10(1.0 + lifted * (10.0 ** (apart / 10.0) - 1.0))
+    return np.asarray(windows.noise_db - windows.lift_db + np.hypot(uncertain, apart) < windows.limit_db)
 
 
 def _raised(evidence: Evidence, rule: Rule, windows: Windows, found: Findings) -> NDArray[np.int64]:
@@ -64,5 +66,5 @@ def _below_ktb(evidence: Evidence, geometry: Geometry) -> NDArray[np.bool_]:
     """Whether the floor at the instrument's end of the antenna lies below a resistor's noise at 290 K."""
     heard = evidence.heard
     middle = np.minimum((geometry.first + geometry.last) // 2, heard.axis.n - 1)
-    at_instrument = evidence.floor.noise_db[middle] - heard.noise.bias_db + heard.antenna_gain_db[middle]
+    at_instrument = evidence.floor.noise_db[middle] - heard.noise.least_bias_db + heard.antenna_gain_db[middle]
     return np.asarray(at_instrument < thermal_noise_dbm(heard.rbw_hz))

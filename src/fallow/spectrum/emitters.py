@@ -23,6 +23,7 @@ from fallow.spectrum.window_levels import geometry_of, pieces, powers_in, sum_ov
 
 __all__ = ["MOST_EMITTERS", "find_emitters"]
 
+HELD = "the highest level of a time that is not known: how often it is on can't be told"
 MOST_EMITTERS = 400  # listed; beyond that the strongest
 
 
@@ -109,16 +110,17 @@ def _emitter(evidence: Evidence, met: _Met, spans: tuple[int, ...], look: Look, 
     )
     on, looked = np.any(met.on[:, which], axis=1), np.any(met.looked[:, which], axis=1)
     times = on_air(on, looked, evidence.heard.times_s, confidence_pct)
+    held = evidence.heard.held
     return Emitter(
         low_hz=round(low),
         high_hz=round(high),
         centre_hz=round((low + high) / 2),
         level_dbm=round(10.0 * float(np.log10(power)), 2),
         looks_like=look.looks_like,
-        evidence=(*look.clues, *told_on_air(times, zone_known=evidence.heard.zone_known)),
+        evidence=(*look.clues, *((HELD,) if held else told_on_air(times, zone_known=evidence.heard.zone_known))),
         on_share=times.share,
-        on_share_low=times.low,
-        on_share_high=times.high,
+        on_share_low=0.0 if held else times.low,
+        on_share_high=1.0 if held else times.high,
         first_s=times.first_s,
         last_s=times.last_s,
         period_s=times.period_s,

@@ -34,6 +34,7 @@ MIN_HOLD_ALONE = "min-hold traces alone say nothing about what is on the air"
 OFTEN_SHARE = 0.9  # of the sweeps that must have a level, or the bin is a hole
 FEWEST_DIFFERENCES = 10  # below that, the scatter says nothing and single samples are assumed
 MANY_DIFFERENCES = 100  # below that, the scatter is taken as larger than it looks, by two of its standard errors or so
+LIMITS_APART = 3.92  # standard deviations between the limits of 95 %
 MOST_DIFFERENCES = 1_000_000  # as many as a median needs by far; keeps long surveys quick
 
 
@@ -307,10 +308,15 @@ def _noise_model(levels: Levels, axis: Axis, rbw_hz: float, stated: Detector | N
     spread_db = _scatter_db(levels, axis, rbw_hz)
     if _believed(stated, kind) in (Detector.PEAK, Detector.MAX_HOLD):
         if kind.noise is not None and kind.detector is not None and kind.noise.peak_of.best > 1.0:
-            return NoiseModel(kind.noise.samples.best, kind.noise.peak_of.best)
+            bias_db = kind.noise.bias_db
+            u_db = (bias_db.high - bias_db.low) / LIMITS_APART
+            return NoiseModel(kind.noise.samples.best, kind.noise.peak_of.best, bias_u_db=u_db)
         peak_of = 100.0 if spread_db is None else max(2.0, estimate_peak_count(spread_db))
         return NoiseModel(samples=1.0, peak_of=peak_of)
-    return NoiseModel(samples=1.0 if spread_db is None else estimate_samples(spread_db))
+    samples = 1.0 if spread_db is None else estimate_samples(spread_db)
+    if stated is None and kind.detector is None and kind.noise is not None:
+        return NoiseModel(samples, at_most=NoiseModel(kind.noise.samples.low, kind.noise.peak_of.high).shape)
+    return NoiseModel(samples)
 
 
 def _scatter_db(levels: Levels, axis: Axis, rbw_hz: float) -> float | None:

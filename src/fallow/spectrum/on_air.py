@@ -160,9 +160,17 @@ def told_on_air(times: OnAir, *, zone_known: bool) -> tuple[str, ...]:
         told.append(f"neighbouring sweeps are alike: they say as much as {times.effective:.0f} independent ones")
     if times.beat is not None:
         told.append(_told_beat(times.beat, times.sweep_s))
-    if times.first_s is not None and times.last_s is not None and times.on < times.sweeps:
-        told.append(f"first seen {_clock(times.first_s, zone_known)}, last {_clock(times.last_s, zone_known)}")
+    if times.first_s is not None and times.last_s is not None and times.sweeps > 1:
+        told.append(_told_seen(times.first_s, times.last_s, zone_known=zone_known))
     return tuple(told)
+
+
+def _told_seen(first_s: float, last_s: float, *, zone_known: bool) -> str:
+    """The day is told once where it is the same."""
+    first, last = (datetime.fromtimestamp(at, UTC) for at in (first_s, last_s))
+    until = f"{last:%H:%M:%S}" if first.date() == last.date() else f"{last:%Y-%m-%d %H:%M:%S}"
+    clock = "UTC" if zone_known else "by its own clock"
+    return f"first seen {first:%Y-%m-%d %H:%M:%S}, last {until} {clock}"
 
 
 def _told_unseen(times: OnAir) -> str:
@@ -188,8 +196,3 @@ def _duration(seconds: float) -> str:
     if seconds < 1.0:
         return f"{seconds * 1e3:.3g} ms"
     return f"{seconds:.3g} s" if seconds < 600.0 else f"{seconds / 60.0:.0f} min"
-
-
-def _clock(seconds: float, zone_known: bool) -> str:
-    told = datetime.fromtimestamp(seconds, UTC)
-    return f"{told:%Y-%m-%d %H:%M:%S}{' UTC' if zone_known else ' by its own clock'}"

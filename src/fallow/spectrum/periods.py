@@ -27,7 +27,10 @@ Values = NDArray[np.float64]
 
 @dataclass(frozen=True, eq=False)
 class Windows:
-    """What does not depend on the sweeps: floors and limits, shape (window,), dB, and the rule for these windows."""
+    """What does not depend on the sweeps: floors and limits, shape (window,), dB, and the rule for these windows.
+
+    ``lift_db``: by how much noise reads high at least, where levels are the highest of many readings.
+    """
 
     rule: Rule
     geometry: Geometry
@@ -37,6 +40,7 @@ class Windows:
     ordinary_db: NDArray[np.float64]
     limit_db: NDArray[np.float64]
     shape: NDArray[np.float64]
+    lift_db: float = 0.0
 
     @staticmethod
     def of(evidence: Evidence, rule: Rule, geometry: Geometry) -> Windows:
@@ -55,7 +59,21 @@ class Windows:
         )
         ordinary = level(evidence.floor.ordinary_db)
         noise, ceiling = level(evidence.floor.noise_db), level(evidence.floor.ceiling_db)
-        return Windows(rule, geometry, noise, ceiling, base, ordinary, limit, heard.noise.shape * geometry.cells)
+        lift_db = heard.noise.least_bias_db if rule.limit_dbm is not None else 0.0
+        shape = heard.noise.shape * geometry.cells
+        return Windows(rule, geometry, noise, ceiling, base, ordinary, limit, shape, lift_db)
+
+    def without_lift_db(self, level_db: Values) -> Values:
+        """Levels in dB without what the highest of many readings adds to the noise in them.
+
+        A signal that was on for one of the readings shows as much as it is, or more; only the noise beside it is shown
+        higher than it is, and that is known from where nothing is on.
+        """
+        if not self.lift_db:
+            return level_db
+        shown, noise = 10.0 ** (level_db / 10.0), 10.0 ** (self.noise_db / 10.0)
+        lowered = shown - noise * (1.0 - 10.0 ** (-self.lift_db / 10.0))
+        return np.asarray(10.0 * np.log10(np.maximum(lowered, shown * 10.0 ** (-self.lift_db / 10.0))))
 
     @cached_property
     def least_on(self) -> NDArray[np.float64]:

@@ -38,6 +38,7 @@ BOLTZMANN = 1.380649e-23  # J/K, exact since 2019 (SI Brochure, 9th edition)
 REFERENCE_TEMPERATURE_K = 290.0  # Rec. ITU-R P.372
 DB_PER_NEPER_OF_POWER = 10.0 / math.log(10.0)
 MOST_SAMPLES = 3000.0  # design decision: beyond this, drift and not noise decides how well a reading repeats
+ONE_SIDE_95 = 1.645  # standard deviations, normal distribution
 _QUARTILE = 0.75  # of the difference of two readings: its median magnitude
 
 
@@ -84,12 +85,14 @@ class NoiseModel:
 
     ``bias_db``: by how much the mean reading of noise lies above the true mean power. ``shape``: the gamma shape that
     is used for its quantiles; for peaks it is half the one with the same variance, which covers their heavier upper
-    tail. ``stated``: whether the source said so, or the data were asked.
+    tail. ``at_most``: a smaller shape that is used instead, where the readings may be peaks and it can't be told.
+    ``bias_u_db``: standard uncertainty of the bias.
     """
 
     samples: float
     peak_of: float = 1.0
-    stated: bool = False
+    at_most: float = math.inf
+    bias_u_db: float = 0.0
 
     @property
     def bias_db(self) -> float:
@@ -97,10 +100,15 @@ class NoiseModel:
         return 10.0 * math.log10(_largest(self.samples, self.peak_of)[0]) if self.peak_of > 1 else 0.0
 
     @property
+    def least_bias_db(self) -> float:
+        """The bias that noise has at least, with 95 %, dB."""
+        return max(0.0, self.bias_db - ONE_SIDE_95 * self.bias_u_db)
+
+    @property
     def shape(self) -> float:
         """Shape of the gamma distribution that stands for one reading."""
         if self.peak_of <= 1:
-            return self.samples
+            return min(self.samples, self.at_most)
         mean, variance = _largest(self.samples, self.peak_of)
         return 0.5 * mean**2 / variance
 

@@ -40,7 +40,7 @@ FEWEST_INDEPENDENT = 100.0
 FINEST_DB = 0.12  # below that an instrument's own unrest decides, not noise. Common practice
 COARSEST_STEP = 1.1  # of the readings, in standard deviations
 MISFIT = 0.025  # distance of the distributions that is still called noise
-FALL_95, FALL_98 = 1.92, 2.7  # of the log-likelihood at the limits: half of chi-square with one degree of freedom
+FALL = 1.92  # of the log-likelihood at the limits: half of chi-square with one degree of freedom, 95 %
 NO_BIAS_DB = 1.5  # by which noise may read high and the trace still be an average
 SINGLE_SAMPLES = 1.35
 MOST_PAIRS = 16  # of sweeps that are asked whether levels ever fall
@@ -72,7 +72,7 @@ class Highest:
 
     peak_of: Range
     samples: Range
-    bias_db: float
+    bias_db: Range
 
 
 @dataclass(frozen=True)
@@ -154,12 +154,13 @@ def _decided(profile: _Profile, scatter: Scatter) -> TraceKind:
     if profile.misfit[best] > MISFIT + 1.5 / math.sqrt(scatter.independent):
         return TraceKind(None, why_not="the readings scatter unlike noise")
     fallen = profile.fit[best] - profile.fit
-    peak_of, samples = (_limits(values, best, fallen) for values in (profile.peak_of, profile.samples))
-    noise = Highest(peak_of, samples, float(profile.bias_db[best]))
+    of_each = (profile.peak_of, profile.samples, profile.bias_db)
+    peak_of, samples, bias_db = (_limits(values, best, fallen) for values in of_each)
+    noise = Highest(peak_of, samples, bias_db)
     lifted = profile.bias_db > NO_BIAS_DB
     apart = abs(float(profile.fit[lifted].max(initial=-1e9) - profile.fit[~lifted].max(initial=-1e9)))
     chance = math.erfc(math.sqrt(apart)) / 2.0  # one side of a normal variate whose square is twice the fall
-    fits = lifted[fallen <= FALL_98]
+    fits = lifted[fallen <= FALL]
     if fits.all():
         return TraceKind(Detector.MAX_HOLD, noise, chance=chance)
     if fits.any():
@@ -172,7 +173,7 @@ def _decided(profile: _Profile, scatter: Scatter) -> TraceKind:
 
 
 def _limits(values: Values, best: int, fallen: Values) -> Range:
-    inside = values[fallen <= FALL_95]
+    inside = values[fallen <= FALL]
     return Range(float(values[best]), float(inside.min()), float(inside.max()))
 
 
@@ -254,7 +255,7 @@ def told_kind(kind: TraceKind) -> str:
     if kind.detector in (Detector.SAMPLE, Detector.AVERAGE):
         return told
     if kind.noise is not None:
-        told += f"; noise reads {kind.noise.bias_db:.1f} dB high in it, which is no raised floor and is allowed for"
+        told += f"; noise reads {kind.noise.bias_db} dB high in it, which is no raised floor and is allowed for"
     if kind.detector is Detector.PEAK:
         return f"{told}; a level in it is the highest of its sweep"
     return f"{told}; a level in it is the highest seen, and how often it was there can't be told"

@@ -156,6 +156,12 @@ def _budget_table(judged: JudgedAir) -> Table:
     return table
 
 
+def _share(emitter: Emitter) -> str:
+    """Share of the time that it was on; a question mark where it may be any."""
+    unknown = emitter.on_share_low <= 0.0 and emitter.on_share_high >= 1.0
+    return "?" if unknown else f"{emitter.on_share:.0%}"
+
+
 def _emitter_table(judged: JudgedAir, emitters: Sequence[Emitter]) -> Table:
     table = Table(
         box=None,
@@ -178,7 +184,7 @@ def _emitter_table(judged: JudgedAir, emitters: Sequence[Emitter]) -> Table:
             format_width(emitter.high_hz - emitter.low_hz),
             f"{emitter.level_dbm:.0f}",
             *_field(judged, emitter),
-            f"{emitter.on_share:.0%}",
+            _share(emitter),
             emitter.looks_like,
             "; ".join(emitter.evidence),
         )
