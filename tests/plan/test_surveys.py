@@ -6,7 +6,7 @@ without an area for all, and the worst verdict counts. Airs and areas are invent
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
@@ -17,6 +17,9 @@ from fallow.plan.audit import audit
 from fallow.plan.places import Ground
 from fallow.plan.surveys import AreaAir
 from fallow.show.link import AreaLosses
+from fallow.spectrum.axis import Axis
+from fallow.spectrum.judging import judge
+from fallow.spectrum.sweep import LevelUnit, Series, Survey
 from fallow.spectrum.verdict import JudgedSlice, Verdict, WindowVerdicts
 from fallow.units import Span
 from plan.shows import equipment, row, wanted
@@ -142,3 +145,31 @@ def test_a_radio_without_places_asks_nobody(verdict: Verdict) -> None:
     nowhere = equipment(presets=(400_000_000,), tuning=RADIO.tuning)
     places = Ground(airs=(_area_air("", ((verdict, 1.0),) * len(PLACES_HZ), ""),)).places(nowhere, "")
     assert places.frequencies_hz.size == 0
+
+
+def test_a_window_of_many_says_what_it_says_alone() -> None:
+    """Kept verdicts and single ones are of the same arithmetic; an invented air with a carrier and a raised stretch."""
+    dice = np.random.default_rng(3)
+    at_hz = 500_000_000 + 10_000 * np.arange(201)
+    power_mw = 10**-11.3 * dice.gamma(8, 1 / 8, size=(12, at_hz.size))
+    power_mw[:, 60:62] += 10**-8.6
+    power_mw[3:5, 140:150] *= 12
+    axis = Axis.regular(500_000_000, 10_000, at_hz.size)
+    levels_dbm = (10 * np.log10(power_mw)).astype(np.float32)
+    series = Series(axis, levels_dbm, LevelUnit.DBM, np.arange(12.0), rbw_hz=10_000.0)
+    air = judge(Survey((series,)))
+    kind = replace(RADIO, step_hz=10_000, bandwidth_hz=120_000)
+    asked, fresh = Ground(airs=(AreaAir(air, "hall", "a"),)), Ground(airs=(AreaAir(air, "hall", "a"),))
+    places = asked.places(kind, "hall")
+    assert len(np.unique(places.verdict)) > 2
+    for hz in places.frequencies_hz.tolist():
+        kept, alone, judged = (
+            asked.air_at(kind, "hall", hz),
+            fresh.air_at(kind, "hall", hz),
+            fresh.verdict(kind, "", hz),
+        )
+        assert kept is not None
+        assert alone is not None
+        assert judged is not None
+        assert kept.verdict == alone.verdict == judged.verdict
+        assert kept.margin_db == (None if alone.margin_db is None else pytest.approx(alone.margin_db))

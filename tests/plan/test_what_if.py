@@ -5,6 +5,7 @@ Truth: ``audit`` of the same rows, which the tests hold against a plainer twin (
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import count
 
 import numpy as np
@@ -13,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fallow.errors import UsageError
-from fallow.plan.audit import audit
+from fallow.plan.audit import audit, audit_of
 from fallow.plan.places import Ground
 from fallow.plan.surveys import AreaAir
 from fallow.plan.what_if import LOOK, WhatIf
@@ -43,6 +44,9 @@ def placed(rows):
 @given(shows(least=2), st.data())
 def test_every_move_says_what_the_audit_says(show, data):
     rows, want = show
+    if data.draw(st.booleans()):
+        cue = replace(want.equipment["cue"], presets_hz=(500_000_000, 501_234_567, *(one.frequency_hz for one in rows)))
+        want = replace(want, equipment={**want.equipment, "cue": cue})
     under = data.draw(st.sampled_from([None, lively_ground(want)]))
     game = WhatIf(rows, want, under)
     assert game.conflicts == audit(rows, want, under).conflicts
@@ -56,6 +60,7 @@ def test_every_move_says_what_the_audit_says(show, data):
         effect = game.move(name, to_hz)
         now = audit(placed(game.rows), want, under).conflicts
         assert tried.conflicts == effect.conflicts == game.conflicts == now
+        assert audit_of(game.stage).conflicts == now
         told = {(one.kind, one.victim, one.carriers) for one in before}, {(c.kind, c.victim, c.carriers) for c in now}
         assert {(one.kind, one.victim, one.carriers) for one in effect.new} == told[1] - told[0]
         assert {(one.kind, one.victim, one.carriers) for one in effect.gone} == told[0] - told[1]

@@ -21,7 +21,7 @@ from fallow.plan.footing import Footing
 from fallow.plan.near_products import NOBODY, NOWHERE, NearProducts, People, SumTables
 from fallow.plan.places import Ground
 from fallow.plan.products import AUDITED
-from fallow.plan.stage import carrier_of
+from fallow.plan.stage import Stage, carrier_of
 from fallow.plan.wording import few
 from fallow.show.assignment import Assignment
 from fallow.show.link import Link
@@ -182,7 +182,7 @@ class WhatIf:
         named = {row.link for row in planned}
         missing = [_row_of(link) for link in wanted.links if link.planned and link.name not in named]
         self._rows = (*planned, *missing)
-        self._ground = ground
+        self._wanted, self._ground = wanted, ground
         self._place_of: dict[tuple[int, int], _Place] = {}
         ours = [carrier_of(row, _hz(row), listed.get(row.link), wanted) for row in self._rows]
         company = Company((*ours, *(Carrier.of_stranger(one) for one in wanted.foreign)), wanted.losses)
@@ -197,6 +197,12 @@ class WhatIf:
         return tuple(
             replace(row, frequency_hz=None if hz == NOWHERE else hz) for row, hz in zip(self._rows, at_hz, strict=False)
         )
+
+    @property
+    def stage(self) -> Stage:
+        """The plan as it stands now, set up to be judged: what audits and ledgers are asked over."""
+        standing = [row for row in self.rows if row.frequency_hz is not None]
+        return Stage.of(standing, self._wanted, self._ground)
 
     @property
     def conflicts(self) -> tuple[Conflict, ...]:
