@@ -156,20 +156,13 @@ def _shared_errors(pairs: Mapping[tuple[int, int], Difference], told: NDArray[np
     """Covariance of the pairs' differences: a unit that two pairs share brings half of the variance of each, over the
     signals that both rest on.
     """
-    errors = np.zeros((len(pairs), len(pairs)))
-    for row, (couple, pair) in enumerate(pairs.items()):
-        for column, (other_couple, other) in enumerate(pairs.items()):
-            signs = [
-                (1.0 if mine == theirs else -1.0)
-                for mine, unit in enumerate(couple)
-                for theirs, other_unit in enumerate(other_couple)
-                if unit == other_unit
-            ]
-            if signs:
-                both = int((told[list(couple)].all(axis=0) & told[list(other_couple)].all(axis=0)).sum())
-                share = sum(signs) / 2.0 * both / math.sqrt(pair.behind * other.behind)
-                errors[row, column] = share * pair.u_db * other.u_db
-    return errors
+    sides = np.zeros((len(pairs), told.shape[0]))
+    for row, (one, other) in enumerate(pairs):
+        sides[row, one], sides[row, other] = 1.0, -1.0
+    rest_on = np.array([told[list(couple)].all(axis=0) for couple in pairs], dtype=np.float64)
+    both = rest_on @ rest_on.T
+    scale = np.array([pair.u_db for pair in pairs.values()]) / np.sqrt(np.diag(both))
+    return np.asarray(sides @ sides.T / 2.0 * both * np.outer(scale, scale))
 
 
 def _groups(units: int, pairs: Mapping[tuple[int, int], Difference]) -> NDArray[np.int64]:
