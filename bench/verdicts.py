@@ -1,147 +1,154 @@
-"""How often verdicts are right: calibration, false alarms and power over invented airs and instruments.
+"""How often verdicts are right: reliability, false alarms, noise alone and power, by kind of receiver and of sender.
 
-Run: python bench/verdicts.py [TRIALS] [SEED]. Errors are drawn from the stated budget. What is asked for stands beside
-each figure.
+Run: python bench/verdicts.py [TRIALS] [SEED]; TRIALS of each receiver with each sender. The air is made of complex
+samples (tests/sampled_air.py), errors are drawn from the stated budget. What is asked for stands above each table.
 """
 
 from __future__ import annotations
 
 import sys
+from collections import Counter
+from collections.abc import Callable, Iterable
 from pathlib import Path
 
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "tests"))
 
-from fallow.spectrum.judging import judge
-from fallow.spectrum.statistics import thermal_noise_dbm
-from fallow.spectrum.verdict import Judging, Verdict
-from fallow.units import Channel
-from invented_air import Instrument, Signal, budget_error_db, sweep_over
+from fallow.spectrum.verdict import Verdict
+from verdict_trials import (
+    BUDGET_U_DB,
+    LIMIT_DBM,
+    NOISES,
+    RECEIVERS,
+    SENDERS,
+    SLICE,
+    Z,
+    displayed,
+    noise_alone,
+    one_slice,
+    one_window,
+    receiver_at_random,
+    television,
+)
 
-LIMIT_DBM = -90.0
-SLICE = Channel("slice", 470_000_000, 478_000_000)
-
-
-def instrument_at_random(rng: np.random.Generator, error_db: float) -> Instrument:
-    """Steps of 5 to 50 kHz, 1 to 200 sweeps, 1 to 30 samples per reading."""
-    step = int(rng.choice([5_000, 10_000, 15_000, 25_000, 50_000]))
-    rbw = float(step * rng.choice([0.9, 1.0, 1.5, 3.0]))
-    return Instrument(
-        step_hz=step,
-        bins=round(8e6 / step) + 1,
-        rbw_hz=rbw,
-        samples=int(rng.choice([1, 2, 5, 10, 30])),
-        sweeps=int(rng.choice([1, 2, 5, 10, 30, 100, 200])),
-        noise_dbm=float(thermal_noise_dbm(rbw) + rng.uniform(5, 16)),  # noise figures of pocket instruments
-        error_db=error_db,
-    )
+Counts = Counter[tuple[str, str]]  # (row of the table, what happened): how often
+PEAKS = ("peaks", "max-hold")  # a level among peaks depends on the signal: doubtful near a limit, never held against it
 
 
-def bursts(rng: np.random.Generator, sweeps: int) -> np.ndarray:
-    """On in some sweeps, at least one: continuous, or a burst or two."""
-    if rng.random() < 0.4:
-        return np.ones(sweeps, dtype=bool)
-    on = np.zeros(sweeps, dtype=bool)
-    for _ in range(int(rng.integers(1, 4))):
-        start = int(rng.integers(sweeps))
-        on[start : start + int(rng.integers(1, max(2, sweeps // 3)))] = True
-    return on
+def reliability(rng: np.random.Generator, trials: int, confidence_pct: float) -> Counts:
+    """Levels even within the limit ± 6.5 dB at 95 % (2.7 z u otherwise): windows called, and those called rightly."""
+    reach = 6.5 if confidence_pct == 95.0 else 2.7 * Z[confidence_pct] * BUDGET_U_DB
 
-
-def calibration(rng: np.random.Generator, trials: int, confidence: float) -> dict[str, list[int]]:
-    """Levels even within the limit ± 2.7 z u: of windows called clean and called occupied, the right ones and all."""
-    reach = 6.5 if confidence == 95 else 2.7 * 2.426 * {90: 1.2816, 99: 2.3263}[confidence]
-    tally = {"clean": [0, 0], "occupied": [0, 0]}
-    for _ in range(trials):
-        instrument = instrument_at_random(rng, budget_error_db(rng))
+    def trial(receiver: str, sender: str) -> Iterable[str]:
         level = LIMIT_DBM + rng.uniform(-reach, reach)
-        centre = float(rng.uniform(471e6, 477e6))
-        width = float(rng.choice([0, 0, 30e3, 100e3, 150e3]))
-        signal = Signal(centre, width, level, bursts(rng, instrument.sweeps))
-        air = judge(sweep_over(rng, instrument, [signal]), Judging(limit_dbm=LIMIT_DBM, confidence_pct=confidence))
-        verdict = Verdict(int(air.judge_windows(np.array([centre - 1e5]), np.array([centre + 1e5])).verdict[0]))
-        if verdict in (Verdict.CLEAN, Verdict.OCCUPIED):
-            right = (level > LIMIT_DBM) == (verdict is Verdict.OCCUPIED)
-            tally[verdict.word][0] += right
-            tally[verdict.word][1] += 1
-    return tally
+        seen = one_window(rng, receiver_at_random(rng, receiver), SENDERS[sender], level, confidence_pct)
+        if seen.verdict in (Verdict.CLEAN, Verdict.OCCUPIED):
+            yield seen.verdict.word
+            if (seen.true_dbm > LIMIT_DBM) == (seen.verdict is Verdict.OCCUPIED):
+                yield f"{seen.verdict.word}, right"
+
+    return by_kinds(trial, trials)
 
 
-def false_alarms(rng: np.random.Generator, trials: int, confidence: float) -> tuple[int, int]:
-    """Slices called occupied although every signal is at the limit or below, and all of them."""
-    wrong = 0
-    for _ in range(trials):
-        instrument = instrument_at_random(rng, budget_error_db(rng))
-        count = int(rng.choice([1, 1, 3, 10]))
-        signals = [
-            Signal(
-                float(centre),
-                float(rng.choice([0, 0, 25e3, 150e3])),
-                LIMIT_DBM - float(rng.choice([0, 0, 1, 3])),
-                bursts(rng, instrument.sweeps),
-            )
-            for centre in np.linspace(470.5e6, 477.5e6, count) + rng.uniform(-1e5, 1e5, count)
-        ]
-        air = judge(sweep_over(rng, instrument, signals), Judging(limit_dbm=LIMIT_DBM, confidence_pct=confidence))
-        wrong += air.judge_slices([SLICE])[0].verdict is Verdict.OCCUPIED
-    return wrong, trials
+def false_alarms(rng: np.random.Generator, trials: int, confidence_pct: float) -> Counts:
+    """Everything exactly at the limit, in one window and in a slice with up to ten senders."""
+
+    def trial(receiver: str, sender: str) -> Iterable[str]:
+        seen = one_window(rng, receiver_at_random(rng, receiver), SENDERS[sender], LIMIT_DBM, confidence_pct)
+        if seen.verdict is Verdict.OCCUPIED:
+            yield "window"
+        count = int(rng.choice([1, 4, 10])) if sender != "digital, 1 MHz" else 3
+        sendings = [SENDERS[sender]] * count
+        air = one_slice(rng, receiver_at_random(rng, receiver), sendings, LIMIT_DBM, confidence_pct)
+        if air.judge_slices([SLICE])[0].verdict is Verdict.OCCUPIED:
+            yield "slice"
+
+    return by_kinds(trial, trials)
 
 
-def noise_alone(rng: np.random.Generator, trials: int) -> tuple[int, int]:
-    """Slices called occupied where there is noise only, with limits near and far from the floor."""
-    wrong = 0
-    for _ in range(trials):
-        instrument = instrument_at_random(rng, budget_error_db(rng))
-        survey = sweep_over(rng, instrument, [])
-        in_link = instrument.noise_dbm + 10 * np.log10(200e3 / instrument.rbw_hz) + instrument.error_db
-        limit = in_link + float(rng.choice([-3, 0, 1, 3, 6, 10]))
-        air = judge(survey, Judging(limit_dbm=limit))
-        wrong += air.judge_slices([SLICE])[0].verdict is Verdict.OCCUPIED
-    return wrong, trials
+def power(rng: np.random.Generator, trials: int) -> Counts:
+    """Shown 2u above the limit, and 2u below."""
 
-
-def power(rng: np.random.Generator, trials: int) -> dict[str, tuple[int, int]]:
-    """Carriers displayed 2u above the limit called occupied, 2u below called clean, u as it is reported."""
-    hits = {"occupied": 0, "clean": 0}
-    for _ in range(trials):
+    def trial(receiver: str, sender: str) -> Iterable[str]:
+        without_error = receiver_at_random(rng, receiver, erring=False)
         for side, verdict in ((2.0, Verdict.OCCUPIED), (-2.0, Verdict.CLEAN)):
-            instrument = instrument_at_random(rng, 0.0)
-            centre = float(rng.uniform(471e6, 477e6))
-            seed = rng.integers(2**32)
-            low, high = np.array([centre - 1e5]), np.array([centre + 1e5])
-            u_db = 2.426
-            for _ in range(3):  # u depends on the level a little: settle on it
-                signal = Signal(centre, 0.0, LIMIT_DBM + side * u_db)
-                survey = sweep_over(np.random.default_rng(seed), instrument, [signal])
-                seen = judge(survey, Judging(limit_dbm=LIMIT_DBM)).judge_windows(low, high)
-                u_db = float(seen.u_db[0])
-            hits[verdict.word] += int(seen.verdict[0]) == verdict
-    return {word: (count, trials) for word, count in hits.items()}
+            if displayed(rng, without_error, SENDERS[sender], side).verdict is verdict:
+                yield verdict.word
+
+    return by_kinds(trial, trials)
 
 
-def show(what: str, part: int, whole: int, asked: str) -> None:
-    """One row of the table."""
-    share = 100.0 * part / whole if whole else float("nan")
-    print(f"{what:<58} {part:>6} of {whole:<6} {share:6.1f} %   asked: {asked}")
+def by_kinds(trial: Callable[[str, str], Iterable[str]], trials: int) -> Counts:
+    """Each receiver with each sender, counted for both. Peaks are counted apart."""
+    counts: Counts = Counter()
+    for _ in range(trials):
+        for receiver in RECEIVERS:
+            for sender in SENDERS:
+                rows = (receiver, "peaks and max-hold") if receiver in PEAKS else (receiver, sender, "all but peaks")
+                for what in ("tried", *trial(receiver, sender)):
+                    counts.update((row, what) for row in rows)
+    return counts
+
+
+def noises(rng: np.random.Generator, trials: int) -> Counts:
+    """Slices of noise alone that were called occupied, and airs with an emitter."""
+    counts: Counts = Counter()
+    for _ in range(trials):
+        for receiver in RECEIVERS:
+            for kind in NOISES:
+                air = noise_alone(rng, receiver_at_random(rng, receiver), kind)
+                rows = (receiver, kind, "all")
+                counts.update((row, "tried") for row in rows)
+                if air.judge_slices([SLICE])[0].verdict is Verdict.OCCUPIED:
+                    counts.update((row, "occupied") for row in rows)
+                if air.emitters:
+                    counts.update((row, "with an emitter") for row in rows)
+    return counts
+
+
+def stations(rng: np.random.Generator, trials: int) -> Counts:
+    """Television with notches: channels called occupied, and wholly so."""
+    counts: Counts = Counter()
+    for _ in range(trials):
+        for receiver in RECEIVERS:
+            judged = television(rng, receiver_at_random(rng, receiver)).judge_slices([SLICE])[0]
+            counts[receiver, "tried"] += 1
+            counts[receiver, "occupied"] += judged.verdict is Verdict.OCCUPIED
+            counts[receiver, "wholly"] += judged.shares[Verdict.OCCUPIED] > 0.999
+    return counts
+
+
+def show(title: str, counts: Counts, parts: list[tuple[str, str]]) -> None:
+    """A table: for each row the share of each (part, whole)."""
+    print(f"\n{title}\n{'':<32}" + "".join(f"{part:>28}" for part, _ in parts))
+    order = [*RECEIVERS, *SENDERS, *NOISES]
+    rows = sorted({row for row, _ in counts}, key=lambda row: order.index(row) if row in order else len(order))
+    for row in rows:
+        cells = []
+        for part, whole in parts:
+            some, all_of = counts[row, part], counts[row, whole]
+            cells.append(f"{f'{some} of {all_of}':>18}{100 * some / all_of:>8.1f} %" if all_of else f"{'-':>28}")
+        print(f"{row:<32}" + "".join(cells))
 
 
 def main(trials: int, seed: int) -> None:
-    """Print the table."""
+    """Print the tables."""
     rng = np.random.default_rng(seed)
-    for confidence in (90, 95, 99):
-        tally = calibration(rng, trials, confidence)
-        for word, (right, called) in tally.items():
-            show(f"called {word} at {confidence} %, and right", right, called, f"at least {confidence} %")
+    for confidence in (90.0, 95.0, 99.0):
+        right = [("clean, right", "clean"), ("occupied, right", "occupied")]
+        show(f"Called at {confidence:g} %: at least as many right", reliability(rng, trials, confidence), right)
+    for confidence in (90.0, 95.0, 99.0):
+        most = f"at most {100 - confidence:g} %"
+        counts = false_alarms(rng, trials, confidence)
         show(
-            f"true level at most the limit, occupied at {confidence} %",
-            *false_alarms(rng, trials, confidence),
-            f"at most {100 - confidence} %",
+            f"All at the limit, occupied at {confidence:g} %: {most}", counts, [("window", "tried"), ("slice", "tried")]
         )
-    show("noise alone, occupied", *noise_alone(rng, trials), "at most 1 %")
-    for word, (hit, tried) in power(rng, trials).items():
-        show(f"displayed 2u away, called {word}", hit, tried, "at least 95 %")
+    occupied = ("occupied", "tried")
+    show("Noise alone: at most 1 % occupied", noises(rng, 4 * trials), [occupied, ("with an emitter", "tried")])
+    show("Shown 2u above and 2u below the limit: at least 95 %", power(rng, trials), [occupied, ("clean", "tried")])
+    show("Television with notches, below the limit", stations(rng, 2 * trials), [occupied, ("wholly", "tried")])
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 2000, int(sys.argv[2]) if len(sys.argv) > 2 else 1)
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 20, int(sys.argv[2]) if len(sys.argv) > 2 else 1)
