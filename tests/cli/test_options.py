@@ -30,6 +30,7 @@ ABOUT_SWEEPS = {
     "--rbw": "25k",
     "--detector": "peak",
     "--zone": "UTC",
+    "--instruments": "files",
     "--samples": "u8",
     "--rate": "2.4M",
     "--centre": "500M",
@@ -74,3 +75,24 @@ def test_areas_that_look_alike_are_told_by_plan_and_audit(run: Run, tables: tupl
     assert (code, json.loads(out)["notes"].count(told)) == (0, 1)
     code, out, _ = run("audit", out_file, *words)
     assert (code, json.loads(out)["notes"].count(told)) == (0, 1)
+
+
+@pytest.mark.parametrize("sign", ["-", "\N{MINUS SIGN}"])
+@pytest.mark.parametrize("between", [" ", "="])
+@pytest.mark.parametrize(("option", "value"), [("--limit", "85"), ("--limit", "8.5e1"), ("--zone", "05:00")])
+def test_values_with_a_minus_sign_are_values(
+    run: Run, sweeps: Path, sign: str, between: str, option: str, value: str
+) -> None:
+    words = f"{option}{between}{sign}{value}".split(" ")
+    code, out, _ = run("air", sweeps, "--rbw", "25k", *words, "--json")
+    assert (code, json.loads(out)["limit_dbm"]) == (0, -85.0 if option == "--limit" else -90.0)
+
+
+def test_other_values_with_a_minus_sign_get_advice(run: Run) -> None:
+    code, out, err = run("air", "hall.csv", "--span", "-5M..5M")
+    assert (code, out) == (2, "")
+    assert err == (
+        "fallow: no value follows --span\n"
+        "hint: a value that begins with a minus sign is written behind an equals sign: --span=-1\n"
+    )
+    assert "is not a frequency" in run("air", "hall.csv", "--span=-5M..5M")[2]

@@ -329,7 +329,9 @@ def _add_telling(parser: argparse.ArgumentParser) -> None:
         metavar="KIND",
         help="sample, average, peak or max-hold",
     )
-    telling.add_argument("--zone", metavar="ZONE", help="time zone of the file's clock, as Europe/Berlin or +02:00")
+    telling.add_argument(
+        "--zone", type=_plain_minus, metavar="ZONE", help="time zone of the file's clock, as Europe/Berlin or +02:00"
+    )
     telling.add_argument(
         "--instruments",
         type=_one_of("files", "folders", "one"),
@@ -378,9 +380,13 @@ def _positive_hz(text: str) -> int:
     return value
 
 
+def _plain_minus(text: str) -> str:
+    return text.replace("\N{MINUS SIGN}", "-")
+
+
 def _level(text: str) -> float:
     try:
-        value = float(text.replace("\N{MINUS SIGN}", "-"))
+        value = float(_plain_minus(text))
     except ValueError as error:
         raise argparse.ArgumentTypeError(f"{text!r} is not a number") from error
     if not math.isfinite(value):

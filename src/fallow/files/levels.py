@@ -71,7 +71,8 @@ class LevelScale:
         return levels
 
 
-_NO_REFERENCE = "levels are decibels without a stated reference: they are relative (--level-unit says otherwise)"
+_RELATIVE = "relative, until a chain states the instrument's scale"
+_NO_REFERENCE = f"levels are decibels without a stated reference: {_RELATIVE} (--level-unit says otherwise)"
 _SCALES = {
     "dbm": LevelScale("dBm", LevelUnit.DBM),
     "dbuv": LevelScale(
@@ -96,7 +97,7 @@ _SCALES = {
         "mV", LevelUnit.DBM, DBM_OF_DBUV + 60, True, True, note="levels in millivolt were turned into dBm at 50 ohm"
     ),
     "linear": LevelScale(
-        "linear", LevelUnit.DB, linear=True, note="levels are linear power: read as 10·log10, relative"
+        "linear", LevelUnit.DB, linear=True, note=f"levels are linear power: read as 10·log10, {_RELATIVE}"
     ),
     "db": LevelScale("dB", LevelUnit.DB, note=_NO_REFERENCE),
 }
@@ -107,9 +108,7 @@ def scale_named(name: str, by: str) -> LevelScale:
     ``by``."""
     key = name.lower().replace("µ", "u")
     key = "linear" if key in ("lin", "v2/hz") else key
-    known = _SCALES.get(
-        key, replace(_SCALES["db"], note=f"levels in {name} have no absolute reference: they are relative")
-    )
+    known = _SCALES.get(key, replace(_SCALES["db"], note=f"levels in {name} have no absolute reference: {_RELATIVE}"))
     return replace(known, by=by)
 
 
@@ -117,7 +116,8 @@ def scale_concluded(values: Sequence[float] | NDArray[np.floating]) -> LevelScal
     """The scale of levels whose file names none: linear where they can't be decibels, else decibels without
     reference."""
     if looks_linear(values):
-        return replace(_SCALES["linear"], note="levels can't be decibels: read as linear power (10·log10), relative")
+        note = f"levels can't be decibels: read as linear power (10·log10), {_RELATIVE}"
+        return replace(_SCALES["linear"], note=note)
     return _SCALES["db"]
 
 

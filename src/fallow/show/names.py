@@ -4,11 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 
+from fallow.errors import UsageError
 from fallow.show.assignment import Assignment
 from fallow.show.link import Link
 from fallow.show.wanted import Wanted
 
-__all__ = ["look_alikes", "notes_on_names"]
+__all__ = ["check_names", "look_alikes", "notes_on_names"]
+
+
+def check_names(wanted: Wanted, rows: Sequence[Assignment] = (), path: str | None = None) -> None:
+    """Raise UsageError for a foreign carrier that is called like a link: conflicts would not tell them apart.
+
+    ``path``: where the foreign carriers were read, for the message.
+    """
+    ours = {link.name for link in wanted.links} | {row.link for row in rows}
+    for stranger in wanted.foreign:
+        if stranger.name in ours:
+            what = f"a link and a foreign carrier are both called {stranger.name!r}"
+            raise UsageError(what, path=path, hint="give the foreign carrier another name")
 
 
 def notes_on_names(wanted: Wanted, rows: Sequence[Assignment] = ()) -> tuple[str, ...]:

@@ -36,7 +36,7 @@ from fallow.rules.permission import Circumstances
 from fallow.show.assignment import Assignment
 from fallow.show.equipment import Equipment
 from fallow.show.link import AreaLosses, ForeignCarrier, Link, Station
-from fallow.show.names import notes_on_names
+from fallow.show.names import check_names, notes_on_names
 from fallow.show.wanted import Wanted
 from fallow.workflow.accelerate import kernels
 from fallow.workflow.area_airs import (
@@ -237,7 +237,10 @@ def make_plan(
     *,
     levels: bool,
 ) -> tuple[Plan, bool]:
-    """A plan by the distances of the table or, with ``levels``, by those that levels ask for."""
+    """A plan by the distances of the table or, with ``levels``, by those that levels ask for. Raises UsageError for
+    names that can't be told apart.
+    """
+    check_names(wanted)
 
     def make(show: Wanted, seconds: float) -> tuple[Plan, bool]:
         return _make(show, ground, replace(making, seconds=seconds), keep, progress)
@@ -246,6 +249,7 @@ def make_plan(
 
 
 def _audited(rows: Sequence[Assignment], wanted: Wanted, ground: Ground, *, levels: bool) -> Audit:
+    check_names(wanted, rows)
     names = notes_on_names(wanted, rows)
     if not levels:
         found = audit_rows(rows, wanted, ground)

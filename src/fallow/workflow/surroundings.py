@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from os import PathLike
+from os import PathLike, fspath
 
 from fallow.files.tables import read_areas, read_equipment, read_foreign, read_stations
 from fallow.files.territories import load_territory
@@ -12,6 +12,7 @@ from fallow.plan.places import Ground
 from fallow.rules.permission import Circumstances
 from fallow.show.assignment import Assignment
 from fallow.show.link import AreaLosses, Link
+from fallow.show.names import check_names
 from fallow.show.wanted import Wanted
 from fallow.workflow.area_airs import JudgedArea, air_files, area_airs, check_area, judge_areas
 from fallow.workflow.survey import Asked, announced_channels
@@ -50,6 +51,7 @@ def wanted_among(links: Sequence[Link], around: Surroundings) -> Wanted:
         () if around.foreign is None else read_foreign(around.foreign),
         () if around.asked.stations is None else read_stations(around.asked.stations),
     )
+    check_names(wanted, path=None if around.foreign is None else fspath(around.foreign))
     if links:
         _check_areas(wanted, around)
     return wanted

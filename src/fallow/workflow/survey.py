@@ -22,7 +22,7 @@ from fallow.spectrum.heard import is_absolute
 from fallow.spectrum.instruments import Instruments
 from fallow.spectrum.judging import Air, stretch_of
 from fallow.spectrum.judging import judge as judge_survey
-from fallow.spectrum.sweep import Detector, Survey
+from fallow.spectrum.sweep import Detector, LevelUnit, Survey
 from fallow.spectrum.verdict import Emitter, JudgedSlice, Judging
 from fallow.units import Channel, Span
 from fallow.workflow.instruments import instruments_named, told_apart
@@ -146,9 +146,14 @@ def _sorted_out(
     refusals = tuple(reading for reading in found if isinstance(reading, FileRefusal))
     used = {Path(path).resolve() for path in besides}
     once = {Path(one.path).resolve(): one for one in found if isinstance(one, FileReading)}  # named twice, counted once
-    readings = [reading for path, reading in once.items() if path not in used]
+    readings = [reading for path, reading in once.items() if used.isdisjoint((path, *path.parents))]
     of_air = [reading for reading in readings if reading.series and not reading.is_reference]
     left_out = [reading for reading in readings if reading.series and reading.is_reference]
+    if not of_air and not left_out and not refusals and len(readings) < len(once):
+        raise UsageError(
+            f"{_few([fspath(path) for path in paths])} is given as the reference too, so no sweep of the air is left",
+            hint="give the sweeps of the air, and apart from them the reference, a load in place of the antenna",
+        )
     if not of_air:
         raise _nothing_to_judge(paths, refusals, left_out)
     survey = _survey_of(of_air)
@@ -236,7 +241,7 @@ def judge_with(
     span = listing.span
     emitters = tuple(one for one in air.emitters if span is None or span.touches(one.low_hz, one.high_hz))
     judged = air.judge_slices(slices, stretch_of(progress, PREPARING_SHARE, 1.0))
-    notes = (*sweeps.notes, *air.notes)
+    notes = (*sweeps.notes, *_on_scale(sweeps, chain), *air.notes)
     return JudgedAir(air, judged, emitters, notes, unlisted=unlisted(air, slices, listing))
 
 
@@ -262,6 +267,7 @@ def judge_files(
     Raises what ``take_in`` and ``judge`` raise, and UsageError where field strengths are asked for and can't be told.
     """
     chain = None if asked.chain is None else read_chain(asked.chain)
+    own = () if asked.own is None else own_spans(asked.own, asked.judging.link_width_hz)
     taken = take_in(paths, asked.telling, besides=asked.reference, progress=progress)
     if asked.field:
         _check_field(taken.survey, chain)
@@ -271,11 +277,21 @@ def judge_files(
         listing,
         reference=take_in_reference(asked.reference, asked.telling) if asked.reference else None,
         chain=chain,
-        own=() if asked.own is None else own_spans(asked.own, asked.judging.link_width_hz),
+        own=own,
         stations=(*asked.announced, *(() if asked.stations is None else read_stations(asked.stations))),
         progress=None if progress is None else lambda share: progress("judging", share),
     )
+    if asked.own is not None and not own:
+        nothing = f"{fspath(asked.own)} names no frequency: nothing counts as our own"
+        judged = replace(judged, notes=(*judged.notes, nothing))
     return replace(judged, refusals=taken.refusals, tells_field=asked.field)
+
+
+def _on_scale(survey: Survey, chain: Chain | None) -> tuple[str, ...]:
+    """That a chain makes levels absolute that were not."""
+    relative = any(series.unit is not LevelUnit.DBM for series in survey.series)
+    states = chain is not None and chain.states_scale and relative
+    return ("the chain states the instrument's scale, so the levels count as dBm",) if states else ()
 
 
 def _check_field(survey: Survey, chain: Chain | None) -> None:
