@@ -40,12 +40,19 @@ def main() -> int:
 def commands_page() -> str:
     """Every command with its arguments and options, as a document."""
     main_parser = build_parser(__version__)
-    commands = next(action for action in main_parser._actions if isinstance(action, argparse._SubParsersAction))
-    summaries = {action.dest: action.help or "" for action in commands._choices_actions}
-    parts = [HEAD, text_of(main_parser.epilog), *tables(main_parser)]
-    for name, parser in commands.choices.items():
-        parts += [f"## fallow {name}", f"{text_of(parser.description) or summaries[name]}", *tables(parser)]
+    parts = [HEAD, text_of(main_parser.epilog), *tables(main_parser), *chapters(main_parser, "## fallow")]
     return "\n\n".join(part.strip("\n") for part in parts if part) + "\n"
+
+
+def chapters(parser: argparse.ArgumentParser, heading: str) -> Iterator[str]:
+    """A chapter for each command of a parser, and below it those of its own commands."""
+    for commands in (action for action in parser._actions if isinstance(action, argparse._SubParsersAction)):
+        summaries = {action.dest: action.help or "" for action in commands._choices_actions}
+        for name, inner in commands.choices.items():
+            yield f"{heading} {name}"
+            yield text_of(inner.description) or summaries[name]
+            yield from tables(inner)
+            yield from chapters(inner, f"#{heading} {name}")
 
 
 def text_of(text: str | None) -> str:

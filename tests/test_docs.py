@@ -45,8 +45,16 @@ def documents(root: Path) -> list[Path]:
 def parsers() -> dict[str, argparse.ArgumentParser]:
     """The whole command line: the parser of each command by its name, the main one under ``fallow``."""
     main = build_parser(fallow.__version__)
-    commands = next(action for action in main._actions if isinstance(action, argparse._SubParsersAction))
-    return {"fallow": main, **commands.choices}
+    found = {"fallow": main, **choices(main)}
+    for name, parser in choices(main).items():
+        found |= {f"{name} {verb}": inner for verb, inner in choices(parser).items()}
+    return found
+
+
+def choices(parser: argparse.ArgumentParser) -> dict[str, argparse.ArgumentParser]:
+    """The commands of a parser by their names."""
+    found = [action for action in parser._actions if isinstance(action, argparse._SubParsersAction)]
+    return dict(found[0].choices) if found else {}
 
 
 def shell_commands(text: str) -> Iterator[str]:
@@ -63,7 +71,14 @@ def shell_commands(text: str) -> Iterator[str]:
 # --- the command line
 
 
-@pytest.mark.parametrize("name", ["fallow", "demo", "read", "air", "rules", "plan", "audit", "compare"])
+COMMANDS = ["fallow", "demo", "read", "air", "rules", "plan", "audit", "compare", "show"]
+VERBS = [
+    *("new", "set", "list", "add", "links", "equipment", "areas", "survey", "plan", "plans", "audit", "air"),
+    *("history", "undo", "redo", "mark", "note", "compare", "check", "copy", "export", "import"),
+]
+
+
+@pytest.mark.parametrize("name", [*COMMANDS, *(f"show {verb}" for verb in VERBS)])
 def test_every_command_is_there_and_its_help_fits(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("COLUMNS", str(HELP_WIDTH))
     for line in parsers()[name].format_help().splitlines():

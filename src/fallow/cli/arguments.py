@@ -8,6 +8,7 @@ import re
 from collections.abc import Callable, Sequence
 from typing import NoReturn, TypeVar
 
+from fallow.cli.show_arguments import Typing, add_show
 from fallow.errors import FallowError, UsageError
 from fallow.units import parse_frequency_hz, parse_span_hz
 
@@ -75,6 +76,7 @@ def build_parser(version: str) -> argparse.ArgumentParser:
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True, parser_class=_Parser)
     for add in (_add_demo, _add_read, _add_air, _add_rules, _add_plan, _add_audit, _add_compare):
         add(commands)
+    add_show(commands, Typing(_Parser, _typed(parse_frequency_hz), _level, _seconds, _whole, _add_telling))
     return parser
 
 

@@ -10,6 +10,7 @@ from fallow.cli import documents, screens
 from fallow.cli.case_document import case_document, taken_over_document
 from fallow.cli.ledger_document import ledgers_document
 from fallow.cli.progress import progress_bar
+from fallow.cli.show_commands import show as show_verb
 from fallow.demo.story import tell_story
 from fallow.errors import UsageError
 from fallow.pictures import draw_air
@@ -158,6 +159,11 @@ def compare(typed: Namespace) -> int:
     return BAD_NEWS if found.refusals else DONE
 
 
+def show(typed: Namespace) -> int:
+    """``fallow show``: what its verbs return."""
+    return show_verb(typed, _telling)
+
+
 def demo(typed: Namespace) -> int:
     """``fallow demo``: always 0 once its story has been told."""
     told = tell_story(typed.out, screens.narrator(quiet=typed.json))
@@ -183,6 +189,7 @@ COMMANDS: Mapping[str, Callable[[Namespace], int]] = {
     "plan": plan,
     "audit": audit,
     "compare": compare,
+    "show": show,
 }
 
 

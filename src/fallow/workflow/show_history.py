@@ -16,11 +16,25 @@ from fallow.showfile.kinds import MARKS, NOTES, PLANS, SURVEYS, KindOfItem
 from fallow.showfile.store import ShowFile
 from fallow.showfile.surveys import read_survey
 from fallow.showfile.values import Mark, Note
-from fallow.spectrum.judging import judge as judge_survey
 from fallow.workflow.compare import Compared
-from fallow.workflow.show import Desk, plan_in_force, rows_of_plan
+from fallow.workflow.show import Desk, plan_in_force, rows_of_plan, wanted_of
+from fallow.workflow.show_plan import judge_in_show, region_of
+from fallow.workflow.survey import Listing
 
-__all__ = ["Compared", "ShowCompared", "ShowHistory", "compare_in_show", "mark", "note", "redo", "show_history", "undo"]
+__all__ = [
+    "Compared",
+    "Difference",
+    "Happened",
+    "Mark",
+    "ShowCompared",
+    "ShowHistory",
+    "compare_in_show",
+    "mark",
+    "note",
+    "redo",
+    "show_history",
+    "undo",
+]
 
 
 @dataclass(frozen=True)
@@ -108,7 +122,8 @@ def _both(show: ShowFile, kind: KindOfItem[Any], old: str, new: str) -> bool:
 
 def _surveys(show: ShowFile, old: str, new: str) -> Compared:
     heads = [next(head for head in show.all(SURVEYS) if head.name == name) for name in (old, new)]
-    airs = [judge_survey(read_survey(show, head)) for head in heads]
+    wanted, listing = wanted_of(show), Listing(region_of(show))
+    airs = [judge_in_show(show, read_survey(show, head), listing, wanted).air for head in heads]
     return Compared(surveys=compare_surveys(airs[0], airs[1]))
 
 

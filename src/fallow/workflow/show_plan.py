@@ -20,7 +20,7 @@ from fallow.showfile.values import PlanHead, SurveyHead
 from fallow.spectrum.chain import Chain
 from fallow.spectrum.sweep import Survey
 from fallow.spectrum.verdict import Judging
-from fallow.workflow.area_airs import air_notes, named_airs
+from fallow.workflow.area_airs import JudgedArea, air_notes, check_area
 from fallow.workflow.coordinate import Making, make_plan
 from fallow.workflow.law import circumstances_from
 from fallow.workflow.show import (
@@ -36,7 +36,19 @@ from fallow.workflow.show import (
 from fallow.workflow.surroundings import areas_of, ground_under
 from fallow.workflow.survey import JudgedAir, Listing, judge_with
 
-__all__ = ["ShowMaking", "ShowPlanned", "air_of_show", "audit_show", "drop_plans", "list_plans", "plan_of", "plan_show"]
+__all__ = [
+    "PlanSeen",
+    "ShowMaking",
+    "ShowPlanned",
+    "air_of_show",
+    "audit_show",
+    "drop_plans",
+    "judge_in_show",
+    "list_plans",
+    "plan_of",
+    "plan_show",
+    "region_of",
+]
 
 Progress = Callable[[str, float], None]
 
@@ -86,8 +98,8 @@ def plan_show(making: ShowMaking, desk: Desk, progress: Progress | None = None) 
             raise UsageError("the show has no links", path=show.path, hint="fallow show add --links FILE")
         check_links_against_equipment(wanted.links, wanted.equipment, show.path)
         keep = None if making.keep is None else rows_of_plan(show, making.keep or _in_force(show))
-        airs = named_airs(_airs(show, making.surveys, wanted, progress), areas_of(wanted))
-        ground = ground_under(_region(show), _circumstances(show), airs, wanted)
+        airs = _airs(show, making.surveys, wanted, areas_of(wanted), progress)
+        ground = ground_under(region_of(show), _circumstances(show), airs, wanted)
         how = Making(making.spares, None, making.seconds, making.seed)
         plan, stopped = make_plan(wanted, ground, how, keep, progress, levels=making.levels)
         plan = replace(plan, notes=(*plan.notes, *air_notes(airs)))
@@ -100,8 +112,8 @@ def audit_show(desk: Desk, name: str | None = None, progress: Progress | None = 
         name = name or _in_force(show)
         rows, wanted = rows_of_plan(show, name), wanted_of(show)
         check_links_against_equipment(rows, wanted.equipment, show.path)
-        airs = named_airs(_airs(show, None, wanted, progress), areas_of(wanted, rows))
-        found = audit_rows(rows, wanted, ground_under(_region(show), _circumstances(show), airs, wanted))
+        airs = _airs(show, None, wanted, areas_of(wanted, rows), progress)
+        found = audit_rows(rows, wanted, ground_under(region_of(show), _circumstances(show), airs, wanted))
     return name, replace(found, notes=(*found.notes, *air_notes(airs)))
 
 
@@ -116,14 +128,19 @@ def air_of_show(
         if not heads:
             raise UsageError("the show has no survey of the air", path=show.path, hint="fallow show add FILE")
         survey = Survey.of(read_survey(show, head) for head in heads)
-        listing = replace(listing, region=listing.region or _region(show))
-        return _judged(show, survey, listing, wanted_of(show), progress)
+        listing = replace(listing, region=listing.region or region_of(show))
+        return judge_in_show(show, survey, listing, wanted_of(show), progress)
 
 
 def list_plans(desk: Desk) -> tuple[PlanSeen, ...]:
     """The plans of the show, in the order in which they came."""
     with desk.looking() as show:
-        return tuple(_seen(show, head) for head in show.all(PLANS))
+        return seen_plans(show)
+
+
+def seen_plans(show: ShowFile) -> tuple[PlanSeen, ...]:
+    """The plans of a show that is open."""
+    return tuple(_seen(show, head) for head in show.all(PLANS))
 
 
 def plan_of(desk: Desk, name: str | None = None) -> PlanSeen:
@@ -156,7 +173,8 @@ def _in_force(show: ShowFile) -> str:
     return name
 
 
-def _region(show: ShowFile) -> str | None:
+def region_of(show: ShowFile) -> str | None:
+    """The region by the settings of the show; ``None`` where none is stated."""
     said = settings_of(show).get("region")
     return None if said is None else str(said)
 
@@ -168,14 +186,17 @@ def _circumstances(show: ShowFile) -> Circumstances:
 
 
 def _airs(
-    show: ShowFile, names: Sequence[str] | None, wanted: Wanted, progress: Progress | None
-) -> dict[str, list[JudgedAir]]:
-    """Each survey of the air judged, by its area."""
-    judged: dict[str, list[JudgedAir]] = {}
-    for head in _heads(show, names):
-        one = _judged(show, read_survey(show, head), Listing(_region(show)), wanted, progress)
-        judged.setdefault(head.area, []).append(one)
-    return judged
+    show: ShowFile, names: Sequence[str] | None, wanted: Wanted, areas: frozenset[str], progress: Progress | None
+) -> tuple[JudgedArea, ...]:
+    """Each survey of the air judged. Raises UsageError for one of an area that nobody knows."""
+    heads = _heads(show, names)
+    for head in heads:
+        check_area(head.area, areas, f"survey {head.name}")
+    listing = Listing(region_of(show))
+    return tuple(
+        JudgedArea(head.area, head.name, judge_in_show(show, read_survey(show, head), listing, wanted, progress))
+        for head in heads
+    )
 
 
 def _heads(show: ShowFile, names: Sequence[str] | None) -> tuple[SurveyHead, ...]:
@@ -184,7 +205,9 @@ def _heads(show: ShowFile, names: Sequence[str] | None) -> tuple[SurveyHead, ...
     return tuple(head for head in show.all(SURVEYS) if not head.is_reference)
 
 
-def _judged(show: ShowFile, survey: Survey, listing: Listing, wanted: Wanted, progress: Progress | None) -> JudgedAir:
+def judge_in_show(
+    show: ShowFile, survey: Survey, listing: Listing, wanted: Wanted, progress: Progress | None = None
+) -> JudgedAir:
     """A survey judged with the reference, chain and limits of the show; stations everywhere show whether it is deaf."""
     parts = show.all(CHAIN)
     references = [read_survey(show, head) for head in show.all(SURVEYS) if head.is_reference]

@@ -60,6 +60,7 @@ def add_sweeps(
     """
     with desk.writing() as show:
         survey, files, refusals = _read(paths, adding, progress)
+        survey = _without_folders(survey, files)
         sources = _sources(files)
         if not adding.again:
             _check_new(show, sources)
@@ -79,6 +80,23 @@ def _read(
     taken = take_in(paths, adding.telling, progress=progress)
     used = [Path(reading.path) for reading in taken.readings if reading.series and not reading.is_reference]
     return taken.survey, used, taken.refusals
+
+
+def _without_folders(survey: Survey, files: Sequence[Path]) -> Survey:
+    """The same with files told by their names alone, where these differ: her folders mean nothing to others."""
+    names = {str(file): file.name for file in files}
+    if len(set(names.values())) < len(names):
+        return survey
+    notes = []
+    for note in survey.notes:
+        for path, name in names.items():
+            note = note.replace(path, name)
+        notes.append(note)
+    series = tuple(
+        replace(one, source=names.get(one.source, one.source), instrument=names.get(one.instrument, one.instrument))
+        for one in survey.series
+    )
+    return Survey(series, tuple(notes))
 
 
 def list_surveys(desk: Desk) -> tuple[SurveySeen, ...]:

@@ -1,0 +1,180 @@
+"""What can be typed after ``fallow show``. Light on purpose, as ``arguments`` is."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TypeVar
+
+__all__ = ["Typing", "add_show"]
+
+_DESCRIPTION = """\
+The show file: everything of one production in one file (NAME.fallow), with
+its whole history. Without --show the only show file of this folder is meant.
+"""
+
+
+@dataclass(frozen=True)
+class Typing:
+    """How words become values, and the options that other commands have too; all from ``arguments``."""
+
+    parser: type[argparse.ArgumentParser]
+    frequency_hz: Callable[[str], int]
+    level: Callable[[str], float]
+    seconds: Callable[[str], float]
+    whole: Callable[[str], int]
+    add_telling: Callable[[argparse.ArgumentParser], None]
+
+
+Commands = argparse._SubParsersAction
+T = TypeVar("T", bound=argparse.ArgumentParser)
+
+
+def add_show(commands: Commands[T], typing: Typing) -> None:
+    """Enter ``fallow show`` and its commands."""
+    parser = commands.add_parser(
+        "show",
+        help="the show file: everything of one production, with its history",
+        description=_DESCRIPTION,
+        allow_abbrev=False,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    verbs = parser.add_subparsers(dest="verb", metavar="VERB", required=True, parser_class=typing.parser)
+    for add in (_making, _tables, _links, _plans, _history, _exchange):
+        add(verbs, typing)
+
+
+def _verb(verbs: Commands[argparse.ArgumentParser], name: str, summary: str, writes: bool) -> argparse.ArgumentParser:
+    parser = verbs.add_parser(name, help=summary, description=f"{summary[0].upper()}{summary[1:]}.", allow_abbrev=False)
+    parser.add_argument("--json", action="store_true", help="print one JSON document instead of tables")
+    parser.add_argument("--show", metavar="FILE", help="the show file (default: the only one of this folder)")
+    if writes:
+        parser.add_argument("--who", metavar="NAME", help="who does it, for the history (default: your name here)")
+        parser.add_argument("--why", metavar="TEXT", default="", help="why, for the history")
+    return parser
+
+
+def _making(verbs: Commands[argparse.ArgumentParser], _: Typing) -> None:
+    new = _verb(verbs, "new", "make a new show file", writes=True)
+    new.add_argument("name", metavar="NAME", help="its name; .fallow is added where it has no ending")
+    new.add_argument("settings", nargs="*", metavar="NAME=VALUE", help="settings, as with `fallow show set`")
+    settings = _verb(verbs, "set", "say what holds for the whole show, or list it", writes=True)
+    settings.add_argument(
+        "settings",
+        nargs="*",
+        metavar="NAME=VALUE",
+        help="name, site, region, licence, place, on (a date), limit, limit-above-floor, link-width, confidence; "
+        "an empty value takes it out",
+    )
+    _verb(verbs, "list", "list what is in the show", writes=False)
+
+
+def _tables(verbs: Commands[argparse.ArgumentParser], typing: Typing) -> None:
+    add = _verb(verbs, "add", "bring sweeps and tables into the show", writes=True)
+    add.add_argument(
+        "files", nargs="*", metavar="FILE", help="files or folders of sweeps; together they are one survey"
+    )
+    sweeps = add.add_argument_group("sweeps")
+    sweeps.add_argument("--survey", metavar="NAME", help="name of the survey (default: of the first file); it may grow")
+    sweeps.add_argument("--area", metavar="AREA", help="where the sweeps were taken (default: they hold for all areas)")
+    sweeps.add_argument("--reference", action="store_true", help="taken with a load in place of the antenna")
+    sweeps.add_argument("--again", action="store_true", help="although the show has these very files already")
+    tables = add.add_argument_group("tables")
+    for name in ("links", "equipment", "areas", "foreign", "stations", "chain"):
+        tables.add_argument(f"--{name}", metavar="FILE", help=f"table of {_TABLES[name]}")
+    tables.add_argument("--plan", metavar="FILE", help="a plan, ours or anybody's; it is then the one in force")
+    tables.add_argument("--plan-name", metavar="NAME", help="its name in the show (default: of its file)")
+    tables.add_argument("--replace", action="store_true", help="take out what is in the show and not in the table")
+    typing.add_telling(add)
+
+
+_TABLES = {
+    "links": "links",
+    "equipment": "equipment",
+    "areas": "areas and what they lose between them",
+    "foreign": "carriers that are not ours",
+    "stations": "TV channels announced as on the air",
+    "chain": "antenna, cable, filter and pad",
+}
+
+
+def _links(verbs: Commands[argparse.ArgumentParser], typing: Typing) -> None:
+    links = _verb(verbs, "links", "list the links, or change one", writes=True)
+    links.add_argument("name", nargs="?", metavar="LINK", help="the link to be changed or added")
+    links.add_argument("--equipment", metavar="NAME", help="what it is made of")
+    links.add_argument("--area", metavar="AREA", help="where it works")
+    links.add_argument("--scenes", metavar="LIST", help="scenes in which it is on, a semicolon between; empty: always")
+    links.add_argument("--priority", type=typing.whole, metavar="N", help="1 (most important) to 5")
+    links.add_argument(
+        "--frequency", type=typing.frequency_hz, metavar="HZ", help="a wish or its place; 0 takes it out"
+    )
+    fixed = links.add_mutually_exclusive_group()
+    fixed.add_argument("--fixed", action="store_true", default=None, help="it may not move")
+    fixed.add_argument("--free", dest="fixed", action="store_false", help="it may move")
+    links.add_argument("--drop", nargs="+", metavar="LINK", help="take these links out")
+    equipment = _verb(verbs, "equipment", "list the equipment, or take some out", writes=True)
+    equipment.add_argument("--drop", nargs="+", metavar="NAME", help="take it out; no link may be made of it")
+    areas = _verb(verbs, "areas", "list what areas lose between them, or say it", writes=True)
+    areas.add_argument("area", nargs="?", metavar="AREA", help="one area")
+    areas.add_argument("other", nargs="?", metavar="OTHER", help="the other")
+    loss = areas.add_mutually_exclusive_group()
+    loss.add_argument("--loss", type=typing.level, metavar="DB", help="so many dB are lost between them")
+    loss.add_argument("--apart", action="store_true", help="they do not hear each other")
+    loss.add_argument("--full", action="store_true", help="they hear each other fully")
+    survey = _verb(verbs, "survey", "list the surveys, or take some out", writes=True)
+    survey.add_argument("--drop", nargs="+", metavar="NAME", help="take these out; undo brings them back")
+
+
+def _plans(verbs: Commands[argparse.ArgumentParser], typing: Typing) -> None:
+    plan = _verb(verbs, "plan", "plan all links of the show and store the plan", writes=True)
+    plan.add_argument("--name", metavar="NAME", help="its name (default: plan 1, plan 2 ...)")
+    plan.add_argument("--spares", type=typing.whole, metavar="N", help="spares for each equipment in each area")
+    plan.add_argument(
+        "--keep",
+        nargs="?",
+        const="",
+        metavar="PLAN",
+        help="links without trouble stay where this plan (or the one in force) has them",
+    )
+    plan.add_argument("--seconds", type=typing.seconds, default=5.0, metavar="S", help="how long to look (default 5)")
+    plan.add_argument("--seed", type=typing.whole, default=1, metavar="N", help="another number, another search")
+    plan.add_argument("--survey", nargs="+", metavar="NAME", help="only these surveys count (default: all of the air)")
+    plan.add_argument("--levels", action="store_true", help="levels set the distances, not the table of equipment")
+    plans = _verb(verbs, "plans", "list the plans, show one, or take some out", writes=True)
+    plans.add_argument("name", nargs="?", metavar="PLAN", help="show this one")
+    plans.add_argument("--drop", nargs="+", metavar="PLAN", help="take these out")
+    audit = _verb(verbs, "audit", "every conflict of a plan of the show", writes=False)
+    audit.add_argument("name", nargs="?", metavar="PLAN", help="the plan (default: the one in force)")
+    air = _verb(verbs, "air", "what is on the air, by the surveys of the show", writes=False)
+    air.add_argument("--survey", nargs="+", metavar="NAME", help="only these surveys (default: all of the air)")
+
+
+def _history(verbs: Commands[argparse.ArgumentParser], typing: Typing) -> None:
+    history = _verb(verbs, "history", "every change: when, who, what and why", writes=False)
+    history.add_argument("--last", type=typing.whole, metavar="N", help="only the last N changes")
+    for name, summary in (("undo", "take back the last change"), ("redo", "do again what was taken back")):
+        parser = _verb(verbs, name, summary, writes=True)
+        parser.add_argument("--steps", type=typing.whole, default=1, metavar="N", help="so many changes (default 1)")
+    mark = _verb(verbs, "mark", "give this moment a name", writes=True)
+    mark.add_argument("name", metavar="NAME", help="as 'as handed out'")
+    note = _verb(verbs, "note", "write something down", writes=True)
+    note.add_argument("text", metavar="TEXT", help="what")
+    note.add_argument("--about", default="", metavar="NAME", help="a link, an area, a plan (default: the show)")
+    compare = _verb(verbs, "compare", "two plans, surveys or moments side by side", writes=False)
+    compare.add_argument("old", metavar="OLD", help="a plan, a survey, a mark, a change's number, a day, or now")
+    compare.add_argument("new", metavar="NEW", help="the same")
+
+
+def _exchange(verbs: Commands[argparse.ArgumentParser], _: Typing) -> None:
+    check = _verb(verbs, "check", "is the file whole; rescue what can be read", writes=False)
+    check.add_argument("--rescue", metavar="OUT", help="write what can be read to this new file")
+    check.add_argument("--release", action="store_true", help="free the file of a writer whose computer is gone")
+    copy = _verb(verbs, "copy", "a copy for the stick, whole by itself", writes=False)
+    copy.add_argument("to", metavar="TO", help="a file, or a folder")
+    copy.add_argument("--replace", action="store_true", help="over a file that is there already")
+    export = _verb(verbs, "export", "write the show as JSON, CSV and Parquet", writes=False)
+    export.add_argument("folder", metavar="FOLDER", help="a new folder")
+    bring = _verb(verbs, "import", "a show file from an exported folder", writes=True)
+    bring.add_argument("folder", metavar="FOLDER", help="what `fallow show export` made")
+    bring.add_argument("name", metavar="NAME", help="the new show file")

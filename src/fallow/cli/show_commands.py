@@ -1,0 +1,338 @@
+"""``fallow show``: each verb calls one step of the workflow with what was typed and prints the answer."""
+
+from __future__ import annotations
+
+import sys
+from argparse import Namespace
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import fields
+
+from fallow.cli import documents, screens
+from fallow.cli import show_documents as told
+from fallow.cli.progress import progress_bar
+from fallow.cli.screens import show as screen
+from fallow.errors import UsageError
+from fallow.workflow.show import Desk, change_settings, new_show
+from fallow.workflow.show_exchange import check_show, copy_to, export_show, free_show, import_show, rescue_show
+from fallow.workflow.show_history import compare_in_show, mark, note, redo, show_history, undo
+from fallow.workflow.show_overview import areas_in, show_at_a_glance, show_wanted
+from fallow.workflow.show_plan import ShowMaking, air_of_show, audit_show, drop_plans, list_plans, plan_of, plan_show
+from fallow.workflow.show_surveys import Adding, add_sweeps, drop_surveys, list_surveys
+from fallow.workflow.show_tables import (
+    LinkChange,
+    Tables,
+    add_tables,
+    change_link,
+    drop_equipment,
+    drop_links,
+    set_area_pair,
+)
+from fallow.workflow.survey import Listing, Telling
+
+__all__ = ["show"]
+
+DONE, BAD_NEWS = 0, 1
+Document = dict[str, object]
+
+
+def show(typed: Namespace, telling: Callable[[Namespace], Telling]) -> int:
+    """``fallow show VERB``. ``telling``: makes the telling options a value, as for other commands."""
+    if typed.verb == "add":
+        return _add(typed, telling(typed))
+    return _VERBS[typed.verb](typed)
+
+
+def _desk(typed: Namespace) -> Desk:
+    return Desk(typed.show, getattr(typed, "who", None), getattr(typed, "why", ""))
+
+
+def _answer(typed: Namespace, document: Document, lines: Iterable[str]) -> int:
+    """The document, or some lines for people."""
+    if typed.json:
+        documents.print_json(document)
+    else:
+        screen.show_lines(lines)
+    return DONE
+
+
+def _new(typed: Namespace) -> int:
+    path = new_show(typed.name, typed.settings, _desk(typed))
+    return _answer(typed, {"show": str(path)}, [f"made {path}"])
+
+
+def _set(typed: Namespace) -> int:
+    settings = change_settings(typed.settings, _desk(typed))
+    lines = [f"{name}: {value}" for name, value in settings.items()] or ["nothing is set"]
+    return _answer(typed, {"settings": settings}, lines)
+
+
+def _list(typed: Namespace) -> int:
+    found = show_at_a_glance(_desk(typed))
+    if typed.json:
+        documents.print_json(told.overview_document(found))
+    else:
+        screen.show_overview(found)
+    _say(found.notes)
+    return DONE
+
+
+def _add(typed: Namespace, telling: Telling) -> int:
+    """1 when one file of several could not be read."""
+    tables = Tables(**{field.name: getattr(typed, field.name) for field in fields(Tables)})
+    if not typed.files and not tables.any_given:
+        raise UsageError("nothing to add was named", hint="name sweep files, or a table: --links FILE")
+    if not typed.files and (typed.survey or typed.area or typed.reference):
+        raise UsageError("a survey needs sweep files", hint="name them: fallow show add FILE --survey NAME")
+    counts, notes = add_tables(tables, _desk(typed), replace_all=typed.replace) if tables.any_given else ((), ())
+    sweeps = None
+    if typed.files:
+        adding = Adding(typed.survey, typed.area, typed.reference, typed.again, telling)
+        with progress_bar() as progress:
+            sweeps = add_sweeps(typed.files, adding, _desk(typed), progress)
+    refusals = () if sweeps is None else sweeps.refusals
+    survey = None if sweeps is None else sweeps.survey
+    if typed.json:
+        documents.print_json(told.added_document(counts, survey, [str(one.error) for one in refusals], notes))
+    else:
+        screen.show_lines(str(count) for count in counts)
+        if survey is not None:
+            screen.show_surveys([survey])
+    _say(notes)
+    screens.complain_of(refusals)
+    return BAD_NEWS if refusals else DONE
+
+
+def _links(typed: Namespace) -> int:
+    asked = LinkChange(
+        typed.equipment,
+        typed.area,
+        None if typed.scenes is None else [part.strip() for part in typed.scenes.split(";") if part.strip()],
+        typed.priority,
+        typed.frequency,
+        typed.fixed,
+    )
+    if typed.drop:
+        drop_links(typed.drop, _desk(typed))
+    elif typed.name is not None:
+        changed = change_link(typed.name, asked, _desk(typed))
+        if typed.json:
+            documents.print_json({"links": [told.link_document(changed)]})
+        else:
+            screen.show_links([changed])
+        return DONE
+    elif asked != LinkChange():
+        raise UsageError("which link is meant", hint="name it: fallow show links LINK --area AREA")
+    found = show_wanted(_desk(typed)).links
+    if typed.json:
+        documents.print_json({"links": [told.link_document(link) for link in found]})
+    else:
+        screen.show_links(found)
+    return DONE
+
+
+def _equipment(typed: Namespace) -> int:
+    if typed.drop:
+        drop_equipment(typed.drop, _desk(typed))
+    found = tuple(show_wanted(_desk(typed)).equipment.values())
+    if typed.json:
+        documents.print_json({"equipment": [told.equipment_document(radio) for radio in found]})
+    else:
+        screen.show_equipment(found)
+    return DONE
+
+
+def _areas(typed: Namespace) -> int:
+    said = typed.loss if typed.loss is not None else "apart" if typed.apart else "full" if typed.full else None
+    if (said is None) != (typed.other is None) or (typed.area is None) != (typed.other is None):
+        hint = "fallow show areas AREA OTHER --loss DB, or --apart, or --full"
+        raise UsageError("two areas and what they lose belong together", hint=hint)
+    if said is not None:
+        set_area_pair(typed.area, typed.other, said, _desk(typed))
+    wanted = show_wanted(_desk(typed))
+    if typed.json:
+        documents.print_json(told.areas_document(wanted.losses))
+    else:
+        screen.show_areas(areas_in(wanted), wanted.losses)
+    return DONE
+
+
+def _survey(typed: Namespace) -> int:
+    if typed.drop:
+        drop_surveys(typed.drop, _desk(typed))
+    found = list_surveys(_desk(typed))
+    if typed.json:
+        documents.print_json({"surveys": [told.survey_document(seen) for seen in found]})
+    else:
+        screen.show_surveys(found)
+    return DONE
+
+
+def _plan(typed: Namespace) -> int:
+    """1 when a link is left without a frequency or a conflict stands."""
+    making = ShowMaking(
+        typed.name, typed.spares, typed.keep, typed.seconds, typed.seed, typed.survey, typed.levels
+    )  # fmt: skip
+    with progress_bar() as progress:
+        made = plan_show(making, _desk(typed), progress)
+    if typed.json:
+        documents.print_json({**documents.plan_document(made.plan), "plan": made.name})
+    else:
+        screens.show_plan(made.plan)
+        screen.show_lines(["", f"stored in the show as {made.name!r}, which is in force"])
+    if made.stopped:
+        raise KeyboardInterrupt
+    return BAD_NEWS if made.plan.conflicts or made.plan.unplaced else DONE
+
+
+def _plans(typed: Namespace) -> int:
+    if typed.drop:
+        drop_plans(typed.drop, _desk(typed))
+    if typed.name is not None:
+        plan = plan_of(_desk(typed), typed.name)
+        if typed.json:
+            documents.print_json(told.plan_seen_document(plan))
+        else:
+            screen.show_plan_rows(plan)
+        return DONE
+    found = list_plans(_desk(typed))
+    if typed.json:
+        documents.print_json({"plans": [told.plan_head_document(plan) for plan in found]})
+    else:
+        screen.show_plans(found)
+    return DONE
+
+
+def _audit(typed: Namespace) -> int:
+    """1 when a conflict was found."""
+    with progress_bar() as progress:
+        name, found = audit_show(_desk(typed), typed.name, progress)
+    if typed.json:
+        documents.print_json({**documents.audit_document(found), "plan": name})
+    else:
+        screen.show_lines([name])
+        screens.show_audit(found)
+    return BAD_NEWS if found.conflicts else DONE
+
+
+def _air(typed: Namespace) -> int:
+    with progress_bar() as progress:
+        judged = air_of_show(_desk(typed), Listing(None, None, None), typed.survey, progress)
+    if typed.json:
+        documents.print_json(documents.air_document(judged))
+    else:
+        screens.show_air(judged)
+    return DONE
+
+
+def _history(typed: Namespace) -> int:
+    found = show_history(_desk(typed))
+    changes = found.changes if typed.last is None else found.changes[max(0, len(found.changes) - typed.last) :]
+    if typed.json:
+        documents.print_json(told.history_document(changes, found.marks))
+    else:
+        screen.show_history(changes, found.marks)
+    return DONE
+
+
+def _undo(typed: Namespace) -> int:
+    done = undo(_desk(typed), typed.steps)
+    document: Document = {"undone": [told.change_document(one) for one in done]}
+    return _answer(typed, document, [f"taken back: {one.what}" for one in done] or ["there is nothing to take back"])
+
+
+def _redo(typed: Namespace) -> int:
+    done = redo(_desk(typed), typed.steps)
+    document: Document = {"redone": [told.change_document(one) for one in done]}
+    return _answer(typed, document, [f"done again: {one.what}" for one in done] or ["there is nothing to do again"])
+
+
+def _mark(typed: Namespace) -> int:
+    made = mark(typed.name, _desk(typed))
+    return _answer(typed, told.mark_document(made), [f"{made.name}: the show after change {made.change}"])
+
+
+def _note(typed: Namespace) -> int:
+    made = note(typed.text, typed.about, _desk(typed))
+    return _answer(typed, {"at": made.at, "text": made.text, "about": made.about or None}, ["written down"])
+
+
+def _compare(typed: Namespace) -> int:
+    found = compare_in_show(typed.old, typed.new, _desk(typed))
+    if typed.json:
+        document = {} if found.compared == type(found.compared)() else documents.compare_document(found.compared)
+        values = {} if found.values is None else {"values": told.values_document(found.values)}
+        documents.print_json({**document, **values})
+        return DONE
+    if found.values is not None:
+        screen.show_values(found.values)
+        screen.show_lines(["", "the plans in force:"] if found.compared.plans is not None else [])
+    screens.show_comparison(found.compared)
+    return DONE
+
+
+def _check(typed: Namespace) -> int:
+    """1 when the file is damaged."""
+    if typed.release:
+        writer = free_show(_desk(typed))
+        line = "nobody was writing" if writer is None else f"{writer} has no claim to the file any more"
+        return _answer(typed, {"released": None if writer is None else str(writer)}, [line])
+    with progress_bar() as progress:
+        found = check_show(_desk(typed), progress)
+    rescued = None if typed.rescue is None else rescue_show(typed.rescue, _desk(typed))
+    if typed.json:
+        more = {} if rescued is None else told.rescue_document(rescued)
+        documents.print_json({**told.check_document(found), **more})
+    else:
+        screen.show_check(found)
+        if rescued is not None:
+            screen.show_rescued(rescued)
+    return DONE if found.is_whole else BAD_NEWS
+
+
+def _copy(typed: Namespace) -> int:
+    to = copy_to(typed.to, _desk(typed), replace=typed.replace)
+    return _answer(typed, {"copy": str(to)}, [f"copied to {to}, whole by itself"])
+
+
+def _export(typed: Namespace) -> int:
+    with progress_bar() as progress:
+        made = export_show(typed.folder, _desk(typed), progress)
+    document: Document = {"folder": str(made.folder), "files": [str(file) for file in made.files]}
+    return _answer(typed, document, [f"wrote {len(made.files)} files to {made.folder}"])
+
+
+def _import(typed: Namespace) -> int:
+    with progress_bar() as progress:
+        path = import_show(typed.folder, typed.name, _desk(typed), progress)
+    return _answer(typed, {"show": str(path)}, [f"made {path}"])
+
+
+_VERBS: Mapping[str, Callable[[Namespace], int]] = {
+    "new": _new,
+    "set": _set,
+    "list": _list,
+    "links": _links,
+    "equipment": _equipment,
+    "areas": _areas,
+    "survey": _survey,
+    "plan": _plan,
+    "plans": _plans,
+    "audit": _audit,
+    "air": _air,
+    "history": _history,
+    "undo": _undo,
+    "redo": _redo,
+    "mark": _mark,
+    "note": _note,
+    "compare": _compare,
+    "check": _check,
+    "copy": _copy,
+    "export": _export,
+    "import": _import,
+}
+
+
+def _say(notes: Iterable[str]) -> None:
+    """Notes for people on stderr, beside the answer."""
+    for line in notes:
+        sys.stderr.write(f"note: {line}\n")
