@@ -18,7 +18,7 @@ from fallow.plan.audit import audit, audit_of
 from fallow.plan.places import Ground
 from fallow.plan.surveys import AreaAir
 from fallow.plan.what_if import LOOK, WhatIf
-from fallow.show.link import Link
+from fallow.show.link import ForeignCarrier, Link
 from fallow.spectrum.verdict import Verdict
 from fallow.units import Span
 from plan.plain_audit import carriers_in_words, compared_products, hears, in_one_scene
@@ -143,3 +143,11 @@ def test_a_crowd_in_one_band_stays_exact_over_many_moves():
         effect = game.move(rows[at].link, 470_000_000 + 25_000 * int(rng.integers(0, 1200)))
         if step % 10 == 9:
             assert effect.conflicts == audit(game.rows, want).conflicts
+
+
+def test_what_strangers_make_alone_stays_nobodys_conflict():
+    strangers = [ForeignCarrier("x", 500_000_000, products=True), ForeignCarrier("y", 501_000_000, products=True)]
+    want = wanted(foreign=strangers)
+    game = WhatIf([row("v", 510)], want)
+    assert game.move("v", 499_000_000).conflicts == audit([row("v", 499)], want).conflicts == ()
+    assert game.margins.of("v")[1] is None
