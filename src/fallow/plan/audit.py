@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import combinations, islice
+from itertools import islice
 
 import numpy as np
 from numpy.typing import NDArray
@@ -81,12 +81,11 @@ def _on_what_is_not_listed(hits: Sequence[Conflict]) -> Iterator[str]:
 
 def _pairs_that_meet(company: Company) -> Iterator[tuple[int, int]]:
     """Positions of two carriers of which one at least is ours and between which a distance is asked."""
-    carriers = company.carriers
-    for one, other in combinations(range(len(carriers)), 2):
-        stranger = not carriers[other].ours
-        if not carriers[one].ours or (stranger and carriers[other].spacing_hz <= 0):
-            continue
-        if company.meet(one, other):
+    asks = np.array([carrier.ours or carrier.spacing_hz > 0 for carrier in company.carriers], dtype=np.bool_)
+    for one in np.flatnonzero(company.ours).tolist():
+        met = company.meeting(one) & asks
+        met[: one + 1] = False  # each pair once; strangers come after ours
+        for other in np.flatnonzero(met).tolist():
             yield one, other
 
 

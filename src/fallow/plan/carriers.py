@@ -100,10 +100,26 @@ class Company:
         return np.array([carrier.ours for carrier in self.carriers], dtype=np.bool_)
 
     @cached_property
+    def spacings_hz(self) -> NDArray[np.int64]:
+        """The distance that other carriers keep from each, shape (carrier,)."""
+        return np.array([carrier.spacing_hz for carrier in self.carriers], dtype=np.int64)
+
+    @cached_property
     def areas(self) -> NDArray[np.intp]:
         """A number for each carrier's area, shape (carrier,); equal where the areas are."""
         numbers = {area: i for i, area in enumerate({carrier.area: None for carrier in self.carriers})}
         return np.array([numbers[carrier.area] for carrier in self.carriers], dtype=np.intp)
+
+    @cached_property
+    def _areas_meet(self) -> NDArray[np.bool_]:
+        """Which areas hear each other, by the numbers of ``areas``."""
+        names = list({carrier.area: None for carrier in self.carriers})
+        met = [[self.losses.hears(one, other) for other in names] for one in names]
+        return np.array(met, dtype=np.bool_).reshape(len(names), len(names))
+
+    @cached_property
+    def _mixes(self) -> NDArray[np.bool_]:
+        return np.array([carrier.mixes for carrier in self.carriers], dtype=np.bool_)
 
     @cached_property
     def scene_bits(self) -> NDArray[np.uint64]:
@@ -119,10 +135,14 @@ class Company:
         on_together = not a.scenes or not b.scenes or bool(a.scenes & b.scenes)
         return on_together and self.losses.hears(a.area, b.area)
 
+    def meeting(self, one: int) -> NDArray[np.bool_]:
+        """Which carriers a carrier meets, as ``meet`` says it for two, itself included; shape (carrier,)."""
+        on_together: NDArray[np.bool_] = (self.scene_bits & self.scene_bits[one]).any(axis=1)
+        return on_together & self._areas_meet[self.areas[one], self.areas]
+
     def mixing_with(self, victim: int) -> NDArray[np.intp]:
         """Positions of the carriers that mix and that meet a victim, itself included if it mixes, shape (heard,)."""
-        heard = [i for i, carrier in enumerate(self.carriers) if carrier.mixes and self.meet(victim, i)]
-        return np.array(heard, dtype=np.intp)
+        return np.flatnonzero(self._mixes & self.meeting(victim))
 
     def on_in_one_scene(self, makers: NDArray[np.intp], victim: int) -> NDArray[np.bool_]:
         """For each row of ``makers`` (shape (product, letter)): whether all of them and the victim share one scene."""

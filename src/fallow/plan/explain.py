@@ -63,7 +63,7 @@ def _of_verdict(judged: JudgedSlice, footing: Footing) -> str:
 
 
 def _of_neighbours(company: Company, position: int) -> str:
-    if not any(company.meet(position, i) for i in range(len(company.carriers)) if i != position):
+    if np.count_nonzero(company.meeting(position)) == 1:  # itself
         return "no other carrier meets it"
     carrier, product = nearest_carrier(company, position), nearest_product(company, position)
     said = [near.text for near in (carrier, product) if near is not None]
@@ -95,12 +95,16 @@ class Near:
 def nearest_carrier(company: Company, position: int) -> Near | None:
     """The carrier that comes nearest to breaking its spacing with another; ``None`` where it meets none."""
     carrier = company.carriers[position]
-    near = []
-    for i, other in enumerate(company.carriers):
-        needed_hz = max(carrier.spacing_hz, other.spacing_hz) if other.ours else other.spacing_hz
-        if i != position and needed_hz > 0 and company.meet(position, i):
-            near.append(Near(other.name, abs(other.frequency_hz - carrier.frequency_hz), needed_hz))
-    return min(near, key=lambda one: (one.spare_hz, one.name), default=None)
+    needed_hz = np.where(company.ours, np.maximum(carrier.spacing_hz, company.spacings_hz), company.spacings_hz)
+    met = company.meeting(position) & (needed_hz > 0)
+    met[position] = False
+    if not met.any():
+        return None
+    distance_hz = np.abs(company.hz - carrier.frequency_hz)
+    spare_hz = distance_hz - needed_hz
+    nearest = np.flatnonzero(met & (spare_hz == spare_hz[met].min())).tolist()
+    first = min(nearest, key=lambda i: company.carriers[i].name)
+    return Near(company.carriers[first].name, int(distance_hz[first]), int(needed_hz[first]))
 
 
 def nearest_product(company: Company, position: int) -> Near | None:

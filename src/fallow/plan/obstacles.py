@@ -169,9 +169,10 @@ def _mark(
 def _of_spacing(company: Company) -> Iterator[_Stretches]:
     new = len(company.carriers) - 1
     newcomer = company.carriers[new]
-    for i, other in enumerate(company.carriers[:new]):
+    for i in np.flatnonzero(company.meeting(new)[:new]).tolist():
+        other = company.carriers[i]
         needed_hz = max(newcomer.spacing_hz, other.spacing_hz) if other.ours else other.spacing_hz
-        if needed_hz > 0 and company.meet(new, i):
+        if needed_hz > 0:
             kind = "spacing" if other.ours else "foreign"
             yield _Stretches(kind, 1, company.hz[[i]], needed_hz, np.array([[i]], dtype=np.intp))
 
@@ -197,11 +198,13 @@ def _of_products_on_it(company: Company) -> Iterator[_Stretches]:
 def _of_its_products(company: Company) -> Iterator[_Stretches]:
     """Products in which the newcomer takes part, on each standing carrier that asks for a distance."""
     new = len(company.carriers) - 1
-    for victim, carrier in enumerate(company.carriers[:new]):
+    for victim in np.flatnonzero(company.meeting(new)[:new]).tolist():
         makers = company.mixing_with(victim)
+        carrier = company.carriers[victim]
         if new not in makers or not carrier.product_distances_hz:
             continue
         makers = makers[(makers != new) & (makers != victim)]
+        makers = makers[company.on_in_one_scene(makers[:, None], new)]
         yield from _of_its_two_carrier_products(company, victim, makers)
         if THREE_CARRIERS in carrier.product_distances_hz:
             yield from _of_its_three_carrier_products(company, victim, makers)
