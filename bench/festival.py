@@ -25,10 +25,12 @@ from instances import areas
 
 ROOT = Path(__file__).resolve().parent.parent
 SCENES = 10
-EQUIPMENT_HEADER = (
-    "equipment,kind,tuning_mhz,step_khz,presets_mhz,bandwidth_khz,power_mw,power_kind,spacing_khz,im3_khz,"
-    "im3_three_khz,im5_khz"
-).split(",")
+STRANGERS = 12
+EQUIPMENT_HEADER = [
+    *("equipment", "kind", "tuning_mhz", "step_khz", "presets_mhz", "bandwidth_khz", "power_mw", "power_kind"),
+    *("spacing_khz", "im3_khz", "im3_three_khz", "im5_khz"),
+]
+PRESETS = ";".join(f"{630 + 0.8 * i:.3f}" for i in range(64))
 EQUIPMENT = (
     ("hand-held", "microphone", "470-526", 25, "", 200, 30, "erp", 350, 100, 50, 50),
     ("body-worn", "microphone", "518-566", 25, "", 200, 30, "erp", 350, 100, 50, ""),
@@ -38,7 +40,7 @@ EQUIPMENT = (
         "microphone",
         "",
         25,
-        ";".join(f"{630 + 0.8 * i:.3f}" for i in range(64)),
+        PRESETS,
         200,
         30,
         "erp",
@@ -107,8 +109,10 @@ def write_tables(folder: Path, n_links: int, n_areas: int) -> None:
         kind = dice.choices(kinds, SHARES)[0]
         on = dice.choice(scenes) if kind != "talkback" or dice.random() < 0.9 else ""
         links.append((f"link {i + 1:04}", kind, names[i % n_areas], on, dice.choice((1, 2, 3, 3, 3, 4, 5))))
+    bands = [(174, 230), (470, 608), (608, 682)]
     foreign = [
-        (f"stranger {i + 1}", f"{dice.uniform(174, 680):.4f}", "", 300, dice.choice(("yes", ""))) for i in range(12)
+        (f"stranger {i + 1}", f"{dice.uniform(*bands[i % 3]):.4f}", "", 300, dice.choice(("yes", "")))
+        for i in range(STRANGERS)
     ]
     write_csv(folder / "equipment.csv", EQUIPMENT_HEADER, EQUIPMENT)
     write_csv(folder / "links.csv", ("link", "equipment", "area", "scenes", "priority"), links)

@@ -138,7 +138,7 @@ class Company:
     def meeting(self, one: int) -> NDArray[np.bool_]:
         """Which carriers a carrier meets, as ``meet`` says it for two, itself included; shape (carrier,)."""
         on_together: NDArray[np.bool_] = (self.scene_bits & self.scene_bits[one]).any(axis=1)
-        return on_together & self._areas_meet[self.areas[one], self.areas]
+        return np.asarray(on_together & self._areas_meet[self.areas[one], self.areas])
 
     def mixing_with(self, victim: int) -> NDArray[np.intp]:
         """Positions of the carriers that mix and that meet a victim, itself included if it mixes, shape (heard,)."""
