@@ -173,6 +173,12 @@ def _in_force(show: ShowFile) -> str:
     return name
 
 
+def _check_region(show: ShowFile, wanted: Wanted) -> None:
+    if wanted.stations and region_of(show) is None:
+        hint = "say where: fallow show set region=de"
+        raise UsageError("announced TV channels mean nothing without a region", path=show.path, hint=hint)
+
+
 def region_of(show: ShowFile) -> str | None:
     """The region by the settings of the show; ``None`` where none is stated."""
     said = settings_of(show).get("region")
@@ -189,6 +195,7 @@ def _airs(
     show: ShowFile, names: Sequence[str] | None, wanted: Wanted, areas: frozenset[str], progress: Progress | None
 ) -> tuple[JudgedArea, ...]:
     """Each survey of the air judged. Raises UsageError for one of an area that nobody knows."""
+    _check_region(show, wanted)
     heads = _heads(show, names)
     for head in heads:
         check_area(head.area, areas, f"survey {head.name}")
