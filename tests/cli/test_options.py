@@ -96,3 +96,11 @@ def test_other_values_with_a_minus_sign_get_advice(run: Run) -> None:
         "hint: a value that begins with a minus sign is written behind an equals sign: --span=-1\n"
     )
     assert "is not a frequency" in run("air", "hall.csv", "--span=-5M..5M")[2]
+
+
+@pytest.mark.parametrize(("typed", "meant"), [("470..608", "470M..608M"), ("0.47..0.6", "0.47M..0.6M")])
+def test_forgotten_megahertz_are_noticed(run: Run, typed: str, meant: str) -> None:
+    """The lowest allocation begins at 8.3 kHz (ITU Radio Regulations, Article 5)."""
+    code, out, err = run("air", "hall.csv", "--span", typed)
+    assert (code, out) == (2, "")
+    assert f"a number without a unit is in hertz; if megahertz are meant, write {meant}" in err

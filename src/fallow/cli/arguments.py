@@ -10,11 +10,12 @@ from typing import NoReturn, TypeVar
 
 from fallow.cli.show_arguments import Typing, add_show
 from fallow.errors import FallowError, UsageError
-from fallow.units import parse_frequency_hz, parse_span_hz
+from fallow.units import Span, parse_frequency_hz, parse_span_hz
 
 __all__ = ["attach_signed", "build_parser"]
 
 T = TypeVar("T")
+LOWEST_RADIO_HZ = 8_300  # the lowest allocation (ITU Radio Regulations, Article 5)
 
 _DESCRIPTION = """\
 fallow finds out what is on the air and gives every radio link of a live
@@ -127,7 +128,7 @@ def _add_air(commands: argparse._SubParsersAction[_Parser]) -> None:
     )
     listing = parser.add_argument_group("what is listed")
     listing.add_argument(
-        "--span", type=_typed(parse_span_hz), metavar="S", help="only this part, for example 470M..608M"
+        "--span", type=_span_hz, metavar="S", help="only this part, for example 470M..608M"
     )
     listing.add_argument(
         "--region", metavar="R", help="list its TV channels and recognise TV on its raster (de, gb, us ...)"
@@ -164,7 +165,7 @@ def _add_rules(commands: argparse._SubParsersAction[_Parser]) -> None:
         "What a region allows, each row with source, date and how well it was checked.\nWithout a region: the regions.",
     )
     parser.add_argument("region", nargs="?", metavar="R", help="de, gb, us ...")
-    parser.add_argument("--span", type=_typed(parse_span_hz), metavar="S", help="only the rows that touch this part")
+    parser.add_argument("--span", type=_span_hz, metavar="S", help="only the rows that touch this part")
     _add_law(parser)
 
 
@@ -199,7 +200,7 @@ def _add_plan(commands: argparse._SubParsersAction[_Parser]) -> None:
         help="tell what speaks for and against its place, in the plan --keep if one is given, and free places near it",
     )
     asking.add_argument(
-        "--at", type=_typed(parse_frequency_hz), metavar="FREQUENCY", help="the same for another frequency"
+        "--at", type=_place_hz, metavar="FREQUENCY", help="the same for another frequency"
     )
 
 
@@ -373,6 +374,28 @@ def _one_of(*words: str) -> Callable[[str], str]:
         return known[text.lower()]
 
     return read
+
+
+def _place_hz(text: str) -> int:
+    """A frequency somewhere in the radio spectrum; a bare ``503`` is no hertz but forgotten megahertz."""
+    value_hz = _typed(parse_frequency_hz)(text)
+    _check_place(text, value_hz, f"{text.strip()}M")
+    return value_hz
+
+
+def _span_hz(text: str) -> Span:
+    """A span somewhere in the radio spectrum."""
+    span = _typed(parse_span_hz)(text)
+    _check_place(text, span.high_hz, "M..".join(text.split("..")) + "M")
+    return span
+
+
+def _check_place(text: str, value_hz: int, meant: str) -> None:
+    if value_hz < LOWEST_RADIO_HZ:
+        raise argparse.ArgumentTypeError(
+            f"{text!r} is below the radio spectrum: a number without a unit is in hertz; if megahertz are meant, "
+            f"write {meant}"
+        )
 
 
 def _positive_hz(text: str) -> int:
