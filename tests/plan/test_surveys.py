@@ -121,7 +121,9 @@ def test_windows_are_judged_once_per_survey_and_type_of_radio() -> None:
 def test_the_audit_names_the_survey_that_decided_where_there_are_several() -> None:
     off, on = _area_air("hall", CLEAN, "hall: wall-off.csv"), _area_air("hall", OCCUPIED, "hall: wall-on.csv")
     rows, want = [row("a", 500, area="hall")], wanted(kinds=[RADIO])
-    (conflict,) = audit(rows, want, Ground(airs=(off, on))).conflicts
+    found = audit(rows, want, Ground(airs=(off, on)))
+    (conflict,) = found.conflicts
+    assert "the survey hall: wall-on.csv decides for 1 carrier: a" in found.notes
     assert "in the survey hall: wall-on.csv (said so)" in conflict.text
     (alone,) = audit(rows, want, Ground(airs=(on,))).conflicts
     assert "in the survey" not in alone.text

@@ -46,6 +46,7 @@ def _on_air(stage: Stage) -> Iterator[str]:
         yield "no sweeps were given, so nothing is known of what is on the air"
     else:
         yield from _on_areas_without_survey(stage, stage.ground)
+        yield from _on_what_decided(stage.footings)
     for verdict in (Verdict.DOUBTFUL, Verdict.NOT_MEASURED):
         yield from _in_a_group(verdict, stage.footings)
 
@@ -64,6 +65,16 @@ def _on_areas_without_survey(stage: Stage, ground: Ground) -> Iterator[str]:
         by = f"its carriers go by {few(names)}" if names else "its places count as not measured"
         many = by if len(without) == 1 else by.replace("its", "their", 1)
         yield f"no survey was taken in {few(without)}: {many}"
+
+
+def _on_what_decided(footings: Sequence[Footing]) -> Iterator[str]:
+    """Which survey gave the verdict for whom, where there are several."""
+    by_survey: dict[str, list[str]] = {}
+    for footing in footings:
+        if footing.told_survey:
+            by_survey.setdefault(footing.survey, []).append(footing.carrier.name)
+    for survey, names in by_survey.items():
+        yield f"the survey {survey} decides for {counted(len(names), 'carrier')}: {few(names)}"
 
 
 def _in_a_group(verdict: Verdict, footings: Sequence[Footing]) -> Iterator[str]:
