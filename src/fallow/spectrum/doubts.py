@@ -33,7 +33,8 @@ def doubts(
         flags[any_bin(evidence.suspect_lines, geometry)] |= Flag.SUSPECT_LINE
         flags |= _raised(evidence, rule, windows, found)
         return flags
-    at_limit = windows.without_lift_db(found.whole_most) + normal_quantile(rule.confidence) * rule.u_db >= windows.limit_db
+    level = windows.without_lift_db(found.whole_most)
+    at_limit = level + normal_quantile(rule.confidence) * rule.u_db >= windows.limit_db
     flags[at_limit & any_bin(evidence.own_lines, geometry)] |= Flag.OWN_LINE
     flags[at_limit & any_bin(evidence.suspect_lines, geometry)] |= Flag.SUSPECT_LINE
     flags[_below_ktb(evidence, geometry)] |= Flag.BELOW_KTB

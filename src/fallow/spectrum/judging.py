@@ -14,19 +14,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fallow.errors import UsageError
-from fallow.spectrum.blocks import Block, find_mobile, find_television
+from fallow.spectrum.blocks import Block
 from fallow.spectrum.chain import BudgetLine, Chain, budget_of, combined_u_db
-from fallow.spectrum.deciding import FLOOR_RISE_DB, Decided, Evidence, Flag, Rule, decide
-from fallow.spectrum.emitters import MOST_EMITTERS, find_emitters
+from fallow.spectrum.deciding import Decided, Evidence, Flag, Rule, decide
+from fallow.spectrum.emitters import MOST_EMITTERS
+from fallow.spectrum.finding import Found, Lines, find, loads_of
 from fallow.spectrum.heard import Heard, is_absolute, make_ready
 from fallow.spectrum.instrument_notes import instrument_notes
 from fallow.spectrum.instruments import Instruments, compare_instruments, differing_u_db
-from fallow.spectrum.lines import Line, bins_of, find_lines, own_lines, steady_unmodulated, suspect_lines
-from fallow.spectrum.mirrored import with_causes
-from fallow.spectrum.noise_floor import find_floor
-from fallow.spectrum.own_patterns import Tuning, find_tuning, placed, told_clocks, told_tuning
+from fallow.spectrum.lines import find_lines
+from fallow.spectrum.moving_lines import find_moving
 from fallow.spectrum.reasons import RELATIVE_PROOF, Circumstances, SliceWindows, reasons_of
-from fallow.spectrum.services import usual_rasters
 from fallow.spectrum.statistics import missed_share
 from fallow.spectrum.sweep import Survey
 from fallow.spectrum.trust import Trust, side_by_side, worst_of
@@ -179,9 +177,13 @@ def judge(
     if progress is not None:
         progress(READY_SHARE)
     loads = _loads(reference, chain, absolute=absolute)
+    lines = [find_lines(part) for part in heard]
+    moving = find_moving(heard, lines)
     found = []
     for index, part in enumerate(heard):
-        found.append(_find(part, _its_loads(part, loads, heard), raster, judging.confidence_pct, absolute=absolute))
+        seen = Lines(lines[index], moving.lines[index], moving.perhaps_hz[index])
+        its_loads = loads_of(part, loads, heard)
+        found.append(find(part, seen, its_loads, raster, judging.confidence_pct, absolute=absolute))
         if progress is not None:
             progress(READY_SHARE + (1.0 - READY_SHARE) * (index + 1) / len(heard))
     evidence = tuple(one.evidence for one in found)
@@ -202,6 +204,7 @@ def judge(
         notes=(
             *notes,
             *_notes(around, emitters),
+            *moving.notes,
             *dict.fromkeys(told for one in found for told in one.patterns),
             *(() if instruments is None else instrument_notes(instruments, evidence)),
         ),
@@ -273,67 +276,7 @@ def _loads(reference: Survey | None, chain: Chain | None, *, absolute: bool) -> 
     return make_ready(reference, chain, absolute=absolute)[0]
 
 
-def _its_loads(part: Heard, loads: Sequence[Heard], heard: Sequence[Heard]) -> list[Heard]:
-    """The references that speak for a series: those known to be another instrument's do not."""
-    others = {other.instrument for other in heard} - {part.instrument, ""}
-    return [load for load in loads if load.instrument not in others]
-
-
 # --- what is found
-
-
-@dataclass(frozen=True, eq=False)
-class _Found:
-    evidence: Evidence
-    own: tuple[Line, ...]
-    suspect: tuple[Line, ...]
-    blocks: tuple[Block, ...]
-    emitters: tuple[Emitter, ...]
-    patterns: tuple[str, ...]
-
-
-def _find(
-    heard: Heard, loads: Sequence[Heard], raster: Sequence[Channel], confidence_pct: float, *, absolute: bool
-) -> _Found:
-    reference_db = _reference_floor(heard, loads)
-    referenced = bool(np.isfinite(reference_db).any())
-    floor = find_floor(heard, reference_db if referenced else None)
-    lines = find_lines(heard)
-    own = tuple(line for load in loads for line in own_lines(heard, lines, load))
-    unproven = tuple(line for line in lines if not any(other.first <= line.peak < other.last for other in own))
-    plain = steady_unmodulated(heard, unproven)
-    suspect = suspect_lines(heard, unproven, plain, absolute=absolute, loads=loads if referenced else ())
-    ordinary = np.where(floor.noise_db > floor.ordinary_db + FLOOR_RISE_DB, floor.ordinary_db, floor.noise_db)
-    base = floor.noise_db if absolute else np.where(np.isfinite(reference_db), reference_db, ordinary)
-    evidence = Evidence(heard, floor, base, referenced, bins_of(own, heard.axis.n), bins_of(suspect, heard.axis.n))
-    shape = reference_db if referenced else np.zeros(heard.axis.n)
-    flagged = evidence.own_lines | evidence.suspect_lines
-    television = find_television(heard, shape, raster or usual_rasters(), flagged)
-    blocks = with_causes(heard, floor, (*television, *find_mobile(heard, floor, television)))
-    tuning = _tuning(heard, lines, loads if referenced else (), blocks)
-    patterns = told_clocks(plain, float(heard.axis.step_hz)) + (() if tuning is None else (told_tuning(tuning),))
-    emitters = tuple(find_emitters(evidence, blocks, confidence_pct, tuning))
-    return _Found(evidence, own, suspect, blocks, emitters, patterns)
-
-
-def _tuning(heard: Heard, lines: tuple[Line, ...], loads: Sequence[Heard], blocks: Sequence[Block]) -> Tuning | None:
-    """The instrument's tuning step, from the reference where it shows one: it holds nothing but the instrument."""
-    known = (find_tuning(load, find_lines(load)) for load in loads)
-    from_load = next((tuning for tuning in known if tuning is not None), None)
-    if from_load is not None:
-        return placed(from_load, heard, lines)
-    return find_tuning(heard, lines, blocks)
-
-
-def _reference_floor(heard: Heard, loads: Sequence[Heard]) -> NDArray[np.float64]:
-    """The floor of the reference on the axis of a series, NaN where it was not swept; noise goes with the bandwidth."""
-    centres = heard.axis.centres_hz
-    floor = np.full(centres.size, np.nan)
-    for load in loads:
-        covered = (centres >= load.axis.low_hz) & (centres <= load.axis.high_hz) & np.isnan(floor)
-        wider_db = 10.0 * np.log10(heard.rbw_hz / load.rbw_hz)
-        floor[covered] = np.interp(centres[covered], load.axis.centres_hz, find_floor(load).noise_db) + wider_db
-    return floor
 
 
 def _without_doubles(of_series: Sequence[Sequence[Emitter]]) -> tuple[Emitter, ...]:
@@ -361,7 +304,7 @@ def _fewest_looks(heard: Sequence[Heard]) -> int:
 
 def _circumstances(
     evidence: Sequence[Evidence],
-    found: Sequence[_Found],
+    found: Sequence[Found],
     judging: Judging,
     announced: Sequence[Channel],
     instruments: Instruments | None,
@@ -385,6 +328,7 @@ def _circumstances(
         own_lines_hz=_own_lines_hz(found, shown=True),
         hidden_lines_hz=np.setdiff1d(_own_lines_hz(found, shown=False), _own_lines_hz(found, shown=True)),
         suspect_lines_hz=np.unique([line.frequency_hz for one in found for line in one.suspect]),
+        moving_lines_hz=np.unique([line.frequency_hz for one in found for line in one.moving]),
         blocks=blocks,
         announced=tuple(
             Block(channel.low_hz, channel.high_hz, "announced as on the air", (f"channel {channel.name}",))
@@ -396,7 +340,7 @@ def _circumstances(
     )
 
 
-def _own_lines_hz(found: Sequence[_Found], *, shown: bool) -> NDArray[np.float64]:
+def _own_lines_hz(found: Sequence[Found], *, shown: bool) -> NDArray[np.float64]:
     """Lines of the references that the sweeps show, or that they don't, in hertz, rising, each once."""
     return np.unique([line.frequency_hz for one in found for line in one.own if line.shown is shown])
 

@@ -19,7 +19,16 @@ from fallow.spectrum.lines import CLOCKS_HZ, Line, clock_tolerance_hz
 from fallow.spectrum.regular import LEAST_CHANCE, told_chance
 from fallow.units import format_width
 
-__all__ = ["Tuning", "at_tuning_edge", "find_tuning", "is_perhaps_own", "placed", "told_clocks", "told_tuning"]
+__all__ = [
+    "PERHAPS_OWN",
+    "Tuning",
+    "at_tuning_edge",
+    "find_tuning",
+    "is_perhaps_own",
+    "placed",
+    "told_clocks",
+    "told_tuning",
+]
 
 STEPS_HZ = (2e6, 2.048e6, 2.4e6, 2.56e6, 2.8e6, 3.2e6, 10e6, 20e6, 25e6, 30.72e6, 40e6, 50e6, 56e6, 61.44e6)
 """Bandwidths that receivers tune in steps of. Common practice"""

@@ -18,6 +18,7 @@ from fallow.units import format_mhz, format_span_mhz
 __all__ = ["Circumstances", "SliceWindows", "reasons_of"]
 
 MOST_LINES_NAMED = 4
+MOVES = "it moves with the instrument's tuning, which nothing on the air does"
 RELATIVE_PROOF = (
     "relative levels: this compares with a floor and can't prove how strong a signal is at the antenna, "
     "nor that the antenna hears at all"
@@ -39,6 +40,7 @@ class Circumstances:
     own_lines_hz: NDArray[np.float64]
     hidden_lines_hz: NDArray[np.float64]
     suspect_lines_hz: NDArray[np.float64]
+    moving_lines_hz: NDArray[np.float64]
     blocks: Sequence[Block]
     announced: Sequence[Block]
     missing: Sequence[str]
@@ -188,7 +190,7 @@ def _sentences(windows: SliceWindows, around: Circumstances) -> list[tuple[Flag,
         (Flag.REJECTED, "readings below any receiver's noise were rejected here"),
         (Flag.OWN_CARRIER, "our own carriers stood in a part of it"),
         (Flag.OWN_LINE, "own line: the instrument makes a line here, under which nothing can be heard"),
-        (Flag.SUSPECT_LINE, f"suspected own line: steady and narrower than a link's signal; {_would_tell(around)}"),
+        (Flag.SUSPECT_LINE, f"suspected own line: {_suspected(windows, around)}"),
         (Flag.READS_LOW, f"nothing else looked here: {_misread(windows, around, low=True)}"),
         (Flag.READS_HIGH, f"above the limit by one instrument's word: {_misread(windows, around, low=False)}"),
         (Flag.PEAKS, "the trace shows peaks, which lie above the usual level by an amount that depends on the signal"),
@@ -215,6 +217,15 @@ def _raised(windows: SliceWindows, around: Circumstances) -> str:
     return "broad noise or a weak unknown signal"
 
 
+def _suspected(windows: SliceWindows, around: Circumstances) -> str:
+    """Why a line in the slice is not believed: what moves needs no reference to tell it."""
+    low, high = windows.low_hz.min(), windows.high_hz.max()
+    moving, steady = (
+        bool(((lines >= low) & (lines <= high)).any()) for lines in (around.moving_lines_hz, around.suspect_lines_hz)
+    )
+    return MOVES if moving and not steady else f"steady and narrower than a link's signal; {_would_tell(around)}"
+
+
 def _would_tell(around: Circumstances) -> str:
     if around.from_reference:
         return "the reference does not show it, but a strong signal may make it inside; a 10 dB pad would tell"
@@ -228,6 +239,7 @@ def _lines(windows: SliceWindows, around: Circumstances) -> list[str]:
         (around.own_lines_hz, "the instrument's own: also in the reference"),
         (around.hidden_lines_hz, "the instrument's own: in the reference, though not in the sweeps now"),
         (around.suspect_lines_hz, f"perhaps the instrument's own: {_would_tell(around)}"),
+        (around.moving_lines_hz, MOVES),
     ):
         inside = lines[(lines >= low) & (lines <= high)]
         if inside.size:

@@ -154,9 +154,9 @@ def _decided(profile: _Profile, scatter: Scatter) -> TraceKind:
     if profile.misfit[best] > MISFIT + 1.5 / math.sqrt(scatter.independent):
         return TraceKind(None, why_not="the readings scatter unlike noise")
     fallen = profile.fit[best] - profile.fit
-    of_each = (profile.peak_of, profile.samples, profile.bias_db)
-    peak_of, samples, bias_db = (_limits(values, best, fallen) for values in of_each)
-    noise = Highest(peak_of, samples, bias_db)
+    peak_of = _limits(profile.peak_of, best, fallen, float(COUNTS[1] / COUNTS[0]))
+    samples = _limits(profile.samples, best, fallen, (SCALES[1] / SCALES[0]) ** 2)
+    noise = Highest(peak_of, samples, _limits(profile.bias_db, best, fallen))
     lifted = profile.bias_db > NO_BIAS_DB
     apart = abs(float(profile.fit[lifted].max(initial=-1e9) - profile.fit[~lifted].max(initial=-1e9)))
     chance = math.erfc(math.sqrt(apart)) / 2.0  # one side of a normal variate whose square is twice the fall
@@ -172,9 +172,11 @@ def _decided(profile: _Profile, scatter: Scatter) -> TraceKind:
     return TraceKind(Detector.SAMPLE if single else Detector.AVERAGE, noise, chance=chance)
 
 
-def _limits(values: Values, best: int, fallen: Values) -> Range:
-    inside = values[fallen <= FALL]
-    return Range(float(values[best]), float(inside.min()), float(inside.max()))
+def _limits(values: Values, best: int, fallen: Values, factor: float = 1.0) -> Range:
+    """The best of some values and the limits of those that fit, half a step wider where they lie ``factor`` apart."""
+    inside, half = values[fallen <= FALL], math.sqrt(factor)
+    low = float(inside.min())
+    return Range(float(values[best]), low / half if low > 1.0 else low, float(inside.max()) * half)
 
 
 def _profile(scatter: Scatter, sigma_db: float, alone_db: float) -> _Profile | None:
