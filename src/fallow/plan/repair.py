@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Generator, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import combinations
+from itertools import combinations, product
 from typing import Protocol
 
 import numpy as np
@@ -74,6 +74,7 @@ class Repair:
         self.best_hz: Whole | None = None
         self.best_moves = len(self.question.carriers) + 1
         self.lost: list[int] = []
+        self.quarrels: list[list[int]] = []
 
     def steps(self) -> Iterator[bool]:
         """Work in small steps; true when a plan with all links and fewer moves than before stands."""
@@ -96,29 +97,31 @@ class Repair:
         self.standing.take(self.movable)
         self.stuck = self._moves() - len(self.with_home)
         self.lost = [i for i in self.with_home if not self._goes_home_alone(i)]
-        quarrels = self._quarrels([i for i in self.with_home if i not in self.lost])
+        self.quarrels = self._quarrels([i for i in self.with_home if i not in self.lost])
         gone = self.stuck + len(self.lost)
-        self.fewest = self.fewest_simply = FewestMoves(gone + quarrels, _reason(gone, quarrels))
+        self.fewest = self.fewest_simply = FewestMoves(gone + len(self.quarrels), _reason(gone, len(self.quarrels)))
 
     def _goes_home_alone(self, carrier: int) -> bool:
         goes = self._goes_home(carrier)
         self.standing.take([carrier])
         return goes
 
-    def _quarrels(self, carriers: Sequence[int]) -> int:
-        """How many sets of links without a member in common can't all be at home."""
-        left, found = list(carriers), 0
-        while True:
-            self.standing.take(self.movable)
-            stuck = next((i for i in left if not self._goes_home(i)), None)
-            if stuck is None:
-                return found
-            present = [i for i in left if self.standing.at_hz[i] >= 0]
-            left = [i for i in left if i not in {stuck, *self._in_the_way(stuck, present)}]
-            found += 1
+    def _quarrels(self, carriers: Sequence[int]) -> list[list[int]]:
+        """Sets of links without a member in common that can't all be at home, each as small as can be."""
+        left, found = list(carriers), list[list[int]]()
+        self.standing.take(self.movable)
+        for i in carriers:
+            if i not in left or self._goes_home(i):
+                continue
+            before_hz = self.standing.at_hz.copy()
+            found.append([i, *self._in_the_way(i, [other for other in left if before_hz[other] >= 0])])
+            self._restore(before_hz)
+            self.standing.take(found[-1])
+            left = [other for other in left if other not in found[-1]]
+        return found
 
     def _in_the_way(self, stuck: int, present: Sequence[int]) -> list[int]:
-        """Of carriers at home, a smallest set that keeps one from its own."""
+        """Of carriers at home, a smallest set that keeps one from its own; the others are taken away."""
         needed = []
         for other in present:
             self.standing.take([other])
@@ -258,6 +261,8 @@ class Repair:
         while not self._is_proven():
             for moved in self._sets_to_move():
                 self._restore(base_hz)
+                self.fitting_steps = max(0, self.fitting_steps - 1)
+                yield False
                 fits = yield from self._fits(moved)
                 if fits is None:
                     return
@@ -270,11 +275,11 @@ class Repair:
     def _fits(self, moved: Sequence[int]) -> Generator[bool, None, bool | None]:
         """Whether all links can be placed with only these away from home; ``None`` when the steps are used up."""
         self.standing.take(moved)
-        self._send([i for i in self.with_home if self.standing.at_hz[i] < 0 and i not in moved and i not in self.lost])
-        waiting = self._missing()
-        if any(self.facts.home_hz[i] >= 0 and i not in moved and i not in self.lost for i in waiting):
+        bound_home = [i for i in self.with_home if i not in moved and i not in self.lost]
+        self._send([i for i in bound_home if self.standing.at_hz[i] < 0])
+        if any(self.standing.at_hz[i] < 0 for i in bound_home):
             return False
-        fitting = Fitting(self.standing, waiting)
+        fitting = Fitting(self.standing, self._missing())
         while self.fitting_steps:
             self.fitting_steps -= 1
             outcome = fitting.step()
@@ -290,9 +295,12 @@ class Repair:
         self.fewest = FewestMoves(moved + 1, f"{self.fewest_simply.because}; {tried}")
 
     def _sets_to_move(self) -> Iterator[tuple[int, ...]]:
-        """All sets of links that, with those whose home is lost, make up the bound."""
+        """All sets of links that, with those whose home is lost, make up the bound: one of each quarrel, and more."""
+        more = self.fewest.at_least - self.fewest_simply.at_least
         others = [i for i in self.with_home if i not in self.lost]
-        yield from combinations(others, self.fewest.at_least - self.stuck - len(self.lost))
+        for one_each in product(*self.quarrels):
+            for extra in combinations([i for i in others if i not in one_each], more):
+                yield (*one_each, *extra)
 
     # ---- small things
 

@@ -1,0 +1,154 @@
+"""Remedies against the audit of the whole plan under the failure, which shares nothing with how they are found."""
+
+from __future__ import annotations
+
+import datetime
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from fallow.plan.audit import audit
+from fallow.plan.engine import NumpyKernels
+from fallow.plan.failures import AreasHear, ChannelUp, FrequencyGone, RangeLost, failures_of
+from fallow.plan.places import Ground
+from fallow.plan.question import Question
+from fallow.plan.remedies import Remedies, Remedy
+from fallow.plan.search import Solution, improve
+from fallow.rules.territory import Circumstances, Grade, Raster, Territory
+from fallow.show.assignment import Assignment
+from fallow.show.equipment import Equipment, Kind
+from fallow.show.link import AreaLosses, ForeignCarrier, Link
+from fallow.show.wanted import Wanted
+from fallow.units import Channel, Span
+from plan.plain_conflicts import random_show
+from plan.shows import rule
+from plan.test_repair import radio
+
+MHZ = 1_000_000
+
+
+def planned(show: Wanted, ground: Ground, spares: int | None = None, steps: int = 8) -> tuple[Solution, Question]:
+    question = Question.build(show, ground, spares=spares)
+    left = iter(range(steps))
+    plans = improve(question, seed=1, should_stop=lambda: next(left, None) is None)
+    return list(plans)[-1], question
+
+
+def remedies(show: Wanted, ground: Ground, spares: int | None = None) -> list[Remedy]:
+    best, question = planned(show, ground, spares)
+    looking = Remedies(best, question, show, ground, NumpyKernels)
+    return [looking.against(failure) for failure in failures_of(best.frequencies_hz, show, ground)]
+
+
+@given(st.integers(0, 10**6))
+@settings(max_examples=12)
+def test_after_the_moves_the_audit_finds_nothing_new(seed: int) -> None:
+    show, ground = random_show(seed), Ground()
+    best, question = planned(show, ground)
+    looking = Remedies(best, question, show, ground, NumpyKernels)
+    listed = {link.name: link for link in show.links}
+
+    def problems(at_hz: dict[str, int], show: Wanted) -> set[tuple[object, ...]]:
+        rows = [Assignment(n, listed[n].equipment, listed[n].area, listed[n].scenes, hz) for n, hz in at_hz.items()]
+        return {(c.kind, c.victim, c.carriers) for c in audit(rows, show, ground).conflicts}
+
+    before = problems(dict(best.frequencies_hz), show)
+    for failure in failures_of(best.frequencies_hz, show, ground):
+        remedy = looking.against(failure)
+        at_hz = dict(best.frequencies_hz) | {move.link: move.to_hz for move in remedy.moves if move.to_hz is not None}
+        gone = {name for name in remedy.lost if not listed[name].fixed}
+        after = problems({name: hz for name, hz in at_hz.items() if name not in gone}, failure.strikes(show, ground)[0])
+        if remedy.survives:
+            assert after <= before
+        assert all(not listed[move.link].fixed for move in remedy.moves)
+
+
+def test_a_frequency_that_is_gone_is_left_for_a_spare() -> None:
+    e = radio(*(500 * MHZ + 400_000 * i for i in range(4)))
+    show = Wanted((Link("a", e.name), Link("b", e.name)), {e.name: e})
+    best, question = planned(show, Ground(), spares=1)
+    looking = Remedies(best, question, show, Ground(), NumpyKernels)
+    (first, second) = [looking.against(failure) for failure in failures_of(best.frequencies_hz, show, Ground())]
+    assert [move.to_hz for move in first.moves + second.moves] == [best.spares[0].frequency_hz] * 2
+    assert first.survives
+    assert first.by_spares
+    assert first.failure.name == "500.000 MHz is gone (a)"
+
+
+def test_where_nothing_is_left_the_link_is_named() -> None:
+    e = radio(500 * MHZ, 500_400_000)
+    (first, second) = remedies(Wanted((Link("a", e.name), Link("b", e.name)), {e.name: e}), Ground(), 0)
+    assert (first.lost, second.lost) == (("a",), ("b",))
+    assert not first.survives
+
+
+def test_a_fixed_link_on_a_frequency_that_is_gone_is_lost() -> None:
+    e = radio(*(500 * MHZ + 400_000 * i for i in range(4)))
+    guest = Link("guest", e.name, frequency_hz=500 * MHZ, fixed=True)
+    (only,) = remedies(Wanted((guest,), {e.name: e}), Ground(), 1)
+    assert only.lost == ("guest",)
+
+
+def channels() -> Ground:
+    """Two TV channels where everything is allowed."""
+    raster = Raster(
+        (Channel("21", 470 * MHZ, 478 * MHZ), Channel("22", 478 * MHZ, 486 * MHZ)), "invented", "2026-01", Grade.SEEN
+    )
+    territory = Territory("xx", "Nowhere", (rule(470, 486),), (raster,), {"general": "for all"}, (), ())
+    return Ground(territory, Circumstances(None, None, datetime.date(2026, 7, 1)))
+
+
+def test_a_channel_that_comes_up_is_left() -> None:
+    e = wide()
+    show = Wanted(tuple(Link(f"l{i}", e.name) for i in range(3)), {e.name: e})
+    found = [one for one in remedies(show, channels()) if one.failure.kind == "channel"]
+    assert [one.failure.name for one in found] == ["TV channel 21 comes up"]
+    assert found[0].survives
+    assert len(found[0].moves) == 3
+    assert all(move.to_hz is not None and move.to_hz >= 478_100_000 for move in found[0].moves)
+
+
+def wide(name: str = "wide") -> Equipment:
+    spans = (Span(470_200_000, 477_800_000), Span(478_200_000, 485_800_000))
+    return Equipment(name, Kind.MICROPHONE, spans, 25_000, (), 200_000, 10.0, None, 350_000, 100_000, 50_000, None)
+
+
+def test_ranges_and_areas_are_named_and_survived() -> None:
+    e = wide()
+    losses = AreaLosses(frozenset({frozenset(("hall", "yard"))}))
+    links = tuple(Link(f"l{i}", e.name, area) for i, area in enumerate(("hall", "hall", "yard")))
+    found = remedies(Wanted(links, {e.name: e}, losses), Ground())
+    by_kind = {kind: [one for one in found if one.failure.kind == kind] for kind in ("range", "areas", "frequency")}
+    assert [one.failure.name for one in by_kind["range"]] == ["wide loses 470.200 to 477.800 MHz"]
+    assert [one.failure.name for one in by_kind["areas"]] == ["hall and yard hear each other"]
+    assert len(by_kind["frequency"]) == 3
+    assert all(one.survives for one in found)
+    assert all(move.to_hz is not None and move.to_hz > 478 * MHZ for move in by_kind["range"][0].moves)
+
+
+def test_what_a_failure_takes_away() -> None:
+    e = wide()
+    up = ChannelUp(Channel("21", 470 * MHZ, 478 * MHZ))
+    assert up.loses(e, "", 478_099_999)
+    assert not up.loses(e, "", 478_100_000)
+    apart = AreaLosses(frozenset({frozenset(("hall", "yard"))}))
+    gone = FrequencyGone("a", ForeignCarrier("s", 480 * MHZ, 0, "hall", 350_000), apart)
+    assert gone.loses(e, "hall", 480_349_999)
+    assert not gone.loses(e, "hall", 480_350_000)
+    assert not gone.loses(e, "yard", 480 * MHZ)
+    lost = RangeLost(e, e.tuning[0])
+    assert lost.loses(e, "", 477_800_000)
+    assert not lost.loses(e, "", 478_200_000)
+    assert not lost.loses(wide("another"), "", 477_800_000)
+    assert not AreasHear("hall", "yard").loses(e, "hall", 480 * MHZ)
+
+
+def test_a_whole_festival_of_failures_leaves_the_plan_as_it_was() -> None:
+    e = wide()
+    links = tuple(Link(f"l{i}", e.name) for i in range(6))
+    show = Wanted(links, {e.name: e})
+    best, question = planned(show, Ground())
+    looking = Remedies(best, question, show, Ground(), NumpyKernels)
+    failures = list(failures_of(best.frequencies_hz, show, Ground()))
+    once = [looking.against(failure) for failure in failures]
+    assert once == [looking.against(failure) for failure in failures]
