@@ -57,8 +57,9 @@ def receiver_at_random(rng: np.random.Generator, name: str, *, erring: bool = Tr
     kind = RECEIVERS[name]
     noise = -173.975 + rng.uniform(5, 16)  # kT0 and noise figures of pocket instruments
     gain = np.zeros(kind.bins)
+    drifts = name in ("drifting between sweeps", "500 sweeps")
     if erring:
-        gain = gain + _common_error_db(rng) + _response_db(rng, kind.centres_hz)
+        gain = gain + _common_error_db(rng) + _response_db(rng, kind.centres_hz) + (0 if drifts else rng.normal(0, 0.5))
     kind = replace(kind, gain_db=gain, noise_dbm_hz=noise)
     if name == "drifting between sweeps":
         walk = np.cumsum(rng.normal(0, 1, kind.sweeps))
@@ -75,7 +76,7 @@ def receiver_at_random(rng: np.random.Generator, name: str, *, erring: bool = Tr
 
 def _common_error_db(rng: np.random.Generator) -> float:
     mismatch = 0.685 * np.sqrt(2) * np.cos(rng.uniform(0, 2 * np.pi))
-    return float(rng.uniform(-2, 2) + rng.uniform(-3, 3) + rng.uniform(-0.5, 0.5) + mismatch + rng.normal(0, 0.5))
+    return float(rng.uniform(-2, 2) + rng.uniform(-3, 3) + rng.uniform(-0.5, 0.5) + mismatch)
 
 
 def _response_db(rng: np.random.Generator, centres_hz: NDArray[np.float64]) -> NDArray[np.float64]:

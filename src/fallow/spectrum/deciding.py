@@ -9,7 +9,6 @@ quantity lies beyond a limit).
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -213,7 +212,9 @@ def _loudest(evidence: Evidence, windows: Windows, found: Findings) -> _Loudest:
     usual_most = loudest.most.copy()
     for index, length in enumerate(found.lengths[:-1]):
         tail = STANDS_OUT / (found.runs[index] * len(found.lengths))
-        usual = np.maximum(evidence.heard.noise.shape, found.samples[-1] / sweeps) * length
+        usual = (
+            np.maximum(evidence.heard.noise.shape, np.maximum(found.samples[-1] / sweeps, found.on_shape_near)) * length
+        )
         stands_out = found.most[index] - usual_most > gamma_quantile_db(1.0 - tail, usual)
         better = stands_out & (found.most[index] > loudest.most)
         loudest.take(better, found.most[index], found.least[index], _samples_of(found, index), length)
@@ -221,9 +222,10 @@ def _loudest(evidence: Evidence, windows: Windows, found: Findings) -> _Loudest:
 
 
 def _on_at_times(found: Findings, sweeps: int) -> NDArray[np.bool_]:
-    """Where more sweeps hold something than noise alone would lift so high, by three standard deviations."""
-    usual = sweeps * ON_BY_NOISE
-    return np.asarray(found.on_count > usual + 3.0 * math.sqrt(usual) + 1.0)
+    """Where more sweeps hold something than noise alone would lift so high (binomial)."""
+    from scipy import special  # heavy, so only where it is used
+
+    return np.asarray((found.on_count > 0) & (special.bdtrc(found.on_count - 1.0, sweeps, ON_BY_NOISE) <= STANDS_OUT))
 
 
 def _samples_of(found: Findings, index: int) -> Values:

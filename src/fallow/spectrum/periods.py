@@ -88,8 +88,8 @@ class Findings:
     length of runs the one with the highest level. Levels in dB.
 
     Arrays of shape (window,): ``whole_…``, ``on_…`` and ``sweeps``; lists over lengths of such arrays: the rest.
-    ``on_count``: sweeps with something on; ``on_shape``: gamma shape of the power in one of them, seen from their own
-    scatter, 0 where they are too few.
+    ``on_count``: sweeps with something on. ``on_shape``: gamma shape of the power in one of them, seen from their own
+    scatter; ``on_shape_near`` from that of neighbours, which leaves out fading and drift; 0 where they are too few.
     """
 
     whole_least: NDArray[np.float64]
@@ -98,6 +98,7 @@ class Findings:
     on_most: NDArray[np.float64]
     on_count: NDArray[np.float64]
     on_shape: NDArray[np.float64]
+    on_shape_near: NDArray[np.float64]
     sweeps: NDArray[np.int64]
     lengths: list[int]
     runs: list[int]
@@ -112,7 +113,7 @@ class Findings:
         def nothing() -> Values:
             return np.full(count, np.nan)
 
-        on = (nothing(), nothing(), np.zeros(count), np.zeros(count))
+        on = (nothing(), nothing(), np.zeros(count), np.zeros(count), np.zeros(count))
         return Findings(nothing(), nothing(), *on, np.zeros(count, dtype=np.int64), [], [], [], [], [], [], [])
 
 
@@ -156,23 +157,28 @@ def _look_while_on(powers: WindowPowers, least_on: Values, piece: NDArray[np.int
     found.on_count[piece] = count
     found.on_least[piece] = _db(mean)
     found.on_most[piece] = _db(np.add.reduce(powers.most, axis=0, where=on) / np.maximum(count, 1.0))
-    found.on_shape[piece] = 0.0
-    if powers.valid.shape[0] >= FEWEST_FOR_SCATTER:
-        squares = np.add.reduce(np.square(powers.least), axis=0, where=on)
-        whole = least_on < CUT_OFF * mean
-        found.on_shape[piece] = np.where(whole, _shape_seen(count, mean, squares), 0.0)
+    if powers.valid.shape[0] < FEWEST_FOR_SCATTER:
+        return
+    squares = np.add.reduce(np.square(powers.least), axis=0, where=on) - count * mean**2
+    whole = least_on < CUT_OFF * mean
+    found.on_shape[piece] = np.where(whole, _shape_seen(count - 1.0, mean, squares), 0.0)
+    both = on[1:] & on[:-1]
+    squares = np.add.reduce(np.square(np.diff(powers.least, axis=0)), axis=0, where=both) / 2.0
+    found.on_shape_near[piece] = np.where(whole, _shape_seen(both.sum(axis=0) / 1.5, mean, squares / 1.5), 0.0)
 
 
-def _shape_seen(count: Values, mean: Values, squares: Values) -> Values:
-    """Gamma shape of powers from their number, mean and sum of squares, at its lower 95 % limit; 0 for too few.
+def _shape_seen(freedom: Values, mean: Values, squares: Values) -> Values:
+    """Gamma shape of powers from their mean and the sum of squares about it, at its lower 95 % limit; 0 for too few.
 
-    Source: quantile of χ²/ν by Wilson and Hilferty, PNAS 17 (1931) 684-688.
+    ``freedom``: degrees of freedom; differences of neighbours have two thirds of their number (von Neumann et al.,
+    Ann. Math. Stat. 12 (1941) 153-162: from memory). Source: quantile of χ²/ν by Wilson and Hilferty, PNAS 17 (1931)
+    684-688.
     """
-    freedom = np.maximum(count - 1.0, 1.0)
-    variance = np.maximum(squares - count * mean**2, 0.0) / freedom
+    variance = np.maximum(squares, 0.0) / np.maximum(freedom, 1.0)
+    freedom = np.maximum(freedom, 1.0)
     lowest = (1.0 - 2.0 / (9.0 * freedom) - 1.645 * np.sqrt(2.0 / (9.0 * freedom))) ** 3  # 5 % of χ²/ν
     seen = mean**2 * np.maximum(lowest, 1e-3) / np.maximum(variance, 1e-6 * mean**2 + 1e-300)
-    return np.where(count >= FEWEST_FOR_SCATTER, seen, 0.0)
+    return np.where(freedom >= FEWEST_FOR_SCATTER - 1, seen, 0.0)
 
 
 @dataclass(frozen=True, eq=False)
