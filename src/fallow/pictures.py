@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
     from matplotlib.text import Text
 
-__all__ = ["draw_air"]
+__all__ = ["check_picture", "draw_air"]
 
 WIDTH_PX, HEIGHT_PX, DPI = 1200, 700, 100
 LEFT, ACROSS = 0.085, 0.895  # where the lanes begin, and how wide they are: shares of the picture
@@ -49,6 +49,12 @@ HATCH = {Verdict.CLEAN: "", Verdict.DOUBTFUL: "..", Verdict.OCCUPIED: "", Verdic
 TEXT = {Verdict.CLEAN: INK, Verdict.DOUBTFUL: INK, Verdict.OCCUPIED: "#ffffff", Verdict.NOT_MEASURED: INK}
 HEIGHT = {Verdict.CLEAN: 0.22, Verdict.DOUBTFUL: 0.55, Verdict.NOT_MEASURED: 0.55, Verdict.OCCUPIED: 1.0}
 ORDER = (Verdict.CLEAN, Verdict.DOUBTFUL, Verdict.OCCUPIED, Verdict.NOT_MEASURED)
+
+
+def check_picture(path: str | PathLike[str]) -> None:
+    """Refuse before the long work starts what could not be drawn after it. Raises UsageError for another ending."""
+    if Path(path).suffix.lower() not in (".png", ".svg"):
+        raise UsageError(f"{str(path)!r} is no picture that can be drawn", hint="name it FILE.png or FILE.svg")
 
 
 def draw_air(

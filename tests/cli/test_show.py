@@ -462,3 +462,13 @@ def test_every_screen_fits_in_eighty_columns(desk: Path, package: Path) -> None:
         for line in typed(*words).splitlines():
             assert len(line) <= 80, line
     assert desk.is_dir()
+
+
+def test_bytes_that_are_no_letters_are_refused_before_they_go_in(run: Run, desk: Path) -> None:
+    made(run)
+    for words in (("note", "\udcff"), ("links", "vox \udcff", "--equipment", "pack"), ("mark", "m", "--why", "\udcff")):
+        code, out, err = run("show", *words, "--json")
+        assert (code, out) == (2, "")
+        assert "holds bytes that are no letters" in err
+    assert len(answer(run, "history")["changes"]) == 2
+    assert desk.is_dir()

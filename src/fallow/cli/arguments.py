@@ -77,8 +77,22 @@ def build_parser(version: str) -> argparse.ArgumentParser:
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True, parser_class=_Parser)
     for add in (_add_demo, _add_read, _add_air, _add_rules, _add_plan, _add_audit, _add_compare):
         add(commands)
-    add_show(commands, Typing(_Parser, _typed(parse_frequency_hz), _level, _seconds, _whole, _add_telling))
+    add_show(commands, _typing())
     return parser
+
+
+def _typing() -> Typing:
+    """How words become values, for the commands of ``show_arguments``."""
+    return Typing(
+        parser=_Parser,
+        frequency_hz=_typed(parse_frequency_hz),
+        positive_hz=_positive_hz,
+        span_hz=_typed(parse_span_hz),
+        level=_level,
+        seconds=_seconds,
+        whole=_whole,
+        add_telling=_add_telling,
+    )
 
 
 def _command(commands: argparse._SubParsersAction[_Parser], name: str, summary: str, description: str) -> _Parser:

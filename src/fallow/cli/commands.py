@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from argparse import Namespace
 from collections.abc import Callable, Mapping
-from pathlib import Path
 
 from fallow.cli import documents, screens
 from fallow.cli.case_document import case_document, taken_over_document
@@ -13,7 +12,7 @@ from fallow.cli.progress import progress_bar
 from fallow.cli.show_commands import show as show_verb
 from fallow.demo.story import tell_story
 from fallow.errors import UsageError
-from fallow.pictures import draw_air
+from fallow.pictures import check_picture, draw_air
 from fallow.spectrum.verdict import Judging
 from fallow.workflow.compare import Comparing, compare_files
 from fallow.workflow.coordinate import Making, Surroundings, audit_files, coordinate_files
@@ -62,7 +61,7 @@ def air(typed: Namespace) -> int:
     """``fallow air``: 1 when one file of several could not be read; occupied slices are no bad news."""
     listing = Listing(typed.region, typed.span, typed.width)
     if typed.picture is not None:
-        _check_picture(typed.picture)
+        check_picture(typed.picture)
     if typed.area is not None and typed.foreign_out is None:
         raise UsageError("an --area is for the table of foreign carriers", hint="add --foreign-out FILE")
     with progress_bar() as progress:
@@ -266,9 +265,3 @@ def _refuse_without_sweeps(typed: Namespace) -> None:
     if given:
         what = f"{' and '.join(given)} {'says' if len(given) == 1 else 'say'} how sweeps are judged, and none are given"
         raise UsageError(what, hint="add the sweeps, as --air FILE")
-
-
-def _check_picture(path: str) -> None:
-    """Refuse before the long work starts what could not be drawn after it."""
-    if Path(path).suffix.lower() not in (".png", ".svg"):
-        raise UsageError(f"{path!r} is no picture that can be drawn", hint="name it FILE.png or FILE.svg")

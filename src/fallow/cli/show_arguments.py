@@ -21,6 +21,8 @@ class Typing:
 
     parser: type[argparse.ArgumentParser]
     frequency_hz: Callable[[str], int]
+    positive_hz: Callable[[str], int]
+    span_hz: Callable[[str], object]
     level: Callable[[str], float]
     seconds: Callable[[str], float]
     whole: Callable[[str], int]
@@ -147,6 +149,9 @@ def _plans(verbs: Commands[argparse.ArgumentParser], typing: Typing) -> None:
     audit = _verb(verbs, "audit", "every conflict of a plan of the show", writes=False)
     audit.add_argument("name", nargs="?", metavar="PLAN", help="the plan (default: the one in force)")
     air = _verb(verbs, "air", "what is on the air, by the surveys of the show", writes=False)
+    air.add_argument("--span", type=typing.span_hz, metavar="S", help="only this part, for example 470M..608M")
+    air.add_argument("--width", type=typing.positive_hz, metavar="HZ", help="list windows of this width")
+    air.add_argument("--picture", metavar="FILE", help="also draw spectrum and verdicts: FILE.png or FILE.svg")
     air.add_argument("--survey", nargs="+", metavar="NAME", help="only these surveys (default: all of the air)")
 
 

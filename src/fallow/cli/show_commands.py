@@ -12,6 +12,7 @@ from fallow.cli import show_documents as told
 from fallow.cli.progress import progress_bar
 from fallow.cli.screens import show as screen
 from fallow.errors import UsageError
+from fallow.pictures import check_picture, draw_air
 from fallow.workflow.show import Desk, change_settings, new_show
 from fallow.workflow.show_exchange import check_show, copy_to, export_show, free_show, import_show, rescue_show
 from fallow.workflow.show_history import compare_in_show, mark, note, redo, show_history, undo
@@ -27,7 +28,7 @@ from fallow.workflow.show_tables import (
     drop_links,
     set_area_pair,
 )
-from fallow.workflow.survey import Listing, Telling
+from fallow.workflow.survey import Listing, Telling, channels_of
 
 __all__ = ["show"]
 
@@ -37,9 +38,25 @@ Document = dict[str, object]
 
 def show(typed: Namespace, telling: Callable[[Namespace], Telling]) -> int:
     """``fallow show VERB``. ``telling``: makes the telling options a value, as for other commands."""
+    _check_words(typed)
     if typed.verb == "add":
         return _add(typed, telling(typed))
     return _VERBS[typed.verb](typed)
+
+
+def _check_words(typed: Namespace) -> None:
+    """Refuse bytes that are no letters, which a shell may hand over, where they would go into the show."""
+    for name in _WORDS:
+        said = getattr(typed, name, None) or ()
+        for word in [said] if isinstance(said, str) else said:
+            if isinstance(word, str) and any("\ud800" <= letter <= "\udfff" for letter in word):
+                raise UsageError(f"{word!a} holds bytes that are no letters", hint="type it in UTF-8")
+
+
+_WORDS = (
+    *("name", "settings", "who", "why", "survey", "area", "other", "scenes", "drop", "text", "about", "old", "new"),
+    *("keep", "plan_name"),
+)
 
 
 def _desk(typed: Namespace) -> Desk:
@@ -215,8 +232,13 @@ def _audit(typed: Namespace) -> int:
 
 
 def _air(typed: Namespace) -> int:
+    if typed.picture is not None:
+        check_picture(typed.picture)
+    listing = Listing(None, typed.span, typed.width)
     with progress_bar() as progress:
-        judged = air_of_show(_desk(typed), Listing(None, None, None), typed.survey, progress)
+        judged = air_of_show(_desk(typed), listing, typed.survey, progress)
+    if typed.picture is not None:
+        draw_air(judged.air, typed.picture, channels=channels_of(judged), span=listing.span)
     if typed.json:
         documents.print_json(documents.air_document(judged))
     else:

@@ -98,7 +98,7 @@ class Change:
         at = (said.at or datetime.now(UTC)).astimezone(UTC).isoformat(timespec="seconds")
         cursor = self.connection.execute(
             "INSERT INTO change (uid, at, who, why, what, nature, of) VALUES (?, ?, ?, ?, ?, ?, ?)",
-            (secrets.token_hex(8), at, said.who, said.why, said.what, said.nature, said.of),
+            (secrets.token_hex(8), at, *map(_plain, (said.who, said.why, said.what)), said.nature, said.of),
         )
         return int(cursor.lastrowid or 0)
 
@@ -118,8 +118,17 @@ class Change:
         return int(found[0] or 0) + 1
 
 
+def _plain(text: str) -> str:
+    """The text with a question mark for each letter that is none."""
+    return text.encode("utf-8", "replace").decode("utf-8")
+
+
 def _image(kind: KindOfItem[T], value: T) -> str:
     try:
-        return written(image_of(value))
+        image = written(image_of(value))
+        image.encode("utf-8")
+        return image
+    except UnicodeEncodeError as error:
+        raise UsageError(f"the {kind.word} {kind.key(value)!r} has letters that are none") from error
     except ValueError as error:
         raise UsageError(f"the {kind.word} {kind.key(value)!r} has a number that is none") from error

@@ -11,13 +11,20 @@ import sqlite3
 import struct
 from contextlib import ExitStack, closing, suppress
 from pathlib import Path
-from urllib.parse import quote
 
 from fallow.errors import InputError, OutputError, UsageError
 from fallow.showfile.mishaps import DAMAGED_HINT, FilePath, told
 from fallow.showfile.schema import APPLICATION_ID, STEPS, VERSION, Step, migrate, version_of
 
-__all__ = ["close_writing", "connect_reading", "connect_writing", "make_file", "put_in_place", "version_in"]
+__all__ = [
+    "close_writing",
+    "connect_reading",
+    "connect_writing",
+    "make_file",
+    "may_be_written",
+    "put_in_place",
+    "version_in",
+]
 
 OLDEST_SQLITE = (3, 37, 0)  # STRICT tables
 BUSY_MS = 5_000
@@ -78,7 +85,7 @@ def connect_writing(path: FilePath, busy_ms: int = BUSY_MS) -> sqlite3.Connectio
     path = Path(path)
     _check_header(path)
     _check_sqlite()
-    if not os.access(path, os.W_OK) or not os.access(path.resolve().parent, os.W_OK):
+    if not may_be_written(path):
         hint = "copy it to a folder in which you may write: fallow show copy"
         raise OutputError("the file or its folder can't be written, so it can only be read", path=path, hint=hint)
     connection = _ready(_connect(path, "mode=rw", busy_ms), path)
@@ -100,6 +107,11 @@ def connect_writing(path: FilePath, busy_ms: int = BUSY_MS) -> sqlite3.Connectio
     return connection
 
 
+def may_be_written(path: Path) -> bool:
+    """Whether the rights of the file and of its folder allow to write."""
+    return os.access(path, os.W_OK) and os.access(path.resolve().parent, os.W_OK)
+
+
 def close_writing(connection: sqlite3.Connection) -> None:
     """Fold the log into the file and close; where somebody still reads, the log stays for the last one to fold in."""
     with suppress(sqlite3.Error):  # what is in the log is safe there, and is folded in by whoever opens the file next
@@ -116,8 +128,8 @@ def version_in(path: FilePath) -> int:
 
 def _connect(path: Path, how: str, busy_ms: int = BUSY_MS) -> sqlite3.Connection:
     with told(path):
-        place = quote(str(path.resolve()))
-        return sqlite3.connect(f"file:{place}?{how}", uri=True, isolation_level=None, timeout=busy_ms / 1000)
+        place = path.resolve().as_uri()
+        return sqlite3.connect(f"{place}?{how}", uri=True, isolation_level=None, timeout=busy_ms / 1000)
 
 
 def _ready(connection: sqlite3.Connection, path: Path) -> sqlite3.Connection:

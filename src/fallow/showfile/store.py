@@ -19,14 +19,14 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Self, TypeVar
 
-from fallow.errors import UsageError
+from fallow.errors import InputError, UsageError
 from fallow.showfile import history
 from fallow.showfile.changing import Change, Said
 from fallow.showfile.history import Happened, Nature
 from fallow.showfile.holding import Past, value_of
 from fallow.showfile.kinds import KindOfItem
 from fallow.showfile.mishaps import FilePath, told
-from fallow.showfile.opening import close_writing, connect_reading, connect_writing, make_file
+from fallow.showfile.opening import close_writing, connect_reading, connect_writing, make_file, may_be_written
 from fallow.showfile.schema import VERSION, version_of
 from fallow.showfile.writer import Writer, claim, current_writer, left_behind, release, this_program
 
@@ -238,8 +238,11 @@ class ShowFile:
 
 def _for_reading(path: Path) -> tuple[sqlite3.Connection, None, tuple[str, ...]]:
     connection = connect_reading(path)
-    if version_of(connection) < VERSION:
+    if (version := version_of(connection)) < VERSION:
         connection.close()
+        if not may_be_written(path):
+            what = f"the file is of an older fallow (version {version}) and can't be brought up to date where it is"
+            raise InputError(what, path=path, hint="copy it to a folder in which you may write: fallow show copy TO")
         close_writing(connect_writing(path))  # brings it up to date, with a copy beside it
         connection = connect_reading(path)
     with told(path), ExitStack() as until_ready:

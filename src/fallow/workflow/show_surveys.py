@@ -84,7 +84,7 @@ def _read(
 
 def _without_folders(survey: Survey, files: Sequence[Path]) -> Survey:
     """The same with files told by their names alone, where these differ: her folders mean nothing to others."""
-    names = {str(file): file.name for file in files}
+    names = {str(file): _plain(file.name) for file in files}
     if len(set(names.values())) < len(names):
         return survey
     notes = []
@@ -139,7 +139,12 @@ def _head(show: ShowFile, adding: Adding, paths: Sequence[FilePath], sources: tu
 def _sources(paths: Sequence[Path]) -> tuple[SourceFile, ...]:
     """Each file once, by its name and the bytes in it; of a member of an archive, the archive."""
     files = dict.fromkeys(file for path in paths if (file := _existing(path)) is not None)
-    return tuple(SourceFile(file.name, _sha256(file)) for file in files)
+    return tuple(SourceFile(_plain(file.name), _sha256(file)) for file in files)
+
+
+def _plain(name: str) -> str:
+    """A file's name with a question mark for each byte that is no letter."""
+    return name.encode("utf-8", "replace").decode("utf-8")
 
 
 def _existing(path: Path) -> Path | None:
