@@ -117,11 +117,11 @@ def _bounds_by_scene(question: Question) -> Iterator[Bound]:
     """One bound for each scene and each way to put areas together into parts."""
     movable = [carrier for carrier in question.links if carrier.fixed_hz is None]
     count = np.bincount([carrier.class_index for carrier in movable], minlength=len(question.classes))
-    places = _places_left(question)
+    room = _Room(question)
     for scene in sorted(frozenset[str]().union(*(each.scenes for each in question.classes))) or [""]:
         on = [k for k in range(len(question.worths)) if count[k] and question.classes[k].on_in(scene)]
         for order in _orders(on, question):
-            parts = [_fit(part, question, count, places) for part in _areas_that_meet(order, question)]
+            parts = [_fit(part, question, count, room) for part in _areas_that_meet(order, question)]
             elsewhere = len(question.links) - sum(part.links for part in parts)
             tight = [part for part in parts if part.fit < part.links]
             yield Bound(elsewhere + sum(part.fit for part in parts), _sentence(scene, tight))
@@ -173,15 +173,45 @@ def _areas_that_meet(classes: Sequence[int], question: Question) -> list[list[in
     return parts
 
 
-def _fit(part: Sequence[int], question: Question, count: NDArray[np.int64], places: Sequence[Whole]) -> _Part:
+class _Room:
+    """How many carriers the places hold that are left to some classes; what was found once is kept, because classes
+    of one equipment mostly have the same places left.
+    """
+
+    def __init__(self, question: Question) -> None:
+        places = _places_left(question)
+        first_with = {each.tobytes(): k for k, each in reversed(list(enumerate(places)))}
+        self._places = places
+        self._same_as = [first_with[each.tobytes()] for each in places]
+        self._known: dict[tuple[frozenset[int], Rule], tuple[int, str]] = {}
+
+    def holds(self, part: Sequence[int], rule: Rule) -> tuple[int, str]:
+        """How many carriers of some classes fit at most, were they all under one rule, and why."""
+        different = frozenset(self._same_as[k] for k in part)
+        if (different, rule) not in self._known:
+            places_hz = np.unique(np.concatenate([self._places[k] for k in sorted(different)]))
+            self._known[different, rule] = _holds(places_hz, rule)
+        return self._known[different, rule]
+
+
+def _holds(places_hz: Whole, rule: Rule) -> tuple[int, str]:
+    fit, reason = most_by_spacing(places_hz, rule.spacing_hz), _spacing_reason(rule)
+    if places_hz.size and rule.difference_hz:
+        in_windows = most_in_windows(places_hz, rule)
+        if in_windows < fit:
+            return in_windows, _difference_reason(rule)
+    return fit, reason
+
+
+def _fit(part: Sequence[int], question: Question, count: NDArray[np.int64], room: _Room) -> _Part:
     """The better of two bounds: all classes of a part together, and each equipment of it by itself."""
     links = int(sum(count[k] for k in part))
-    together = _fit_alike(part, question, count, places)
+    together = _fit_alike(part, question, count, room)
     kinds: dict[str, list[int]] = {}
     for k in part:
         equipment = question.classes[k].equipment
         kinds.setdefault("" if equipment is None else equipment.name, []).append(k)
-    alone = [_fit_alike(kind, question, count, places) for kind in kinds.values()]
+    alone = [_fit_alike(kind, question, count, room) for kind in kinds.values()]
     fit = sum(kind.fit for kind in alone)
     if fit < together.fit:
         tight = [kind for kind in alone if kind.fit < kind.links]
@@ -189,16 +219,10 @@ def _fit(part: Sequence[int], question: Question, count: NDArray[np.int64], plac
     return together
 
 
-def _fit_alike(part: Sequence[int], question: Question, count: NDArray[np.int64], places: Sequence[Whole]) -> _Part:
+def _fit_alike(part: Sequence[int], question: Question, count: NDArray[np.int64], room: _Room) -> _Part:
     links = int(sum(count[k] for k in part))
     classes = [question.classes[k] for k in part]
-    places_hz = np.unique(np.concatenate([places[k] for k in part]))
-    rule = _rule_of(classes)
-    fit, reason = most_by_spacing(places_hz, rule.spacing_hz), _spacing_reason(rule)
-    if places_hz.size and rule.difference_hz:
-        in_windows = most_in_windows(places_hz, rule)
-        if in_windows < fit:
-            fit, reason = in_windows, _difference_reason(rule)
+    fit, reason = room.holds(part, _rule_of(classes))
     fit = min(fit, links)
     where = ", ".join(sorted({each.area for each in classes} - {""}))
     kinds = ", ".join(sorted({each.equipment.name for each in classes if each.equipment is not None}))

@@ -30,6 +30,7 @@ Whole = NDArray[np.int64]
 
 HOME_ONLY = -2.0  # a pick: nowhere but at home
 LOWEST = -1.0  # a pick: the lowest free place of the best tier
+FEW_PRODUCTS = 40  # up to so many are marked one by one, because that is quicker
 IN_ANY_TIER = 1.0  # added to a pick: free places of all tiers alike
 
 
@@ -222,19 +223,29 @@ def _drop(lists: tuple[Whole, Whole, Whole], counts: Whole, g: int, carrier: int
 def _shift(t: Tables, g: int, role: int, x: int, sign: int) -> None:
     """Three-carrier products of x with all pairs on the raster: the histograms, shifted by x or mirrored at x."""
     add = np.add if sign > 0 else np.subtract
-    for low, high in t.segments.tolist():
-        away = slice(low - x + t.size + t.pad, high - x + t.size + t.pad)
-        mirrored = slice(low + x + t.pad, high + x + t.pad)
-        for_victims, for_senders = t.victim_row[g, low:high], t.sender_row[g, low:high]
+    for segment in t.segments.tolist():
         if role & SENDS:
-            add(for_victims, t.differences[g, away], out=for_victims)
-            add(for_victims, t.sums[g, mirrored], out=for_victims)
-            add(for_senders, t.victim_less_sender[g, away], out=for_senders)
-            add(for_senders, t.sender_less_victim[g, away], out=for_senders)
-            add(for_senders, t.victim_and_sender[g, mirrored], out=for_senders)
+            places, away, mirrored = _shifted(t, segment, t.victim_extent[g], x)
+            row = t.victim_row[g, places]
+            add(row, t.differences[g, away], out=row)
+            add(row, t.sums[g, mirrored], out=row)
+        places, away, mirrored = _shifted(t, segment, t.sender_extent[g], x)
+        row = t.sender_row[g, places]
+        if role & SENDS:
+            add(row, t.victim_less_sender[g, away], out=row)
+            add(row, t.sender_less_victim[g, away], out=row)
+            add(row, t.victim_and_sender[g, mirrored], out=row)
         if role & SUFFERS:
-            add(for_senders, t.differences[g, away], out=for_senders)
-            add(for_senders, t.sums[g, mirrored], out=for_senders)
+            add(row, t.differences[g, away], out=row)
+            add(row, t.sums[g, mirrored], out=row)
+
+
+def _shifted(t: Tables, segment: list[int], extent: Whole, x: int) -> tuple[slice, slice, slice]:
+    """The places of a segment that lie in an extent; their differences to x and their sums with x in a histogram."""
+    low, high = max(segment[0], int(extent[0])), min(segment[1], int(extent[1]))
+    low, n = (low, high - low) if high > low else (0, 0)
+    away, mirrored = low - x + t.size + t.pad, low + x + t.pad
+    return slice(low, low + n), slice(away, away + n), slice(mirrored, mirrored + n)
 
 
 def _widen(company: _Company, role: int, x: int, sign: int) -> None:
@@ -312,5 +323,9 @@ def _mark_hz(t: Tables, row: Counts, times: int, products_hz: Whole, distance_hz
     step, offset = times * t.step_hz, products_hz - times * t.base_hz
     low = np.clip((offset - distance_hz) // step + 1, 0, t.size)
     past = np.clip(-((-offset - distance_hz) // step), low, t.size)
+    if low.size <= FEW_PRODUCTS:
+        for first, beyond in zip(low.tolist(), past.tolist(), strict=True):
+            row[first:beyond] += sign
+        return
     edges = np.bincount(low, minlength=t.size + 1) - np.bincount(past, minlength=t.size + 1)
     row += (sign * np.cumsum(edges[: t.size])).astype(np.int32)

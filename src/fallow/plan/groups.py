@@ -73,10 +73,10 @@ def group_classes(classes: Sequence[Class], losses: AreaLosses) -> Groups:
     """The groups of all classes in which products count."""
     victims: dict[tuple[tuple[int, int, int], frozenset[int]], set[int]] = {}
     scenes = sorted(frozenset[str]().union(*(each.scenes for each in classes))) or [""]
+    ears = _Ears(classes, losses, scenes)
     for k, victim in enumerate(classes):
         if any(victim.distances_hz):
-            heard = [_heard(victim, classes, scene, losses) for scene in scenes if victim.on_in(scene)]
-            for widest in _without_subsets(heard):
+            for widest in ears.heard_by(victim):
                 victims.setdefault((victim.distances_hz, widest), set()).add(k)
     return _indexed(len(classes), [(*key, frozenset(members)) for key, members in victims.items()])
 
@@ -87,23 +87,57 @@ def spacings_hz(classes: Sequence[Class], losses: AreaLosses) -> NDArray[np.int6
 
     Between two of ours the larger spacing of the two; from a stranger its own; strangers keep none from anybody.
     """
-    table = np.zeros((len(classes), len(classes)), dtype=np.int64)
-    for k, one in enumerate(classes):
-        for j, other in enumerate(classes):
-            if other.equipment is None or not losses.hears(other.area, one.area) or not _on_together(one, other):
-                continue
-            table[k, j] = one.spacing_hz if one.equipment is None else max(one.spacing_hz, other.spacing_hz)
-    return table
+    own_hz = np.array([each.spacing_hz for each in classes], dtype=np.int64)
+    ours = np.array([each.equipment is not None for each in classes], dtype=np.bool_)
+    scenes = sorted(frozenset[str]().union(*(each.scenes for each in classes)))
+    on = _on(classes, scenes).astype(np.float32)
+    always = np.array([not each.scenes for each in classes], dtype=np.bool_)
+    together = (on @ on.T > 0) | always[:, np.newaxis] | always
+    number = _numbers([each.area for each in classes])
+    hears = _hears([each.area for each in classes], losses)[np.ix_(number, number)]
+    asked_hz = np.where(ours[:, np.newaxis], np.maximum(own_hz[:, np.newaxis], own_hz), own_hz[:, np.newaxis])
+    return np.asarray(np.where(ours & hears & together, asked_hz, 0))
 
 
-def _on_together(one: Class, other: Class) -> bool:
-    return not one.scenes or not other.scenes or bool(one.scenes & other.scenes)
+class _Ears:
+    """Which mixing classes are heard in an area in a scene; what was found once is kept."""
+
+    def __init__(self, classes: Sequence[Class], losses: AreaLosses, scenes: Sequence[str]) -> None:
+        areas = [each.area for each in classes]
+        self._scenes = scenes
+        self._on = _on(classes, scenes)
+        self._mixes = np.array([each.mixes for each in classes], dtype=np.bool_)
+        self._hears = _hears(areas, losses)[:, _numbers(areas)]
+        self._number = {area: i for i, area in enumerate(dict.fromkeys(areas))}
+        self._known: dict[tuple[str, frozenset[str]], list[frozenset[int]]] = {}
+
+    def heard_by(self, victim: Class) -> list[frozenset[int]]:
+        """What a class hears in its scenes, without what is part of something else."""
+        key = victim.area, victim.scenes
+        if key not in self._known:
+            heard = self._mixes & self._hears[self._number[victim.area]]
+            on = [self._on[:, s] for s, scene in enumerate(self._scenes) if victim.on_in(scene)]
+            self._known[key] = _without_subsets(frozenset(np.flatnonzero(heard & each).tolist()) for each in on)
+        return self._known[key]
 
 
-def _heard(victim: Class, classes: Sequence[Class], scene: str, losses: AreaLosses) -> frozenset[int]:
-    return frozenset(
-        k for k, each in enumerate(classes) if each.mixes and each.on_in(scene) and losses.hears(victim.area, each.area)
-    )
+def _on(classes: Sequence[Class], scenes: Sequence[str]) -> NDArray[np.bool_]:
+    """Which classes are on in which scenes, shape (class, scene)."""
+    on = [[each.on_in(scene) for scene in scenes] for each in classes]
+    return np.array(on, dtype=np.bool_).reshape(len(classes), len(scenes))
+
+
+def _numbers(areas: Sequence[str]) -> NDArray[np.int64]:
+    """A number for each area of a list, in the order of their first appearance."""
+    number = {area: i for i, area in enumerate(dict.fromkeys(areas))}
+    return np.array([number[area] for area in areas], dtype=np.int64)
+
+
+def _hears(areas: Sequence[str], losses: AreaLosses) -> NDArray[np.bool_]:
+    """Which areas hear each other, by their numbers."""
+    names = list(dict.fromkeys(areas))
+    heard = [[losses.hears(one, other) for other in names] for one in names]
+    return np.array(heard, dtype=np.bool_).reshape(len(names), len(names))
 
 
 def _without_subsets(heard: Iterable[frozenset[int]]) -> list[frozenset[int]]:
@@ -115,18 +149,16 @@ def _without_subsets(heard: Iterable[frozenset[int]]) -> list[frozenset[int]]:
 
 
 def _indexed(n_classes: int, groups: Sequence[tuple[tuple[int, int, int], frozenset[int], frozenset[int]]]) -> Groups:
-    start, index, roles = [0], [], []
-    for k in range(n_classes):
-        for g, (_, heard, victims) in enumerate(groups):
-            role = SENDS * (k in heard) | SUFFERS * (k in victims)
-            if role:
-                index.append(g)
-                roles.append(role)
-        start.append(len(index))
+    role = np.zeros((n_classes, len(groups)), dtype=np.uint8)
+    for g, (_, heard, victims) in enumerate(groups):
+        role[list(heard), g] |= SENDS
+        role[list(victims), g] |= SUFFERS
+    of_class, index = np.nonzero(role)
+    start = np.concatenate(([0], np.cumsum(np.bincount(of_class, minlength=n_classes))))
     return Groups(
-        np.array(start, dtype=np.int64),
-        np.array(index, dtype=np.int64),
-        np.array(roles, dtype=np.uint8),
+        start.astype(np.int64),
+        index.astype(np.int64),
+        role[of_class, index],
         np.array([distances for distances, _, _ in groups], dtype=np.int64).reshape(-1, 3),
         tuple(heard for _, heard, _ in groups),
         tuple(victims for _, _, victims in groups),

@@ -202,24 +202,32 @@ def _drop(names: Whole, at_hz: Whole, at: Whole, count: int, carrier: int) -> in
 def _shift(t: Tables, g: int, role: int, x: int, sign: int) -> None:
     """Three-carrier products of x with all pairs on the raster: the histograms, shifted by x or mirrored at x."""
     for s in range(t.segments.shape[0]):
-        low, high = t.segments[s, 0], t.segments[s, 1]
-        away, mirrored = low - x + t.size + t.pad, low + x + t.pad
-        n = high - low
         if role & SENDS:
+            low, n, away, mirrored = _shifted(t, s, t.victim_extent[g], x)
             _add_two(
-                t.victim_row[g, low:high], t.differences[g, away : away + n], t.sums[g, mirrored : mirrored + n], sign
-            )
-            _add_two(
-                t.sender_row[g, low:high],
-                t.victim_less_sender[g, away : away + n],
-                t.sender_less_victim[g, away : away + n],
+                t.victim_row[g, low : low + n],
+                t.differences[g, away : away + n],
+                t.sums[g, mirrored : mirrored + n],
                 sign,
             )
-            _add_one(t.sender_row[g, low:high], t.victim_and_sender[g, mirrored : mirrored + n], sign)
+        low, n, away, mirrored = _shifted(t, s, t.sender_extent[g], x)
+        row = t.sender_row[g, low : low + n]
+        if role & SENDS:
+            less = t.victim_less_sender[g, away : away + n]
+            _add_two(row, less, t.sender_less_victim[g, away : away + n], sign)
+            _add_one(row, t.victim_and_sender[g, mirrored : mirrored + n], sign)
         if role & SUFFERS:
-            _add_two(
-                t.sender_row[g, low:high], t.differences[g, away : away + n], t.sums[g, mirrored : mirrored + n], sign
-            )
+            _add_two(row, t.differences[g, away : away + n], t.sums[g, mirrored : mirrored + n], sign)
+
+
+def _shifted(t: Tables, segment: int, extent: Whole, x: int) -> tuple[int, int, int, int]:
+    """First place and number of places of a segment that lie in an extent; where their differences to x, and their
+    sums with x, begin in a histogram.
+    """
+    low = max(t.segments[segment, 0], extent[0])
+    n = max(min(t.segments[segment, 1], extent[1]) - low, 0)
+    low = low if n > 0 else 0
+    return low, n, low - x + t.size + t.pad, low + x + t.pad
 
 
 def _widen(t: Tables, g: int, role: int, x: int, sign: int) -> None:

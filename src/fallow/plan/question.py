@@ -139,9 +139,10 @@ class Question:
     @cached_property
     def members(self) -> tuple[int, ...]:
         """How many carriers each group can hold."""
-        count = Counter([carrier.class_index for carrier in self.carriers] + [k for k, _ in self.strangers])
+        members = [carrier.class_index for carrier in self.carriers] + [k for k, _ in self.strangers]
+        count = np.bincount(members, minlength=len(self.classes))
         pairs = zip(self.groups.heard, self.groups.victims, strict=True)
-        return tuple(sum(count[k] for k in heard | victims) for heard, victims in pairs)
+        return tuple(int(count[list(heard | victims)].sum()) for heard, victims in pairs)
 
     @cached_property
     def facts(self) -> Facts:
@@ -267,6 +268,8 @@ def empty_tables(question: Question) -> Tables:
         tier=np.where(question.tier == NO_PLACE, NO_PLACE, 2 * question.tier).astype(np.uint8),
         extent=question.extent,
         segments=np.ascontiguousarray(raster.segments),
+        victim_extent=_joint_extents(question.extent, groups.victims),
+        sender_extent=_joint_extents(question.extent, groups.heard),
         group_start=groups.start,
         groups=groups.index,
         roles=groups.roles,
@@ -291,6 +294,17 @@ def empty_tables(question: Question) -> Tables:
         victim_count=numbers(n_groups),
         odd_count=numbers(n_groups),
     )
+
+
+def _joint_extents(extent: NDArray[np.int64], members: Sequence[frozenset[int]]) -> NDArray[np.int64]:
+    """First place of any class of each set, and one past the last; (0, 0) where none has places."""
+    joint = np.zeros((len(members), 2), dtype=np.int64)
+    for g, classes in enumerate(members):
+        own = extent[sorted(classes)]
+        own = own[own[:, 1] > own[:, 0]]
+        if own.size:
+            joint[g] = own[:, 0].min(), own[:, 1].max()
+    return joint
 
 
 def whole(values: Iterable[int]) -> NDArray[np.int64]:

@@ -53,6 +53,8 @@ class Tables(NamedTuple):
     tier: NDArray[np.uint8]  # (K, M): 2 × Worth.tier, + 1 where the margin is thin (see Standing); NO_PLACE: none
     extent: NDArray[np.int64]  # (K, 2): first place of the class, and one past its last
     segments: NDArray[np.int64]  # (segment, 2): stretches of the raster where any class has places
+    victim_extent: NDArray[np.int64]  # (G, 2): first place of any of a group's victims, and one past the last
+    sender_extent: NDArray[np.int64]  # (G, 2): the same of its senders; three-carrier counts are kept only inside
     group_start: NDArray[np.int64]  # (K + 1,): where the groups of a class begin in the next two
     groups: NDArray[np.int64]
     roles: NDArray[np.uint8]
