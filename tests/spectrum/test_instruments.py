@@ -14,13 +14,14 @@ import pytest
 from scipy import stats
 
 from fallow.spectrum.chain import Chain, ChainPart
-from fallow.spectrum.instruments import compare_instruments, differing_u_db
+from fallow.spectrum.instruments import compare_instruments, compare_shared, differing_u_db
 from fallow.spectrum.judging import Air, judge
 from fallow.spectrum.offsets import fit_offsets, paired_offset
+from fallow.spectrum.shared import Shared
 from fallow.spectrum.sweep import Detector, LevelUnit, Series, Survey
 from fallow.spectrum.verdict import Judging, Verdict
 from fallow.units import Channel
-from invented_air import Instrument, Signal, sweep_over
+from invented_air import Instrument, Signal, budget_error_db, sweep_over
 
 TELEVISION = [Signal(474e6, 7.61e6, -60.0), Signal(490e6, 7.61e6, -55.0), Signal(530e6, 7.61e6, -65.0)]
 NARROW = [Signal(498.3037e6 + 9.37e6 * k, 1e5 if k % 2 else 0.0, -70.0 + 5.0 * (k % 3)) for k in range(11) if k != 3]
@@ -56,7 +57,7 @@ def told(air: Air, part: str) -> list[str]:
 # --- the arithmetic
 
 
-@pytest.mark.parametrize("count", [6, 7, 12, 25, 80])
+@pytest.mark.parametrize("count", [6, 7, 12, 25, 65])
 def test_the_interval_is_that_of_the_signed_rank_test(count: int) -> None:
     """A value belongs to the interval where SciPy's exact test of it gives 5 % or more."""
     values = np.random.default_rng(count).normal(1.0, 2.0, count)
@@ -268,3 +269,52 @@ def test_peaks_beside_averages_say_nothing_of_gain() -> None:
 def test_comparing_needs_two() -> None:
     air = judge(survey([0.0]))
     assert compare_instruments(air.evidence, 2.4, 95.0) is None
+
+
+@pytest.mark.slow
+def test_the_errors_of_six_units_do_not_add_up_to_false_alarms() -> None:
+    """A signal at the limit, errors drawn from the budget: occupied at most 5 times in 100, as with one unit. Without
+    sharing out the chance it would be 26 times; the bound is one that a right program misses once in 10,000.
+    """
+    rng = np.random.default_rng(21)
+    signal = Signal(473.2037e6, 1e5, -90.0)
+    slice_ = Channel("", 470_000_000, 478_000_000)
+    occupied = 0
+    for _ in range(60):
+        units = []
+        for k in range(6):
+            instrument = Instrument(sweeps=int(rng.choice([1, 5])), error_db=budget_error_db(rng))
+            units.append(replace(sweep_over(rng, instrument, [signal]).series[0], instrument=f"unit-{k}"))
+        judged = judge(Survey(tuple(units)), Judging(limit_dbm=-90)).judge_slices([slice_])[0]
+        occupied += judged.verdict is Verdict.OCCUPIED
+    assert occupied <= stats.binom.ppf(1 - 1e-4, 60, 0.05)
+
+
+def invented_signals(rng: np.random.Generator, gains_db: np.ndarray, count: int = 15) -> Shared:
+    """What units show of signals all over 470 to 608 MHz, 1 dB off by fading in each; one in twenty has changed."""
+    low = np.sort(rng.uniform(470e6, 607e6, count))
+    levels = gains_db[:, None] + rng.uniform(-90, -50, count) + rng.normal(0.0, 1.0, (gains_db.size, count))
+    changed = rng.random(levels.shape) < 0.05
+    levels[changed] += rng.choice([-1, 1], int(changed.sum())) * rng.uniform(3, 20, int(changed.sum()))
+    nothing = np.full(levels.shape, np.nan)
+    return Shared(low, low + 2e5, levels, np.full(levels.shape, 0.2), nothing, np.ones(levels.shape, dtype=bool))
+
+
+@pytest.mark.parametrize("units", [3, 6, 12])
+def test_nobody_is_named_for_gains_within_the_budget_and_a_drift_is(units: int) -> None:
+    """Asked: false naming in at most 5 surveys of 100, and a drift of 8 dB named 95 times in 100 where the instrument
+    is known to 1 dB and the rest is shared; bounds that a right program misses once in 10,000.
+    """
+    rng = np.random.default_rng(22)
+    kinds = (("antenna", 1.0), ("cable", 0.2), ("instrument", 1.0))
+    u_db = differing_u_db(Chain(tuple(ChainPart(kind, kind, 0.0, u_db) for kind, u_db in kinds)))
+    names = [str(unit) for unit in range(units)]
+    wrong = hit = 0
+    for _ in range(100):
+        gains = rng.normal(0.0, u_db, units)
+        wrong += bool(compare_shared(names, invented_signals(rng, gains), u_db, 95.0).misreadings)
+        gains[2] -= 8.0
+        found = compare_shared(names, invented_signals(rng, gains), u_db, 95.0).misreadings
+        hit += {one.unit for one in found} == {"2"}
+    assert wrong <= stats.binom.ppf(1 - 1e-4, 100, 0.05)
+    assert hit >= stats.binom.ppf(1e-4, 100, 0.95)

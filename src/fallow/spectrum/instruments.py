@@ -25,7 +25,16 @@ from fallow.spectrum.offsets import Difference, Offsets, fit_offsets
 from fallow.spectrum.shared import Shared, find_shared
 from fallow.spectrum.statistics import normal_quantile
 
-__all__ = ["Instruments", "Misreading", "Quarrel", "bands_of", "compare_instruments", "differing_u_db", "unit_of"]
+__all__ = [
+    "Instruments",
+    "Misreading",
+    "Quarrel",
+    "bands_of",
+    "compare_instruments",
+    "compare_shared",
+    "differing_u_db",
+    "unit_of",
+]
 
 BANDS = 8
 NARROWEST_BAND_HZ = 20e6
@@ -116,11 +125,16 @@ def compare_instruments(evidence: Sequence[Evidence], u_db: float, confidence_pc
     if len(units) < 2:
         return None
     shared = find_shared([[part for part in evidence if unit_of(part) == unit] for unit in units])
+    return compare_shared(units, shared, u_db, confidence_pct)
+
+
+def compare_shared(units: Sequence[str], shared: Shared, u_db: float, confidence_pct: float) -> Instruments:
+    """The same from the signals that units share."""
     offsets = fit_offsets(shared.level_db, shared.u_db)
     miss = 1.0 - confidence_pct / 100.0
     found, quarrels = ((), ()) if u_db == 0.0 else _name(units, shared, offsets, u_db, miss)
     allowed = normal_quantile(1.0 - miss / 2.0) * math.sqrt(2.0) * u_db
-    return Instruments(units, shared, offsets, found, quarrels, allowed)
+    return Instruments(tuple(units), shared, offsets, found, quarrels, allowed)
 
 
 def bands_of(shared: Shared) -> list[tuple[float, float]]:

@@ -81,9 +81,13 @@ def _worse(one: Decided, other: Decided) -> Decided:
 
 
 def side_by_side(part: Evidence, evidence: Sequence[Evidence]) -> int:
-    """How many units measured spectrum that a series measured too, its own included: each errs in its own way."""
+    """How many instruments that are known by name measured spectrum that a series measured too: each errs in its own
+    way. Series without a name may be of one and the same, and count as that.
+    """
     axis = part.heard.axis
-    near = (
-        other for other in evidence if other.heard.axis.low_hz < axis.high_hz and axis.low_hz < other.heard.axis.high_hz
-    )
-    return len({unit_of(other) for other in near})
+    near = {
+        other.heard.instrument
+        for other in evidence
+        if other.heard.axis.low_hz < axis.high_hz and axis.low_hz < other.heard.axis.high_hz
+    }
+    return max(1, len(near - {""}))
