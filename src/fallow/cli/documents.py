@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from fallow.cli.ledger_document import assumed_document, ledger_document, risks_document
+from fallow.cli.lettering import PLAIN_LETTERS
 from fallow.workflow.survey import FileReading, FileRefusal, iso_text
 
 if TYPE_CHECKING:
@@ -37,7 +38,7 @@ def print_json(document: Document) -> None:
     """Write one JSON document to stdout in UTF-8, whatever the console's encoding."""
     text = json.dumps(document, ensure_ascii=False, allow_nan=False, indent=1) + "\n"
     sys.stdout.flush()
-    sys.stdout.buffer.write(text.encode("utf-8"))
+    sys.stdout.buffer.write(text.encode("utf-8", PLAIN_LETTERS))
     sys.stdout.buffer.flush()
 
 

@@ -22,11 +22,20 @@ def plain(text: str, encoding: str) -> str:
     return text.encode(encoding, PLAIN_LETTERS).decode(encoding)
 
 
-def _spell(error: UnicodeError) -> tuple[str, int]:
+def _spell(error: UnicodeError) -> tuple[str | bytes, int]:
     """The handler: what can't be encoded as plain letters, an accent dropped, ``?`` where nothing resembles it."""
     if not isinstance(error, UnicodeEncodeError):
         raise error
-    return "".join(map(_spelled, error.object[error.start : error.end])), error.end
+    letters = _rejoined(error.object[error.start : error.end])
+    return letters.encode() if error.encoding == "utf-8" else "".join(map(_spelled, letters)), error.end
+
+
+def _rejoined(letters: str) -> str:
+    """Bytes of a file's name that Python could not read, and holds as halves of letters (PEP 383), read as UTF-8."""
+    try:
+        return letters.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
+    except UnicodeEncodeError:  # halves of letters that come from elsewhere
+        return "?" * len(letters)
 
 
 def _spelled(letter: str) -> str:
