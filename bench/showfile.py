@@ -1,7 +1,7 @@
 """How large, how quick and how safe the show file is: ``python bench/showfile.py [SWEEPS] [KILLS]``.
 
 Sweeps of 10,000 points in steps of 0.1 dB, invented: noise, a few carriers, a block that breathes. A part of a day is
-written (4,096 sweeps by default) and its size is scaled to 86,400, which is said. Beside it, as ratios: a plain SQLite
+written (2,048 sweeps by default) and its size is scaled to 86,400, which is said. Beside it, as ratios: a plain SQLite
 file with a zlib blob for each sweep, one with the float32 as they are, and Parquet with a row for each sweep.
 
 Then a program that brings in surveys, plans and sweeps is killed at random moments (200 by default), and what it had
@@ -53,7 +53,7 @@ class Result:
 
 def main() -> int:
     """Print the tables; 1 where a target is missed or something was lost."""
-    sweeps = int(sys.argv[1]) if len(sys.argv) > 1 else 4096
+    sweeps = int(sys.argv[1]) if len(sys.argv) > 1 else 2048
     kills = int(sys.argv[2]) if len(sys.argv) > 2 else 200
     print(f"{sweeps} sweeps of {POINTS} points, scaled to a day of {DAY}")
     print(f"reading: {BAND_HZ // 10**6} MHz x {min(HOUR_S, sweeps)} sweeps\n")
