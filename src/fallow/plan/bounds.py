@@ -147,7 +147,7 @@ def _orders(classes: Sequence[int], question: Question) -> list[list[int]]:
 
 def _places_left(question: Question) -> list[Whole]:
     """Places of each class of ours that fixed links and strangers leave free, in hertz."""
-    tables = question.tables()
+    tables = question.tables_of_standing()
     fixed = [carrier for carrier in question.carriers if carrier.fixed_hz is not None]
     others = whole([carrier.class_index for carrier in fixed] + [k for k, _ in question.strangers])
     others_hz = whole([carrier.fixed_hz or 0 for carrier in fixed] + [hz for _, hz in question.strangers])

@@ -22,6 +22,7 @@ __all__ = [
     "busy_row",
     "change",
     "choose",
+    "enter",
     "numpy_kernels",
 ]
 
@@ -167,6 +168,13 @@ def change(t: Tables, k: int, carrier: int, at_hz: int, sign: int) -> None:
                     _widen(company, role, x, sign)
         if sign > 0:
             _enter(t, g, role, carrier, at_hz, x)
+
+
+def enter(t: Tables, k: int, carrier: int, at_hz: int) -> None:
+    """Note that a carrier stands, without counting what that forbids."""
+    x = t.position(at_hz)
+    for g, role in _groups_of(t, k):
+        _enter(t, g, role, carrier, at_hz, x)
 
 
 class _Company:

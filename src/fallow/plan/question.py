@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fallow.errors import UsageError
-from fallow.plan.engine import Kernels, NumpyKernels
+from fallow.plan.engine import Kernels, NumpyKernels, enter
 from fallow.plan.groups import Class, Groups, class_of_foreign, class_of_ours, group_classes, spacings_hz
 from fallow.plan.places import Ground, Places
 from fallow.plan.raster import Raster, choose_raster
@@ -232,19 +232,33 @@ class Question:
         """Fresh tables in which strangers and fixed links stand."""
         kernels = kernels or NumpyKernels()
         tables = empty_tables(self)
-        strangers = range(len(self.carriers), len(self.carriers) + len(self.strangers))
-        kernels.put(
-            tables, whole([k for k, _ in self.strangers]), whole(strangers), whole([hz for _, hz in self.strangers])
-        )
+        kernels.put(tables, *self._strangers())
         tables.victim_row[:] = 0  # products of strangers alone are nobody's fault: Worth.tier knows them
-        fixed = [(i, carrier) for i, carrier in enumerate(self.carriers) if carrier.fixed_hz is not None]
-        classes, at_hz = [c.class_index for _, c in fixed], [c.fixed_hz or 0 for _, c in fixed]
-        kernels.put(tables, whole(classes), whole(i for i, _ in fixed), whole(at_hz))
+        kernels.put(tables, *self._fixed())
         return tables
 
+    def tables_of_standing(self) -> Tables:
+        """The same without any counts, which take much more memory: for ``exact`` alone."""
+        tables = empty_tables(self, counting=False)
+        for classes, carriers, at_hz in (self._strangers(), self._fixed()):
+            for k, carrier, hz in zip(classes.tolist(), carriers.tolist(), at_hz.tolist(), strict=True):
+                enter(tables, k, carrier, hz)
+        return tables
 
-def empty_tables(question: Question) -> Tables:
-    """Tables without any carrier."""
+    def _strangers(self) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
+        """Classes, numbers (after all carriers) and hertz."""
+        numbers = range(len(self.carriers), len(self.carriers) + len(self.strangers))
+        return whole(k for k, _ in self.strangers), whole(numbers), whole(hz for _, hz in self.strangers)
+
+    def _fixed(self) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
+        """The same of fixed links."""
+        fixed = [(i, carrier) for i, carrier in enumerate(self.carriers) if carrier.fixed_hz is not None]
+        at_hz = whole(carrier.fixed_hz or 0 for _, carrier in fixed)
+        return whole(carrier.class_index for _, carrier in fixed), whole(i for i, _ in fixed), at_hz
+
+
+def empty_tables(question: Question, *, counting: bool = True) -> Tables:
+    """Tables without any carrier; without ``counting`` also without room for counts."""
     raster, groups = question.raster, question.groups
     n_classes, n_groups = len(question.classes), len(question.members)
     reach = np.where(
@@ -259,7 +273,8 @@ def empty_tables(question: Question) -> Tables:
     def numbers(*shape: int) -> NDArray[np.int64]:
         return np.zeros(shape, dtype=np.int64)
 
-    cells = 2 * raster.size + 2 * pad
+    places = raster.size if counting else 0
+    cells = 2 * raster.size + 2 * pad if counting else 0
     return Tables(
         base_hz=raster.base_hz,
         step_hz=raster.step_hz,
@@ -276,9 +291,9 @@ def empty_tables(question: Question) -> Tables:
         distance_hz=groups.distance_hz,
         reach=reach,
         spacing_hz=spacings_hz(question.classes, question.losses),
-        victim_row=counts(n_groups, raster.size),
-        sender_row=counts(n_groups, raster.size),
-        spacing_row=counts(n_classes, raster.size),
+        victim_row=counts(n_groups, places),
+        sender_row=counts(n_groups, places),
+        spacing_row=counts(n_classes, places),
         differences=counts(n_groups, cells),
         sums=counts(n_groups, cells),
         victim_less_sender=counts(n_groups, cells),

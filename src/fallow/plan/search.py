@@ -87,15 +87,18 @@ def improve(
     search = _Search(question, seed, kernels)
     best: Score | None = None
     told: FewestMoves | None = None
-    for score, at_hz in search.steps():
-        if tell is not None and told != search.repair.fewest:
-            told = search.repair.fewest
-            tell(told)
-        if best is None or score > best:
-            best = score
-            yield _solution(question, score, at_hz)
-        if search.nothing_left(best) or should_stop():
-            return
+    try:
+        for score, at_hz in search.steps():
+            if tell is not None and told != search.repair.fewest:
+                told = search.repair.fewest
+                tell(told)
+            if best is None or score > best:
+                best = score
+                yield _solution(question, score, at_hz)
+            if search.nothing_left(best) or should_stop():
+                return
+    finally:
+        del search.repair  # it points back to the search, and would keep its tables, which are large
 
 
 def _solution(question: Question, score: Score, at_hz: Whole) -> Solution:
