@@ -157,6 +157,9 @@ def _add_air(commands: argparse._SubParsersAction[_Parser]) -> None:
         "--stations", metavar="FILE", help="table of TV channels announced as on the air (needs --region)"
     )
     listing.add_argument(
+        "--known", metavar="FILE", help="table of foreign carriers on the air there: sweeps without them may be deaf"
+    )
+    listing.add_argument(
         "--field", action="store_true", help="tell levels as field strength too (needs the antenna's gain in --chain)"
     )
     listing.add_argument(
@@ -166,7 +169,7 @@ def _add_air(commands: argparse._SubParsersAction[_Parser]) -> None:
     taking_over.add_argument(
         "--foreign-out", metavar="FILE", help="write the narrow emitters as a table that `fallow plan --foreign` reads"
     )
-    taking_over.add_argument("--area", metavar="AREA", help="where the sweeps were taken, for that table")
+    taking_over.add_argument("--area", metavar="AREA", help="where the sweeps were taken, for that table and --known")
     _add_judging(parser)
     _add_telling(parser)
 

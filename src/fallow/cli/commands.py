@@ -62,8 +62,8 @@ def air(typed: Namespace) -> int:
     listing = Listing(typed.region, typed.span, typed.width)
     if typed.picture is not None:
         check_picture(typed.picture)
-    if typed.area is not None and typed.foreign_out is None:
-        raise UsageError("an --area is for the table of foreign carriers", hint="add --foreign-out FILE")
+    if typed.area is not None and typed.foreign_out is None and typed.known is None:
+        raise UsageError("an --area is for a table of foreign carriers", hint="add --foreign-out FILE or --known FILE")
     with progress_bar() as progress:
         judged = judge_files(typed.files, listing, _asked(typed), progress)
     if typed.picture is not None:
@@ -200,6 +200,8 @@ def _asked(typed: Namespace) -> Asked:
         chain=typed.chain,
         own=typed.own,
         stations=typed.stations,
+        known=getattr(typed, "known", None),
+        area=getattr(typed, "area", None) or "",
         field=getattr(typed, "field", False),
     )
 

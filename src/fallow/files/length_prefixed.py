@@ -178,7 +178,7 @@ def _series(part: _Part, telling: Telling, path: Path) -> tuple[Series, list[str
     series = Series(
         part.axis, levels, scale.unit, times, times is not None, telling.rbw_hz, detector, source=str(path)
     )  # fmt: skip
-    return series, [*rejected, *_notes(part, telling)]
+    return replace(series, overloaded=part.heads.get("ol") == 1), [*rejected, *_notes(part, telling)]
 
 
 def _times(part: _Part) -> NDArray[np.float64] | None:

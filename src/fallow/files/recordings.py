@@ -197,6 +197,7 @@ def _sweeps(
             f"{clipped:.2%} of the samples looked at stand at an end of the scale: the receiver was overloaded, and "
             f"lines may be its own"
         )
+        series = tuple(replace(part, overloaded=True) for part in series)
     return series, tuple(notes)
 
 

@@ -28,6 +28,8 @@ def doubts(
     flags[any_bin(heard.rejected > 0, geometry)] |= Flag.REJECTED
     flags[any_bin(heard.own_bins, geometry)] |= Flag.OWN_CARRIER
     flags[~_would_hear(evidence, rule, windows)] |= Flag.DEAF
+    if evidence.overloaded is not None:
+        flags[any_bin(evidence.overloaded, geometry)] |= Flag.OVERLOAD
     if rule.limit_dbm is None:
         flags[any_bin(evidence.own_lines, geometry)] |= Flag.OWN_LINE
         flags[any_bin(evidence.suspect_lines, geometry)] |= Flag.SUSPECT_LINE

@@ -40,6 +40,7 @@ class Flag(IntFlag):
     PEAKS = 262144
     READS_LOW = 524288
     READS_HIGH = 1048576
+    OVERLOAD = 2097152
 
 
 @dataclass(frozen=True)
@@ -65,6 +66,7 @@ class Evidence:
 
     ``base_db``: the floor that a relative limit counts from. ``from_reference``: whether that is the floor of a
     reference. ``own_lines``, ``suspect_lines``: bins that hold lines of the instrument itself, proven or suspected.
+    ``overloaded``: bins that can't be believed because the receiver was overloaded; None: no bin.
     """
 
     heard: Heard
@@ -73,6 +75,7 @@ class Evidence:
     from_reference: bool
     own_lines: NDArray[np.bool_]
     suspect_lines: NDArray[np.bool_]
+    overloaded: NDArray[np.bool_] | None = None
 
 
 @dataclass(frozen=True, eq=False)

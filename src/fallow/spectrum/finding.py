@@ -16,6 +16,7 @@ from fallow.spectrum.lines import Line, bins_of, find_lines, own_lines, steady_u
 from fallow.spectrum.mirrored import with_causes
 from fallow.spectrum.moving_lines import doubted
 from fallow.spectrum.noise_floor import find_floor
+from fallow.spectrum.overload import find_overload
 from fallow.spectrum.own_patterns import Tuning, find_tuning, placed, told_clocks, told_tuning
 from fallow.spectrum.services import usual_rasters
 from fallow.spectrum.verdict import Emitter
@@ -78,7 +79,8 @@ def find(
     ordinary = np.where(floor.noise_db > floor.ordinary_db + FLOOR_RISE_DB, floor.ordinary_db, floor.noise_db)
     base = floor.noise_db if absolute else np.where(np.isfinite(reference_db), reference_db, ordinary)
     own_bins, suspect_bins = (bins_of(some, heard.axis.n) for some in (own, (*suspect, *seen.moving)))
-    evidence = Evidence(heard, floor, base, referenced, own_bins, suspect_bins)
+    overload = find_overload(heard, floor)
+    evidence = Evidence(heard, floor, base, referenced, own_bins, suspect_bins, overload.bins)
     shape = reference_db if referenced else np.zeros(heard.axis.n)
     flagged = evidence.own_lines | evidence.suspect_lines
     television = find_television(heard, shape, raster or usual_rasters(), flagged)
@@ -87,7 +89,7 @@ def find(
     patterns = told_clocks(plain, float(heard.axis.step_hz)) + (() if tuning is None else (told_tuning(tuning),))
     on_air = find_emitters(evidence, blocks, confidence_pct, tuning)
     emitters = tuple(doubted(emitter, seen.perhaps_hz) for emitter in on_air)
-    return Found(evidence, own, suspect, seen.moving, blocks, emitters, patterns)
+    return Found(evidence, own, suspect, seen.moving, blocks, emitters, (*overload.notes, *patterns))
 
 
 def _tuning(heard: Heard, lines: tuple[Line, ...], loads: Sequence[Heard], blocks: Sequence[Block]) -> Tuning | None:

@@ -46,7 +46,7 @@ class Heard:
     ``rbw_hz``: as stated, else the step. ``own_bins``: our own carriers stood there. ``rejected``: impossible readings
     per bin. ``antenna_gain_db``: per bin, what the antenna adds; without it the level is the one at the instrument's
     end of the antenna. ``times_s``: start of each sweep as in ``Series``, shape (sweep,), where all files tell it.
-    ``detector``: as stated, else ``None``; ``kind``: what the data say.
+    ``detector``: as stated, else ``None``; ``kind``: what the data say. ``overloaded``: the source says so.
     ``instrument``: which piece took it, empty where nothing tells. ``source``: the first file, for messages.
     """
 
@@ -65,6 +65,7 @@ class Heard:
     instrument: str = ""
     source: str = ""
     kind: TraceKind | None = None
+    overloaded: bool = False
 
     @property
     def held(self) -> bool:
@@ -178,6 +179,7 @@ def make_ready(
         notes.extend(corrections.remarks(low_hz, max(float(series.axis.centres_hz[-1]) for series in kept)))
     if not any(part.measured.any() or part.own_bins.any() for part in heard):
         raise UsageError("there are no levels to judge: every reading is missing or impossible")
+    notes.extend(_kind_notes(heard))
     for part in heard:
         notes.extend(_remarks(part))
     return heard, tuple(dict.fromkeys(notes))
@@ -188,14 +190,28 @@ def _believed(stated: Detector | None, kind: TraceKind | None) -> Detector | Non
     return stated if stated is not None or kind is None else kind.detector
 
 
+def _kind_notes(heard: Sequence[Heard]) -> list[str]:
+    """What the data say where no detector is stated: once for all series of which they say the same kind."""
+    alike: dict[Detector | None, list[Heard]] = {}
+    for part in heard:
+        if part.kind is not None and part.detector is None:
+            alike.setdefault(part.kind.detector, []).append(part)
+    notes = []
+    for parts in alike.values():
+        names = list(dict.fromkeys(part.name for part in parts if part.name))
+        more = f" and {len(names) - 1} more" if len(names) > 1 else ""
+        where = f" ({names[0]}{more})" if names else ""
+        kind = parts[0].kind
+        notes += [] if kind is None else [f"detector not stated{where}: {told_kind(kind)} (--detector says what it is)"]
+    return notes
+
+
 def _remarks(part: Heard) -> list[str]:
     where = f" ({part.name})" if part.name else ""
     remarks = []
     if not part.rbw_known:
         remarks.append(f"resolution bandwidth not stated{where}: taken as the step, {part.rbw_hz / 1e3:.4g} kHz")
-    if part.kind is not None and part.detector is None:
-        remarks.append(f"detector not stated{where}: {told_kind(part.kind)} (--detector says what it is)")
-    elif part.kind is not None and part.detector is not None:
+    if part.kind is not None and part.detector is not None:
         against = told_contradiction(part.detector, part.kind)
         remarks += [f"{against}{where} (--detector says what it is)"] if against else []
     rejected = int(part.rejected.sum())
@@ -268,6 +284,7 @@ def _ready(parts: Sequence[Series], chain: Chain | None, own: Sequence[Span]) ->
         times_s=times,
         zone_known=series.zone_known,
         kind=kind,
+        overloaded=any(part.overloaded for part in parts),
         instrument=series.instrument,
         source=series.source,
     )

@@ -161,14 +161,16 @@ def judge(
     chain: Chain | None = None,
     own: Sequence[Span] = (),
     announced: Sequence[Channel] = (),
+    known: Sequence[Channel] = (),
     progress: Callable[[float], None] | None = None,
 ) -> Air:
     """Judge a survey against a limit.
 
     ``raster``: the TV channels of the region, if one is known. ``reference``: sweeps with a load in place of the
     antenna. ``own``: spans in which our own carriers were on. ``announced``: TV channels that are on the air by
-    announcement. ``progress``: told the share that is done, 0 to 1. Raises UsageError for a limit that does not fit
-    the survey's levels, for a reference in another unit, and where there are no levels.
+    announcement. ``known``: emitters that are known to be on the air there. ``progress``: told the share that is done,
+    0 to 1. Raises UsageError for a limit that does not fit the survey's levels, for a reference in another unit, and
+    where there are no levels.
     """
     absolute = is_absolute(survey, chain)
     budget = _budget(survey, chain, absolute=absolute, referenced=reference is not None)
@@ -189,7 +191,7 @@ def judge(
     evidence = tuple(one.evidence for one in found)
     emitters = _without_doubles([one.emitters for one in found])
     instruments = compare_instruments(evidence, differing_u_db(chain) if absolute else 0.0, judging.confidence_pct)
-    around = _circumstances(evidence, found, judging, announced, instruments, absolute=absolute)
+    around = _circumstances(evidence, found, judging, (announced, known), instruments, absolute=absolute)
     fewest = _fewest_looks(heard)
     return Air(
         basis="absolute" if absolute else "relative",
@@ -306,11 +308,12 @@ def _circumstances(
     evidence: Sequence[Evidence],
     found: Sequence[Found],
     judging: Judging,
-    announced: Sequence[Channel],
+    expected: tuple[Sequence[Channel], Sequence[Channel]],
     instruments: Instruments | None,
     *,
     absolute: bool,
 ) -> Circumstances:
+    announced, known = expected
     blocks = tuple(block for one in found for block in one.blocks)
     strong = [
         (float(emitter.low_hz), float(emitter.high_hz))
@@ -335,6 +338,7 @@ def _circumstances(
             for channel in announced
         ),
         missing=tuple(f"channel {channel.name}" for channel in announced if _not_shown(channel, evidence, blocks)),
+        unheard=tuple(_named(emitter) for emitter in known if _not_heard(emitter, found)),
         strong=strong,
         misreadings=() if instruments is None else instruments.misreadings,
     )
@@ -343,6 +347,29 @@ def _circumstances(
 def _own_lines_hz(found: Sequence[Found], *, shown: bool) -> NDArray[np.float64]:
     """Lines of the references that the sweeps show, or that they don't, in hertz, rising, each once."""
     return np.unique([line.frequency_hz for one in found for line in one.own if line.shown is shown])
+
+
+def _named(emitter: Channel) -> str:
+    middle_hz = (emitter.low_hz + emitter.high_hz) / 2
+    return f"{emitter.name} at {format_mhz(middle_hz)} MHz" if emitter.name else f"{format_mhz(middle_hz)} MHz"
+
+
+def _not_heard(known: Channel, found: Sequence[Found]) -> bool:
+    """Whether series that measured all of a known emitter's place show nothing that stands out there."""
+    looked = False
+    for one in found:
+        heard = one.evidence.heard
+        apart = max(heard.rbw_hz, float(heard.axis.step_hz))
+        low, high = known.low_hz - apart, known.high_hz + apart
+        bins = heard.axis.bins_touching(low, high)
+        if low < heard.axis.low_hz or high > heard.axis.high_hz or not heard.measured[bins].all():
+            continue
+        looked = True
+        shown = [(float(emitter.low_hz), float(emitter.high_hz)) for emitter in one.emitters]
+        shown += [(line.frequency_hz, line.frequency_hz) for line in (*one.own, *one.suspect)]
+        if any(first <= high and low <= last for first, last in shown):
+            return False
+    return looked
 
 
 def _height_db(evidence: Evidence, emitter: Emitter) -> float:
@@ -387,7 +414,9 @@ def _notes(around: Circumstances, emitters: Sequence[Emitter]) -> list[str]:
         notes.append(f"only the {MOST_EMITTERS} strongest emitters are listed")
     if around.missing:
         notes.append(f"{', '.join(around.missing)}: announced as on the air and not in the sweeps, which may be deaf")
-    elif not emitters:
+    if around.unheard:
+        notes.append(f"{', '.join(around.unheard)}: known to be on the air and not in the sweeps, which may be deaf")
+    if not (around.missing or around.unheard or emitters):
         notes.append(
             "antenna not proven: nothing stands out, which a quiet place and an antenna that is not connected both show"
         )
@@ -414,8 +443,8 @@ def _lay(channel: Channel, width_hz: int) -> tuple[Edges, Edges]:
 
 
 def _overlay(decided: Decided, low: Edges, high: Edges, around: Circumstances) -> None:
-    """Blocks in use and announced channels make occupied; announced channels that are missing make clean doubtful."""
-    if around.missing:
+    """Blocks in use and announced channels make occupied; what is missing of them makes clean doubtful."""
+    if around.missing or around.unheard:
         clean = decided.verdict == Verdict.CLEAN
         decided.verdict[clean] = Verdict.DOUBTFUL
         decided.flags[clean] = Flag.ANNOUNCED_MISSING

@@ -44,6 +44,7 @@ class Circumstances:
     blocks: Sequence[Block]
     announced: Sequence[Block]
     missing: Sequence[str]
+    unheard: Sequence[str]
     strong: Sequence[tuple[float, float]]
     misreadings: Sequence[Misreading] = ()
 
@@ -164,7 +165,7 @@ def _sentences(windows: SliceWindows, around: Circumstances) -> list[tuple[Flag,
     return [
         (
             Flag.ANNOUNCED_MISSING,
-            f"the sweeps don't show {', '.join(around.missing)}, announced as on the air: they may be deaf",
+            f"the sweeps don't show {_missing(around)}: they may be deaf",
         ),
         (
             Flag.BELOW_KTB,
@@ -174,6 +175,7 @@ def _sentences(windows: SliceWindows, around: Circumstances) -> list[tuple[Flag,
             Flag.ABOVE_REFERENCE,
             f"more than {RAISED_DB:g} dB above the floor of the reference: {_raised(windows, around)}",
         ),
+        (Flag.OVERLOAD, "overload: the receiver was driven too hard to be believed here; a filter or a pad would tell"),
         (Flag.FLOOR_RAISED, f"the floor itself is raised here: {_raised(windows, around)}"),
         (
             Flag.DEAF,
@@ -215,6 +217,12 @@ def _raised(windows: SliceWindows, around: Circumstances) -> str:
             "a filter or a 10 dB pad before the instrument would tell"
         )
     return "broad noise or a weak unknown signal"
+
+
+def _missing(around: Circumstances) -> str:
+    announced = [f"{', '.join(around.missing)}, announced as on the air"] if around.missing else []
+    known = [f"{', '.join(around.unheard)}, known to be on the air"] if around.unheard else []
+    return " and ".join(announced + known)
 
 
 def _suspected(windows: SliceWindows, around: Circumstances) -> str:

@@ -45,7 +45,8 @@ class Series:
     ``rbw_hz``: resolution (noise) bandwidth in hertz, ``None`` when not stated. ``detector``: ``None`` when not stated.
     ``trace`` names one of several traces of the same sweep, empty when there is only one.
     ``source``: the file it came from, for messages. ``instrument``: the name of the very piece that took it, empty
-    where nothing tells: series of one kind are then taken as sweeps of one instrument.
+    where nothing tells: series of one kind are then taken as sweeps of one instrument. ``overloaded``: the source says
+    that the receiver was.
     """
 
     axis: Axis
@@ -58,6 +59,7 @@ class Series:
     trace: str = ""
     source: str = ""
     instrument: str = ""
+    overloaded: bool = False
 
     def __post_init__(self) -> None:
         if self.levels_db.ndim != 2 or self.levels_db.shape[1] != self.axis.n:

@@ -11,7 +11,7 @@ from pathlib import Path
 from fallow.errors import FallowError, InputError, QuestionError, UsageError
 from fallow.files import read_paths
 from fallow.files.readings import FileReading, FileRefusal, Telling, as_one
-from fallow.files.tables import read_chain, read_plan, read_stations
+from fallow.files.tables import read_chain, read_foreign, read_plan, read_stations
 from fallow.files.territories import load_territory
 from fallow.files.times import iso_text
 from fallow.rules.territory import Territory
@@ -223,9 +223,10 @@ def judge_with(
     chain: Chain | None = None,
     own: Sequence[Span] = (),
     stations: Sequence[Station] = (),
+    known: Sequence[Channel] = (),
     progress: Callable[[float], None] | None = None,
 ) -> JudgedAir:
-    """As ``judge``, with the options bundled."""
+    """As ``judge``, with the options bundled. ``known``: emitters that are on the air there."""
     territory = None if listing.region is None else load_territory(listing.region)
     air = judge_survey(
         sweeps,
@@ -235,6 +236,7 @@ def judge_with(
         chain=chain,
         own=own,
         announced=announced_channels(stations, territory),
+        known=known,
         progress=stretch_of(progress, 0.0, PREPARING_SHARE),
     )
     slices = slices_of(air, territory, listing)
@@ -247,7 +249,10 @@ def judge_with(
 
 @dataclass(frozen=True)
 class Asked:
-    """Files that say how a survey is to be judged, as the command line names them."""
+    """Files that say how a survey is to be judged, as the command line names them.
+
+    ``known``: carriers known to be on the air there; with ``area``, those of that area and those heard everywhere.
+    """
 
     judging: Judging = Judging()
     telling: Telling = Telling()
@@ -255,6 +260,8 @@ class Asked:
     chain: FilePath | None = None
     own: FilePath | None = None
     stations: FilePath | None = None
+    known: FilePath | None = None
+    area: str = ""
     announced: Sequence[Station] = ()
     field: bool = False
 
@@ -279,6 +286,7 @@ def judge_files(
         chain=chain,
         own=own,
         stations=(*asked.announced, *(() if asked.stations is None else read_stations(asked.stations))),
+        known=() if asked.known is None else known_emitters(asked.known, asked.area),
         progress=None if progress is None else lambda share: progress("judging", share),
     )
     if asked.own is not None and not own:
@@ -332,6 +340,16 @@ def announced_channels(stations: Sequence[Station], territory: Territory | None)
 def channels_of(judged: JudgedAir) -> tuple[Channel, ...]:
     """The slices that were judged, as named spans."""
     return tuple(Channel(part.name, part.low_hz, part.high_hz) for part in judged.slices)
+
+
+def known_emitters(table: FilePath, area: str = "") -> tuple[Channel, ...]:
+    """Carriers of a table as named spans: those of an area and those heard everywhere; all of them without an area."""
+    carriers = [one for one in read_foreign(table) if not area or one.area in ("", area)]
+    return tuple(
+        Channel(one.name, one.frequency_hz - half_hz, one.frequency_hz + half_hz)
+        for one in carriers
+        for half_hz in (max(1, one.bandwidth_hz // 2),)
+    )
 
 
 def own_spans(plan: FilePath, width_hz: int) -> tuple[Span, ...]:

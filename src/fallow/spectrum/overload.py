@@ -1,0 +1,154 @@
+"""Overload seen in the sweeps themselves: the receiver was driven too hard, so what it shows is in doubt.
+
+Three ways to see it. The source says so. Levels pile up at the top of the scale: of the readings near the highest one,
+most are exactly as high, in more bins than one signal's tip fills. Or the floor follows a strong signal: it is up in
+the sweeps in which that is up, far from it in frequency. Two things that are switched on together look the same, so
+this makes *doubtful* and no more. The last is told by the correlation of the strongest signals' power with the rise of
+the floor over the sweeps; neighbours in time are alike, so n sweeps count as n·(1 - ab)/(1 + ab), a and b being the
+correlations of either with itself one sweep later (Bartlett, J. Roy. Stat. Soc. 98 (1935) 536-543; from memory).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fallow.spectrum.heard import Heard
+from fallow.spectrum.noise_floor import Floor
+from fallow.spectrum.regular import told_chance
+from fallow.units import format_span_mhz
+
+__all__ = ["Overload", "find_overload"]
+
+STRONG_DB = 20.0  # above the floor: may overload a receiver. Common practice
+MOVES_DB = 3.0  # by which the strong signals must come and go for the floor to follow
+FOLLOWS_DB = 1.0  # by which the floor must be higher while they are strong
+FEWEST_SWEEPS = 6
+BY_LUCK = 1e-3
+RISES_ALIKE_HZ = 30e6  # the width over which a rise of the floor is taken: nearer places tell nothing new
+TOP_DB = 3.0  # from the highest reading down: where readings pile up when the scale ends
+PILED_SHARE = 0.5  # of those readings are exactly the highest
+FEWEST_PILED = 5  # bins, beside the tip of one signal
+SCATTERED_SHARE = 0.05  # so many, for each that is piled up, lie just under the top
+FEWEST_UNDER = 3  # different readings there
+Values = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Overload:
+    """Where a series can't be believed: ``bins`` of shape (bin,); and why, for people."""
+
+    bins: NDArray[np.bool_]
+    notes: tuple[str, ...] = ()
+
+
+def find_overload(heard: Heard, floor: Floor) -> Overload:
+    """What shows in a series that its receiver was overloaded; no bins where nothing does."""
+    everywhere, nowhere = np.ones(heard.axis.n, dtype=bool), np.zeros(heard.axis.n, dtype=bool)
+    if heard.overloaded:
+        return Overload(everywhere, ("overload: the source says so, so nothing in it is clean",))
+    piled = _piled_up(heard, floor)
+    if piled:
+        return Overload(everywhere, (piled,))
+    bins, chance = _following(heard, floor)
+    if not bins.any():
+        return Overload(nowhere)
+    strong = np.flatnonzero(_strong(heard, floor))
+    low_hz, high_hz = heard.axis.cells_hz
+    note = (
+        f"overload: the floor follows the strong signals at {format_span_mhz(low_hz[strong[0]], high_hz[strong[-1]])} "
+        f"(by luck so: {told_chance(chance)}); a filter against them or a 10 dB pad before the instrument would tell"
+    )
+    return Overload(bins, (note,))
+
+
+def _strong(heard: Heard, floor: Floor) -> NDArray[np.bool_]:
+    """Bins that stand high above the floor in some sweep, shape (bin,)."""
+    return np.asarray(np.nan_to_num(heard.highest_db - floor.noise_db, nan=-1.0) >= STRONG_DB)
+
+
+def _piled_up(heard: Heard, floor: Floor) -> str:
+    """A sentence where the highest readings are all alike in more bins than the tip of one signal fills."""
+    strong = np.flatnonzero(_strong(heard, floor))
+    if strong.size < FEWEST_PILED:
+        return ""
+    top = np.float32(np.nanmax(heard.highest_db))
+    bins, below, piled = np.zeros(strong.size, dtype=bool), [], 0
+    for _, block in heard.levels_db.blocks():
+        levels = block[:, strong]
+        bins |= (levels == top).any(axis=0)
+        piled += int((levels == top).sum())
+        below.append(top - levels[(levels < top) & (levels >= top - np.float32(TOP_DB))])
+    under = np.concatenate(below)
+    tip = math.ceil(heard.rbw_hz / float(heard.axis.step_hz))
+    few = int(bins.sum()) < FEWEST_PILED + tip or piled < PILED_SHARE * (piled + under.size)
+    if few or under.size < SCATTERED_SHARE * piled or not _scattered(under):
+        return ""
+    return (
+        f"overload: {piled} of the {piled + under.size} highest readings are exactly {top:.1f} dB, in "
+        f"{int(bins.sum())} bins: the scale ends there, so nothing in it is clean"
+    )
+
+
+def _scattered(under_db: NDArray[np.float32]) -> bool:
+    """Whether the readings under the top scatter as those of a signal that is cut off; a steady carrier's don't."""
+    return float(np.median(under_db)) >= 0.5 and np.unique(np.round(under_db, 2)).size >= FEWEST_UNDER
+
+
+def _following(heard: Heard, floor: Floor) -> tuple[NDArray[np.bool_], float]:
+    """Bins whose floor is up when the strong signals are, shape (bin,); and the chance that it is luck."""
+    nowhere = np.zeros(heard.axis.n, dtype=bool)
+    strong = np.flatnonzero(_strong(heard, floor))
+    if heard.n_sweeps < FEWEST_SWEEPS or strong.size == 0 or not (floor.rises_db > 0).any():
+        return nowhere, 1.0
+    power_db = _power_db(heard, strong)
+    known = np.isfinite(power_db)
+    if known.sum() < FEWEST_SWEEPS or np.ptp(np.percentile(power_db[known], (10, 90))) < MOVES_DB:
+        return nowhere, 1.0
+    rises = floor.rises_db[known].astype(np.float64)
+    groups = np.flatnonzero(rises.max(axis=0) >= FOLLOWS_DB)
+    loud = power_db[known] > np.median(power_db[known])
+    follows = np.zeros(rises.shape[1], dtype=bool)
+    least, places = 1.0, max(1, math.ceil((heard.axis.high_hz - heard.axis.low_hz) / RISES_ALIKE_HZ))
+    for group in groups:
+        chance = _by_luck(power_db[known], rises[:, group]) * places
+        higher_db = float(rises[loud, group].mean() - rises[~loud, group].mean())
+        if chance < BY_LUCK and higher_db >= FOLLOWS_DB:
+            follows[group], least = True, min(least, chance)
+    edges = (floor.group_centres_hz[1:] + floor.group_centres_hz[:-1]) / 2.0
+    return follows[np.searchsorted(edges, heard.axis.centres_hz)], least
+
+
+def _power_db(heard: Heard, bins: NDArray[np.int64]) -> Values:
+    """Power in some bins together, for each sweep, dB, shape (sweep,), NaN where none was measured."""
+    power = np.full(heard.n_sweeps, np.nan)
+    for rows, block in heard.levels_db.blocks():
+        levels = block[:, bins].astype(np.float64)
+        total = np.nansum(10.0 ** (levels / 10.0), axis=1)
+        power[rows] = np.where(total > 0, 10.0 * np.log10(np.maximum(total, 1e-300)), np.nan)
+    return power
+
+
+def _by_luck(power_db: Values, rises_db: Values) -> float:
+    """Chance of as high a correlation between the ranks of one and the values of the other, without any."""
+    from scipy import special  # heavy, so only where it is used
+
+    ranks = np.argsort(np.argsort(power_db)).astype(np.float64)
+    one, other = (_standardised(values) for values in (ranks, rises_db))
+    if one is None or other is None:
+        return 1.0
+    memory = max(0.0, float((one[1:] * one[:-1]).mean())) * max(0.0, float((other[1:] * other[:-1]).mean()))
+    freedom = one.size * (1.0 - memory) / (1.0 + memory) - 2.0
+    correlation = min(float((one * other).mean()), 1.0 - 1e-9)
+    if freedom < 1.0 or correlation <= 0.0:
+        return 1.0
+    t = correlation * math.sqrt(freedom / (1.0 - correlation**2))
+    return float(special.stdtr(freedom, -t))
+
+
+def _standardised(values: Values) -> Values | None:
+    spread = float(values.std())
+    return (values - values.mean()) / spread if spread > 0 else None
