@@ -42,6 +42,7 @@ VALUES_FOR_FACES = {  # what faces may read, beside the workflow: plain values, 
     },
     "cli": {
         "fallow.files.readings",
+        "fallow.plan.advice",
         "fallow.plan.answer",
         "fallow.plan.audit",
         "fallow.plan.ledger",

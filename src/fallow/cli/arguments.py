@@ -141,9 +141,7 @@ def _add_air(commands: argparse._SubParsersAction[_Parser]) -> None:
         "files", nargs="+", metavar="FILE", help="files or folders of sweeps; together they are one survey"
     )
     listing = parser.add_argument_group("what is listed")
-    listing.add_argument(
-        "--span", type=_span_hz, metavar="S", help="only this part, for example 470M..608M"
-    )
+    listing.add_argument("--span", type=_span_hz, metavar="S", help="only this part, for example 470M..608M")
     listing.add_argument(
         "--region", metavar="R", help="list its TV channels and recognise TV on its raster (de, gb, us ...)"
     )
@@ -204,21 +202,30 @@ def _add_plan(commands: argparse._SubParsersAction[_Parser]) -> None:
     )
     making.add_argument("--keep", metavar="PLAN", help="a plan in force: links without trouble stay where they are")
     making.add_argument(
+        "--on-air", metavar="SCENE", help="the scene that runs now: its links stay where --keep has them"
+    )
+    making.add_argument(
+        "--may-move", nargs="+", action="extend", metavar="LINK", help="links that may move, though fixed or on the air"
+    )
+    making.add_argument(
         "--seconds", type=_seconds, default=5.0, metavar="S", help="how long to look for a better plan (default 5)"
     )
     making.add_argument(
         "--seed", type=_whole, default=1, metavar="N", help="another number, another search (default 1)"
     )
     making.add_argument("--out", metavar="PLAN", help="write the plan to this file as CSV")
+    making.add_argument(
+        "--no-failures",
+        action="store_true",
+        help="do not look for what to do when something fails: all time for the plan",
+    )
     asking = parser.add_argument_group("asking about one link")
     asking.add_argument(
         "--why",
         metavar="LINK",
         help="tell what speaks for and against its place, in the plan --keep if one is given, and free places near it",
     )
-    asking.add_argument(
-        "--at", type=_place_hz, metavar="FREQUENCY", help="the same for another frequency"
-    )
+    asking.add_argument("--at", type=_place_hz, metavar="FREQUENCY", help="the same for another frequency")
 
 
 def _add_audit(commands: argparse._SubParsersAction[_Parser]) -> None:

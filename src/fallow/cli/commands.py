@@ -101,7 +101,16 @@ def rules(typed: Namespace) -> int:
 
 def plan(typed: Namespace) -> int:
     """``fallow plan``: 1 when a link is left without a frequency or a conflict stands."""
-    making = Making(typed.spares, typed.keep, typed.seconds, typed.seed, typed.out)
+    making = Making(
+        typed.spares,
+        typed.keep,
+        typed.seconds,
+        typed.seed,
+        typed.out,
+        on_air=typed.on_air,
+        may_move=tuple(typed.may_move or ()),
+        failures=not typed.no_failures and typed.why is None,
+    )
     if typed.why is not None:
         return _why(typed, making)
     if typed.at is not None:

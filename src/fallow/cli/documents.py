@@ -8,6 +8,7 @@ import sys
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from fallow.cli.advice_document import advice_document
 from fallow.cli.ledger_document import assumed_document, ledger_document, risks_document
 from fallow.cli.lettering import PLAIN_LETTERS
 from fallow.workflow.survey import FileReading, FileRefusal, iso_text
@@ -232,6 +233,7 @@ def plan_document(plan: Plan) -> Document:
         "conflicts": [_conflict(conflict) for conflict in plan.conflicts],
         "risks": risks_document(plan.risks),
         "assumed": assumed_document(plan.assumed),
+        **advice_document(plan.advice),
         "notes": list(plan.notes),
         "seed": plan.seed,
         "seconds": _number(plan.seconds, 3),

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from fallow.plan.accounts import Accounts, accounts_of
+from fallow.plan.advice import Advice
 from fallow.plan.audit import Audit, Conflict, audit_of
 from fallow.plan.carriers import Carrier, Company
 from fallow.plan.explain import because, stands_against, why
@@ -102,6 +103,7 @@ class Plan:
     seconds: float
     risks: tuple[Risk, ...] = ()
     assumed: Mapping[str, tuple[Figure, ...]] = field(default_factory=dict)
+    advice: Advice = Advice()
 
 
 def compose_plan(
@@ -195,7 +197,7 @@ class _Telling:
         """How a link came to its place: fixed, kept, moved, as wished or not."""
         at_hz, home_hz = self._stage.footings[position].carrier.frequency_hz, self._keep.get(link.name)
         if link.fixed:
-            return "fixed"
+            return "fixed where it was" if home_hz == at_hz else "fixed"
         if home_hz is not None:
             return "kept where it was" if home_hz == at_hz else f"moved from {self._left(link, position, home_hz)}"
         if link.frequency_hz is None:

@@ -76,11 +76,15 @@ class Remedies:
 
     def against(self, failure: Failure) -> Remedy:
         """The remedy for one failure."""
+        return self.by_spares(failure) or self.by_search(failure)
+
+    def by_spares(self, failure: Failure) -> Remedy | None:
+        """The remedy that takes nothing but spares, where there is one: found at once."""
         lost = [link for link in self.links if self._loses(failure, link, self.at_hz[link.name])]
         moved_hz = self._to_spares(failure, lost)
-        if moved_hz is not None and (lost or not self._new_problems(failure, self.at_hz)):
-            return self._remedy(failure, dict(self.at_hz) | moved_hz, by_spares=True)
-        return self._by_search(failure)
+        if moved_hz is None or (not lost and self._new_problems(failure, self.at_hz)):
+            return None
+        return self._remedy(failure, dict(self.at_hz) | moved_hz, by_spares=True)
 
     def _to_spares(self, failure: Failure, lost: Sequence[Link]) -> dict[str, int] | None:
         """A spare that the failure leaves for every link that loses its place; ``None`` where there are too few."""
@@ -97,7 +101,7 @@ class Remedies:
             moved_hz[link.name] = spares.pop(0)
         return moved_hz
 
-    def _by_search(self, failure: Failure) -> Remedy:
+    def by_search(self, failure: Failure) -> Remedy:
         """The plan with the fewest moves that a short search finds, with its new conflicts (such as of fixed links)."""
         question = struck(self.question, failure, self.at_hz)
         fewest, plans = [FewestMoves()], list[Solution]()

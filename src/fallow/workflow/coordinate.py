@@ -4,10 +4,8 @@ from __future__ import annotations
 
 import datetime
 import difflib
-import time
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from fractions import Fraction
 from functools import partial
 from pathlib import Path
 
@@ -20,17 +18,19 @@ from fallow.files.tables import (
     write_plan,
 )
 from fallow.plan.accounts import accounts_of
+from fallow.plan.advice import Advice
 from fallow.plan.answer import Plan, compose_plan
 from fallow.plan.audit import Audit
 from fallow.plan.audit import audit as audit_rows
 from fallow.plan.bounds import most
-from fallow.plan.headroom import FACTORS, is_complete, with_headroom
+from fallow.plan.headroom import widened
 from fallow.plan.ledger import Figure, Ledger, Risk
 from fallow.plan.ledger_notes import notes_on_margins
 from fallow.plan.level_distances import by_levels
+from fallow.plan.locks import lock_links
 from fallow.plan.places import Ground
 from fallow.plan.question import Question
-from fallow.plan.search import Solution, improve
+from fallow.plan.spreading import spread_spares
 from fallow.plan.stage import Stage
 from fallow.rules.permission import Circumstances
 from fallow.show.assignment import Assignment
@@ -39,6 +39,7 @@ from fallow.show.link import AreaLosses, ForeignCarrier, Link, Station
 from fallow.show.names import check_names, notes_on_names
 from fallow.show.wanted import Wanted
 from fallow.workflow.accelerate import kernels
+from fallow.workflow.advising import advise_on_failures, advise_on_moves
 from fallow.workflow.area_airs import (
     AirGiven,
     air_notes,
@@ -46,6 +47,7 @@ from fallow.workflow.area_airs import (
     refusals_of,
 )
 from fallow.workflow.by_levels import plan_by_levels
+from fallow.workflow.searching import Clock, search
 from fallow.workflow.surroundings import (
     FilePath,
     Progress,
@@ -70,14 +72,16 @@ __all__ = [
     "rows_of",
 ]
 
-SHARE_FOR_PLACES = 0.4  # of the time, before a plan in which every link stands is given more room
+SHARE_FOR_FAILURES = 0.15  # of the time, for what to do when something fails
 
 
 @dataclass(frozen=True)
 class Making:
     """How a plan is made: spares per equipment and area, a plan to keep, time and seed, and where to write it.
 
-    ``measured``: levels [dBm] of carriers by name, which replace modelled ones in the ledgers.
+    ``measured``: levels [dBm] of carriers by name, which replace modelled ones in the ledgers. ``on_air``: the scene
+    that runs now, whose links stay where the kept plan has them; ``may_move``: links that may move all the same.
+    ``failures``: look for what to do when something fails.
     """
 
     spares: int | None = None
@@ -86,6 +90,9 @@ class Making:
     seed: int = 1
     out: FilePath | None = None
     measured: Mapping[str, float] | None = None
+    on_air: str | None = None
+    may_move: tuple[str, ...] = ()
+    failures: bool = True
 
 
 def coordinate(
@@ -106,19 +113,26 @@ def coordinate(
     seed: int = 1,
     measured: Mapping[str, float] | None = None,
     levels: bool = False,
+    on_air: str | None = None,
+    may_move: Sequence[str] = (),
+    failures: bool = True,
 ) -> Plan:
     """A frequency for every link that can have one, with spares and reasons.
 
     ``air``: one judged survey or several, of which the worst verdict counts; or those of each area by its name, which
     hold for links of that area and of areas that hear it (under the empty name: for all). ``seconds``: how long to look
     for better plans. ``measured``: levels [dBm] of carriers by name, which replace modelled ones in the ledgers.
-    ``levels``: they set the distances (see docs/ledger.md). Raises UsageError for an unknown region, licence, area or
-    TV channel, and for distances from levels that would rest on defaults.
+    ``levels``: they set the distances (see docs/ledger.md). With a plan to keep, links of the scene ``on_air`` stay
+    where it has them, unless they are among ``may_move``. ``failures``: also look for what to do when something fails.
+    Raises UsageError for an unknown region, licence, area, scene, link or TV channel, and for distances from levels
+    that would rest on defaults.
     """
     circumstances = Circumstances(licence, place, on or datetime.date.today())
     wanted = Wanted(tuple(links), equipment, areas or AreaLosses(), tuple(foreign), tuple(stations))
     ground = ground_under(region, circumstances, named_airs(air, areas_of(wanted)), wanted)
-    making = Making(spares, None, seconds, seed, measured=measured)
+    making = Making(
+        spares, None, seconds, seed, None, measured, on_air=on_air, may_move=tuple(may_move), failures=failures
+    )
     return make_plan(wanted, ground, making, keep, None, levels=levels)[0]
 
 
@@ -279,76 +293,48 @@ def _measured(around: Surroundings, placed: Sequence[Link | Assignment], wanted:
 def _make(
     wanted: Wanted, ground: Ground, making: Making, keep: Sequence[Assignment] | None, progress: Progress | None
 ) -> tuple[Plan, bool]:
-    """Search until the time is up, then audit the best plan and put it into words."""
-    kept = None if keep is None else {row.link: row.frequency_hz for row in keep if row.frequency_hz is not None}
+    """Search until the time is up, then audit the best plan, put it into words and add what comes with it."""
+    clock, unlocked = Clock(making.seconds, progress), wanted
+    wanted, kept, notes = _locked(wanted, making, keep)
     build = partial(Question.build, ground=ground, keep=kept, spares=making.spares)
-    clock = _Clock(making.seconds, progress)
     question = build(wanted)
-    best, factor, stopped = _search(question, wanted, build, making.seed, clock)
+    share = 1.0 - SHARE_FOR_FAILURES if making.failures else 1.0
+    found = search(question, wanted, build, seed=making.seed, clock=clock, share=share)
+    best, stopped = found.best, found.stopped
+    if found.factor > 1:
+        times = f"at least {float(found.factor):g} times what is asked"
+        notes.append(f"there is room: every distance between our carriers and products is {times}")
+    advice = Advice()
+    if making.failures and not stopped:
+        channels = () if ground.territory is None else ground.territory.channels
+        best = spread_spares(best, build(widened(wanted, found.factor)), channels, kernels())
+        any_scene = question if wanted == unlocked else build(unlocked)
+        advice, stopped = advise_on_failures(best, any_scene, unlocked, ground, clock=clock, seed=making.seed)
     plan = compose_plan(
         best, wanted, ground, keep=kept, bound=most(question), seed=making.seed, measured=making.measured
     )
-    notes = [*question.notes, *notes_on_names(wanted), *plan.notes]
-    if factor > 1:
-        times = f"at least {float(factor):g} times what is asked"
-        notes.append(f"there is room: every distance between our carriers and products is {times}")
+    if keep is not None:
+        replan = advise_on_moves(keep, rows_of(plan, wanted), wanted, found.fewest, making.on_air)
+        advice = replace(advice, replan=replan)
     if stopped:
         notes.append("the search was stopped early: this is the best plan found until then")
-    return replace(plan, notes=tuple(notes), seconds=clock.used_s), stopped
+    notes = [*question.notes, *notes_on_names(wanted), *plan.notes, *notes]
+    return replace(plan, notes=tuple(notes), seconds=clock.used_s, advice=advice), stopped
 
 
-class _Clock:
-    """The time a search may take, and who is told of it."""
-
-    def __init__(self, seconds: float, progress: Progress | None) -> None:
-        self.seconds, self.progress = seconds, progress
-        self.started_s = time.monotonic()
-
-    @property
-    def used_s(self) -> float:
-        """Seconds since the start."""
-        return time.monotonic() - self.started_s
-
-    def is_over(self, share: float = 1.0) -> bool:
-        """Whether this share of the time is used up."""
-        used_s = self.used_s
-        if self.progress is not None and self.seconds > 0:
-            self.progress("looking for a better plan", min(1.0, used_s / self.seconds))
-        return used_s >= share * self.seconds
-
-
-def _search(
-    question: Question, wanted: Wanted, build: Callable[[Wanted], Question], seed: int, clock: _Clock
-) -> tuple[Solution, Fraction, bool]:
-    """The best plan found in time, how much wider than asked its distances are, and whether Ctrl-C ended the search.
-
-    Where every link has a place, the second part of the time is for room. Ctrl-C ends the search, not the answer.
-    """
-    best: Solution | None = None
-
-    def may_widen() -> bool:
-        return best is not None and is_complete(question, best.score)
-
-    def enough() -> bool:
-        return clock.is_over(SHARE_FOR_PLACES if may_widen() else 1.0)
-
-    try:
-        for found in improve(question, seed=seed, should_stop=enough, kernels=kernels()):
-            best = found
-        if best is None:  # the search promises a first plan before it asks for the time
-            raise UsageError("no plan was made", hint="give the search more time with --seconds")
-        if not may_widen():
-            return best, Fraction(1), False
-        began = clock.used_s / clock.seconds if clock.seconds else 1.0
-
-        def give_up(left: int) -> bool:
-            return clock.is_over(1.0 - (1.0 - began) * (left - 1) / len(FACTORS))
-
-        return *with_headroom(best, wanted, build, seed=seed, should_stop=give_up, kernels=kernels()), False
-    except KeyboardInterrupt:
-        if best is None:
-            raise
-        return best, Fraction(1), True
+def _locked(
+    wanted: Wanted, making: Making, keep: Sequence[Assignment] | None
+) -> tuple[Wanted, Mapping[str, int] | None, list[str]]:
+    """The show with those fixed that may not move now, the plan in force as hertz by link, and notes on both."""
+    if keep is None:
+        if making.on_air is not None or making.may_move:
+            raise UsageError(
+                "what is on the air or may move is asked about a plan in force", hint="name it: --keep PLAN"
+            )
+        return wanted, None, []
+    kept = {row.link: row.frequency_hz for row in keep if row.frequency_hz is not None}
+    locked = lock_links(wanted, kept, scene=making.on_air, may_move=making.may_move)
+    return locked.wanted, locked.keep, list(locked.notes)
 
 
 def _check_folder(out: FilePath) -> None:

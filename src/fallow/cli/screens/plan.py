@@ -11,6 +11,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from fallow.cli.screens.advice import print_failures, print_moves
 from fallow.cli.screens.paper import console, print_notes
 from fallow.cli.screens.risks import print_risks
 from fallow.units import format_mhz
@@ -59,12 +60,11 @@ def show_plan(plan: Plan) -> None:
     out.print(table)
     for reason, number in shared.items():
         out.print(Padding(f"[{number}] {reason}", (0, 0, 0, 2)))
-    for move in plan.moved:
-        was = "nowhere" if move.from_hz is None else format_mhz(move.from_hz)
-        out.print(f"moved: {move.link} from {was} to {'nowhere' if move.to_hz is None else format_mhz(move.to_hz)} MHz")
+    print_moves(out, plan.advice.replan)
     _print_conflicts(out, plan.conflicts)
     if plan.most is not None and plan.unplaced:
         out.print(f"No plan can place more than {plan.most.links} links: {plan.most.because}.")
+    print_failures(out, plan.advice)
     print_notes(out, plan.notes)
 
 

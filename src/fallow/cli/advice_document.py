@@ -1,0 +1,53 @@
+"""What comes with a plan as JSON: moves in their order, and what to do when something fails."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from fallow.plan.advice import Advice, Remedy, Replan, Retuning
+
+__all__ = ["advice_document"]
+
+Document = dict[str, Any]
+
+
+def advice_document(advice: Advice) -> Document:
+    """Keys of the answer of ``plan``."""
+    return {
+        **_replan(advice.replan),
+        "failures": [_remedy(remedy) for remedy in advice.remedies],
+        "failures_not_looked_at": advice.not_looked_at,
+    }
+
+
+def _replan(replan: Replan | None) -> Document:
+    if replan is None:
+        return {"moves_at_least": None, "moves_proven": None, "moves_because": None, "order": [], "muted": []}
+    return {
+        "moves_at_least": replan.fewest.at_least,
+        "moves_proven": replan.is_smallest,
+        "moves_because": replan.fewest.because,
+        "order": [_step(step) for step in replan.order.steps],
+        "muted": list(replan.order.muted),
+    }
+
+
+def _step(step: Retuning) -> Document:
+    return {
+        "link": step.link,
+        "from_hz": step.from_hz,
+        "to_hz": step.to_hz,
+        "waits": step.waits,
+        "silent": step.silent,
+    }
+
+
+def _remedy(remedy: Remedy) -> Document:
+    return {
+        "failure": remedy.failure.name,
+        "kind": remedy.failure.kind,
+        "moves": [{"link": move.link, "from_hz": move.from_hz, "to_hz": move.to_hz} for move in remedy.moves],
+        "lost": list(remedy.lost),
+        "verified": remedy.verified,
+    }

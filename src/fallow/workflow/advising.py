@@ -1,0 +1,56 @@
+"""What comes with a plan: the order of its moves, and what to do when something fails, in the time that is left."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from fallow.plan.advice import Advice, Replan
+from fallow.plan.failures import failures_of
+from fallow.plan.order_of_moves import order_of_moves
+from fallow.plan.places import Ground
+from fallow.plan.question import Question
+from fallow.plan.remedies import Remedies, Remedy
+from fallow.plan.repair import FewestMoves
+from fallow.plan.search import Solution
+from fallow.show.assignment import Assignment
+from fallow.show.wanted import Wanted
+from fallow.workflow.accelerate import kernels
+from fallow.workflow.searching import Clock
+
+__all__ = ["advise_on_failures", "advise_on_moves"]
+
+
+def advise_on_moves(
+    before: Sequence[Assignment],
+    after: Sequence[Assignment],
+    wanted: Wanted,
+    fewest: FewestMoves,
+    scene: str | None = None,
+) -> Replan:
+    """How a plan differs from the one in force, and the order in which links are retuned."""
+    now_hz = {row.link: row.frequency_hz for row in after if not row.is_spare}
+    changed = [row for row in before if row.frequency_hz is not None and row.link in now_hz]
+    moves = sum(now_hz[row.link] != row.frequency_hz for row in changed)
+    return Replan(moves, fewest, order_of_moves(before, after, wanted, scene=scene))
+
+
+def advise_on_failures(
+    plan: Solution, question: Question, wanted: Wanted, ground: Ground, *, clock: Clock, seed: int
+) -> tuple[Advice, bool]:
+    """Remedies for as many failures as there is time for, those by spares first; and whether Ctrl-C ended that."""
+    failures = list(failures_of(plan.frequencies_hz, wanted, ground))
+    found: dict[int, Remedy] = {}
+    stopped = False
+    try:
+        looking = Remedies(plan, question, wanted, ground, kernels(), seed)
+        for find in (looking.by_spares, looking.by_search):
+            for i, failure in enumerate(failures):
+                if clock.is_over(what="preparing for failures"):
+                    break
+                remedy = None if i in found else find(failure)
+                if remedy is not None:
+                    found[i] = remedy
+    except KeyboardInterrupt:
+        stopped = True
+    remedies = tuple(found[i] for i in sorted(found))
+    return Advice(remedies=remedies, not_looked_at=len(failures) - len(remedies)), stopped

@@ -1,0 +1,96 @@
+"""The search in its time: how long it may take, who is told of it, and what happens when it is stopped."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from fractions import Fraction
+
+from fallow.errors import UsageError
+from fallow.plan.headroom import FACTORS, is_complete, with_headroom
+from fallow.plan.question import Question
+from fallow.plan.repair import FewestMoves
+from fallow.plan.search import Solution, improve
+from fallow.show.wanted import Wanted
+from fallow.workflow.accelerate import kernels
+
+__all__ = ["Clock", "Found", "Progress", "search"]
+
+SHARE_FOR_PLACES = 0.4  # of the search, before a plan in which every link stands is given more room
+Progress = Callable[[str, float], None]
+
+
+class Clock:
+    """The time that making a plan may take, and who is told of it."""
+
+    def __init__(self, seconds: float, progress: Progress | None) -> None:
+        self.seconds, self.progress = seconds, progress
+        self.started_s = time.monotonic()
+
+    @property
+    def used_s(self) -> float:
+        """Seconds since the start."""
+        return time.monotonic() - self.started_s
+
+    @property
+    def used_share(self) -> float:
+        """Of the time; all of it where there is none."""
+        return self.used_s / self.seconds if self.seconds else 1.0
+
+    def is_over(self, share: float = 1.0, what: str = "looking for a better plan") -> bool:
+        """Whether this share of the time is used up."""
+        used_s = self.used_s
+        if self.progress is not None and self.seconds > 0:
+            self.progress(what, min(1.0, used_s / self.seconds))
+        return used_s >= share * self.seconds
+
+
+@dataclass(frozen=True)
+class Found:
+    """The best plan found, how much wider than asked its distances are, whether Ctrl-C ended the search, and what is
+    known of the fewest moves.
+    """
+
+    best: Solution
+    factor: Fraction
+    stopped: bool
+    fewest: FewestMoves
+
+
+def search(
+    question: Question, wanted: Wanted, build: Callable[[Wanted], Question], *, seed: int, clock: Clock, share: float
+) -> Found:
+    """The best plan in a share of the time.
+
+    Where every link has a place, the second part of the time is for room; not where links keep their places, and with
+    them their distances. Ctrl-C ends the search, not the answer.
+    """
+    best: Solution | None = None
+    fewest = [FewestMoves()]
+    keeps = any(carrier.home_hz is not None for carrier in question.links)
+
+    def may_widen() -> bool:
+        return best is not None and not keeps and is_complete(question, best.score)
+
+    def enough() -> bool:
+        return clock.is_over(share * (SHARE_FOR_PLACES if may_widen() else 1.0))
+
+    try:
+        for found in improve(question, seed=seed, should_stop=enough, kernels=kernels(), tell=fewest.append):
+            best = found
+        if best is None:  # the search promises a first plan before it asks for the time
+            raise UsageError("no plan was made", hint="give the search more time with --seconds")
+        if not may_widen():
+            return Found(best, Fraction(1), stopped=False, fewest=fewest[-1])
+        began = min(clock.used_share, share)
+
+        def give_up(left: int) -> bool:
+            return clock.is_over(share - (share - began) * (left - 1) / len(FACTORS))
+
+        wide, factor = with_headroom(best, wanted, build, seed=seed, should_stop=give_up, kernels=kernels())
+        return Found(wide, factor, stopped=False, fewest=fewest[-1])
+    except KeyboardInterrupt:
+        if best is None:
+            raise
+        return Found(best, Fraction(1), stopped=True, fewest=fewest[-1])

@@ -1,0 +1,93 @@
+"""A plan to keep, from the public call: who stays, who moves in which order, and what is said of fewer moves. All names
+are invented.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from fallow.errors import UsageError
+from fallow.plan.answer import Plan
+from fallow.show.assignment import Assignment
+from fallow.show.equipment import Equipment, Kind
+from fallow.show.link import ForeignCarrier, Link
+from fallow.units import Span
+from fallow.workflow.coordinate import coordinate
+
+MHZ = 1_000_000
+RADIO = Equipment(
+    "radio",
+    Kind.MICROPHONE,
+    (Span(500 * MHZ, 508 * MHZ),),
+    25_000,
+    (),
+    200_000,
+    10.0,
+    None,
+    350_000,
+    100_000,
+    50_000,
+    None,
+)
+LINKS = (
+    Link("lead", RADIO.name, scenes=frozenset({"act 1"})),
+    Link("host", RADIO.name, scenes=frozenset({"act 2"})),
+    Link("guest", RADIO.name, frequency_hz=503 * MHZ, fixed=True),
+)
+IN_FORCE = [
+    Assignment("lead", RADIO.name, frequency_hz=501 * MHZ),
+    Assignment("host", RADIO.name, frequency_hz=502 * MHZ),
+    Assignment("guest", RADIO.name, frequency_hz=503 * MHZ),
+]
+ON_LEAD, ON_HOST = (ForeignCarrier(f"stranger {hz}", hz * MHZ, 200_000, spacing_hz=200_000) for hz in (501, 502))
+
+
+def replanned(*foreign: ForeignCarrier, **more: object) -> Plan:
+    usual: dict[str, object] = {"keep": IN_FORCE, "foreign": foreign, "seconds": 0.5, "spares": 1}
+    return coordinate(LINKS, {RADIO.name: RADIO}, **(usual | more))  # type: ignore[arg-type]  # its own keywords
+
+
+def test_only_who_has_to_moves_and_that_is_proven() -> None:
+    plan = replanned(ON_LEAD)
+    assert [move.link for move in plan.moved] == ["lead"]
+    replan = plan.advice.replan
+    assert replan is not None
+    assert (
+        replan.text == "1 link changes, and no plan changes fewer: 1 link can't stay where the plan in force has them"
+    )
+    assert [(step.link, step.to_hz) for step in replan.order.steps] == [("lead", plan.links["lead"].frequency_hz)]
+
+
+def test_links_on_the_air_stay_whatever_speaks_against_it() -> None:
+    plan = replanned(ON_LEAD, ON_HOST, on_air="act 1")
+    assert [move.link for move in plan.moved] == ["host"]
+    assert [conflict.victim for conflict in plan.conflicts] == ["lead"]
+    assert "on the air in the scene act 1, so lead stays where it is; --may-move lets one go" in plan.notes
+    assert plan.links["lead"].reasons[0] == "fixed where it was"
+    assert plan.advice.replan is not None
+    assert [step.silent for step in plan.advice.replan.order.steps] == [True]
+
+
+def test_a_link_let_go_may_move_on_the_air_or_fixed() -> None:
+    assert [move.link for move in replanned(ON_LEAD, on_air="act 1", may_move=["lead"]).moved] == ["lead"]
+    on_guest = ForeignCarrier("stranger", 503 * MHZ, 200_000, spacing_hz=200_000)
+    assert [move.link for move in replanned(on_guest).moved] == []
+    assert [move.link for move in replanned(on_guest, may_move=["guest"]).moved] == ["guest"]
+
+
+def test_slips_are_told() -> None:
+    with pytest.raises(UsageError, match="no link is on in a scene called 'act 3'") as told:
+        replanned(on_air="act 3")
+    assert told.value.hint == "the scenes are: act 1, act 2"
+    with pytest.raises(UsageError, match="no link is called 'leed'") as told:
+        replanned(may_move=["leed"])
+    assert told.value.hint == "did you mean 'lead'?"
+    with pytest.raises(UsageError, match="a plan in force"):
+        replanned(keep=None, on_air="act 1")
+
+
+def test_failures_are_looked_at_unless_told_otherwise() -> None:
+    plan = replanned(keep=None)
+    assert [remedy.failure.kind for remedy in plan.advice.remedies] == ["frequency"] * 3
+    assert [remedy.survives for remedy in plan.advice.remedies] == [True, True, False]  # the guest can't move
+    assert replanned(keep=None, failures=False).advice.remedies == ()
