@@ -94,18 +94,23 @@ class Kills:
 
 
 def lost_after_kills(path: Path, kills: int, seed: int = 1) -> Kills:
-    """Kill the worker at ``kills`` random moments, and look each time for all that it had been told was stored."""
+    """Kill the worker at ``kills`` random moments, and look for what it had been told was stored: each time for what is
+    new, in the end for all.
+    """
     rng = random.Random(seed)
     ShowFile.create(path, "worker").close()
     result = Kills()
     told: list[str] = []
     for _ in range(kills):
-        told += killed_once(path, 1000 * (result.kills + 1), rng.uniform(0.0, LONGEST_S))
+        new = killed_once(path, 1000 * (result.kills + 1), rng.uniform(0.0, LONGEST_S))
         result.kills += 1
-        result.acknowledged = len(told)
         with ShowFile.open(path) as show:
-            result.wrong += [wrong for said in told if (wrong := missing(show, said))]
-            result.wrong += half_done(show)
+            result.wrong += [wrong for said in new if (wrong := missing(show, said))]
+        told += new
+    result.acknowledged = len(told)
+    with ShowFile.open(path) as show:
+        result.wrong += [wrong for said in told if (wrong := missing(show, said))]
+        result.wrong += half_done(show)
     result.wrong += check(path).damage
     return result
 
