@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from fallow.plan.advice import Advice, Remedy, Replan, Retuning
+    from fallow.plan.advice import Advice, Relaxation, Remedy, Replan, Retuning
 
 __all__ = ["advice_document"]
 
@@ -18,6 +18,7 @@ def advice_document(advice: Advice) -> Document:
         **_replan(advice.replan),
         "failures": [_remedy(remedy) for remedy in advice.remedies],
         "failures_not_looked_at": advice.not_looked_at,
+        "relaxations": [_relaxation(one) for one in advice.relaxations],
     }
 
 
@@ -50,4 +51,14 @@ def _remedy(remedy: Remedy) -> Document:
         "moves": [{"link": move.link, "from_hz": move.from_hz, "to_hz": move.to_hz} for move in remedy.moves],
         "lost": list(remedy.lost),
         "verified": remedy.verified,
+    }
+
+
+def _relaxation(one: Relaxation) -> Document:
+    return {
+        "text": one.text,
+        "places": one.places,
+        "gained": list(one.gained),
+        "effort": one.effort.name.lower().replace("_", " "),
+        "verified": one.verified,
     }

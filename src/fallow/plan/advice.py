@@ -7,10 +7,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from fallow.plan.order_of_moves import OrderOfMoves, Retuning
+from fallow.plan.relaxations import Relaxation
 from fallow.plan.remedies import Remedy
 from fallow.plan.repair import FewestMoves
 
-__all__ = ["Advice", "Remedy", "Replan", "Retuning"]
+__all__ = ["Advice", "Relaxation", "Remedy", "Replan", "Retuning"]
 
 
 @dataclass(frozen=True)
@@ -47,3 +48,4 @@ class Advice:
     replan: Replan | None = None
     remedies: tuple[Remedy, ...] = ()
     not_looked_at: int = 0
+    relaxations: tuple[Relaxation, ...] = ()

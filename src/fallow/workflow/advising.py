@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 
 from fallow.plan.advice import Advice, Replan
 from fallow.plan.failures import failures_of
 from fallow.plan.order_of_moves import order_of_moves
 from fallow.plan.places import Ground
 from fallow.plan.question import Question
+from fallow.plan.relaxations import Relaxation, helpful, ideas_for, relaxation_of
 from fallow.plan.remedies import Remedies, Remedy
 from fallow.plan.repair import FewestMoves
 from fallow.plan.search import Solution
@@ -17,7 +19,10 @@ from fallow.show.wanted import Wanted
 from fallow.workflow.accelerate import kernels
 from fallow.workflow.searching import Clock
 
-__all__ = ["advise_on_failures", "advise_on_moves"]
+__all__ = ["advise_on_failures", "advise_on_moves", "advise_on_relaxations"]
+
+TIME_FOR_FAILURES = 1.0  # share of the time given that is used up when it ends
+TIME_FOR_RELAXATIONS = 1.3  # the same, so they take more than was given rather than be at the cost of the plan
 
 
 def advise_on_moves(
@@ -45,7 +50,7 @@ def advise_on_failures(
         looking = Remedies(plan, question, wanted, ground, kernels(), seed)
         for find in (looking.by_spares, looking.by_search):
             for i, failure in enumerate(failures):
-                if clock.is_over(what="preparing for failures"):
+                if clock.is_over(TIME_FOR_FAILURES, "preparing for failures"):
                     break
                 remedy = None if i in found else find(failure)
                 if remedy is not None:
@@ -54,3 +59,25 @@ def advise_on_failures(
         stopped = True
     remedies = tuple(found[i] for i in sorted(found))
     return Advice(remedies=remedies, not_looked_at=len(failures) - len(remedies)), stopped
+
+
+def advise_on_relaxations(
+    plan: Solution, wanted: Wanted, ground: Ground, *, clock: Clock, seed: int
+) -> tuple[tuple[Relaxation, ...], bool]:
+    """What would help the links without a frequency, each tried for a part of the time; and whether Ctrl-C ended it."""
+    unplaced = [link for link in wanted.links if link.planned and link.name not in plan.frequencies_hz]
+    if not unplaced:
+        return (), False
+    ideas = list(ideas_for(unplaced, wanted, ground))
+    found: list[Relaxation] = []
+    try:
+        for left, idea in zip(range(len(ideas), 0, -1), ideas, strict=True):
+            until = clock.used_share + (TIME_FOR_RELAXATIONS - clock.used_share) / left
+            stop = partial(clock.is_over, until, "looking for what would help")
+            relaxation = relaxation_of(idea, plan, wanted, seed=seed, should_stop=stop, kernels=kernels())
+            found += [] if relaxation is None else [relaxation]
+            if clock.is_over(TIME_FOR_RELAXATIONS):
+                break
+    except KeyboardInterrupt:
+        return helpful(found), True
+    return helpful(found), False

@@ -39,7 +39,7 @@ from fallow.show.link import AreaLosses, ForeignCarrier, Link, Station
 from fallow.show.names import check_names, notes_on_names
 from fallow.show.wanted import Wanted
 from fallow.workflow.accelerate import kernels
-from fallow.workflow.advising import advise_on_failures, advise_on_moves
+from fallow.workflow.advising import advise_on_failures, advise_on_moves, advise_on_relaxations
 from fallow.workflow.area_airs import (
     AirGiven,
     air_notes,
@@ -310,6 +310,9 @@ def _make(
         best = spread_spares(best, build(widened(wanted, found.factor)), channels, kernels())
         any_scene = question if wanted == unlocked else build(unlocked)
         advice, stopped = advise_on_failures(best, any_scene, unlocked, ground, clock=clock, seed=making.seed)
+    if not stopped:
+        helps, stopped = advise_on_relaxations(best, wanted, ground, clock=clock, seed=making.seed)
+        advice = replace(advice, relaxations=helps)
     plan = compose_plan(
         best, wanted, ground, keep=kept, bound=most(question), seed=making.seed, measured=making.measured
     )

@@ -14,7 +14,7 @@ from fallow.units import format_mhz
 if TYPE_CHECKING:
     from fallow.plan.advice import Advice, Remedy, Replan, Retuning
 
-__all__ = ["print_failures", "print_moves"]
+__all__ = ["print_failures", "print_moves", "print_relaxations"]
 
 MOST_MOVES_TOLD = 4
 
@@ -38,6 +38,15 @@ def _worded(step: Retuning) -> str:
         return f"{step.link}: on at {format_mhz(step.to_hz)} MHz{off}"
     way = f"{step.link}: {format_mhz(step.from_hz)} → {format_mhz(step.to_hz)} MHz"
     return f"{way}{', and on from there later' if step.waits else ''}{off}"
+
+
+def print_relaxations(out: Console, advice: Advice) -> None:
+    """What would help links without a frequency, cheapest first; each was planned with."""
+    if advice.relaxations:
+        out.print(Text("More links would find a place with (cheapest first, each tried out):"))
+    for one in advice.relaxations:
+        gained = f"{one.gained[0]}" if len(one.gained) == 1 else f"{len(one.gained)} of those left out"
+        out.print(Padding(Text(f"- {one.text}: {one.places} links placed, {gained} among them"), (0, 0, 0, 2)))
 
 
 def print_failures(out: Console, advice: Advice) -> None:

@@ -11,7 +11,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from fallow.cli.screens.advice import print_failures, print_moves
+from fallow.cli.screens.advice import print_failures, print_moves, print_relaxations
 from fallow.cli.screens.paper import console, print_notes
 from fallow.cli.screens.risks import print_risks
 from fallow.units import format_mhz
@@ -64,6 +64,7 @@ def show_plan(plan: Plan) -> None:
     _print_conflicts(out, plan.conflicts)
     if plan.most is not None and plan.unplaced:
         out.print(f"No plan can place more than {plan.most.links} links: {plan.most.because}.")
+    print_relaxations(out, plan.advice)
     print_failures(out, plan.advice)
     print_notes(out, plan.notes)
 
