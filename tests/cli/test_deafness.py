@@ -33,7 +33,7 @@ def _with_beacon(power: NDArray[np.float64], mhz: float = 478.0, dbm: float = -8
 
 def _written(path: Path, power_mw: NDArray[np.float64]) -> Path:
     """A row of frequencies, then one row per sweep, a second apart."""
-    rows = ["timestamp_ms," + ",".join(f"{LOW_MHZ + STEP_MHZ * place:.3f}" for place in range(BINS))]
+    rows = ["timestamp_ms," + ",".join(f"{LOW_MHZ + STEP_MHZ * place:.3f}" for place in range(power_mw.shape[1]))]
     for second, levels in enumerate(10.0 * np.log10(power_mw)):
         rows.append(f"{1_700_000_000_000 + 1000 * second}," + ",".join(f"{level:.2f}" for level in levels))
     path.write_text("\n".join(rows) + "\n", encoding="utf-8")
@@ -177,3 +177,20 @@ def test_steps_wider_than_the_resolution(run: Run, tmp_path: Path, rbw: str, cle
     assert ("clean" in _verdicts(air)) is clean
     if not clean:
         assert "coarse step" in _doubts(air)
+
+
+def test_a_gain_that_drifts_is_no_overload(run: Run, tmp_path: Path) -> None:
+    # signal and floor go up and down together, by as much: the instrument's gain
+    power = _with_beacon(_noise(), 472.0, -60.0)
+    drift_db = np.linspace(0.0, 6.0, SWEEPS)[:, None]
+    air = _air(run, _written(tmp_path / "hall.csv", power * 10.0 ** (drift_db / 10.0)), "--span", "474M..485M")
+    assert not any("overload" in note for note in air["notes"])
+
+
+def test_a_transmitters_own_skirts_are_no_overload(run: Run, tmp_path: Path) -> None:
+    # a transmitter that fills the band it is heard in: what rises beside it may be its own
+    power = _noise()[:, :80]
+    power[::3, 20:60] += 1e-7
+    power[::3, 60:] += 10.0**-11.0
+    air = _air(run, _written(tmp_path / "hall.csv", power), "--width", "200k")
+    assert not any("overload" in note for note in air["notes"])

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,16 +20,19 @@ from numpy.typing import NDArray
 from fallow.spectrum.heard import Heard
 from fallow.spectrum.noise_floor import Floor
 from fallow.spectrum.regular import told_chance
+from fallow.spectrum.statistics import median_of_valid
 from fallow.units import format_span_mhz
 
 __all__ = ["Overload", "find_overload"]
 
 STRONG_DB = 20.0  # above the floor: may overload a receiver. Common practice
-MOVES_DB = 3.0  # by which the strong signals must come and go for the floor to follow
+MOVES_DB = 10.0  # by which the strong signals must come and go: less may be the gain, which moves the floor alike
 FOLLOWS_DB = 1.0  # by which the floor must be higher while they are strong
 FEWEST_SWEEPS = 6
 BY_LUCK = 1e-3
-RISES_ALIKE_HZ = 30e6  # the width over which a rise of the floor is taken: nearer places tell nothing new
+PLACE_HZ = 30e6  # the width over which a rise of the floor is taken
+SKIRT_HZ = 1e6  # beside a strong signal, or its own width: what rises there may be its transmitter's. Common practice
+FEWEST_QUIET, MOST_QUIET = 20, 200  # bins that tell the floor of a place
 TOP_DB = 3.0  # from the highest reading down: where readings pile up when the scale ends
 PILED_SHARE = 0.5  # of those readings are exactly the highest
 FEWEST_PILED = 5  # bins, beside the tip of one signal
@@ -100,26 +104,57 @@ def _scattered(under_db: NDArray[np.float32]) -> bool:
 
 def _following(heard: Heard, floor: Floor) -> tuple[NDArray[np.bool_], float]:
     """Bins whose floor is up when the strong signals are, shape (bin,); and the chance that it is luck."""
-    nowhere = np.zeros(heard.axis.n, dtype=bool)
-    strong = np.flatnonzero(_strong(heard, floor))
-    if heard.n_sweeps < FEWEST_SWEEPS or strong.size == 0 or not (floor.rises_db > 0).any():
-        return nowhere, 1.0
-    power_db = _power_db(heard, strong)
+    follows = np.zeros(heard.axis.n, dtype=bool)
+    strong = _strong(heard, floor)
+    quiet = heard.measured & ~_beside(heard, strong)
+    if heard.n_sweeps < FEWEST_SWEEPS or not strong.any() or quiet.sum() < FEWEST_QUIET:
+        return follows, 1.0
+    power_db = _power_db(heard, np.flatnonzero(strong))
     known = np.isfinite(power_db)
     if known.sum() < FEWEST_SWEEPS or np.ptp(np.percentile(power_db[known], (10, 90))) < MOVES_DB:
-        return nowhere, 1.0
-    rises = floor.rises_db[known].astype(np.float64)
-    groups = np.flatnonzero(rises.max(axis=0) >= FOLLOWS_DB)
-    loud = power_db[known] > np.median(power_db[known])
-    follows = np.zeros(rises.shape[1], dtype=bool)
-    least, places = 1.0, max(1, math.ceil((heard.axis.high_hz - heard.axis.low_hz) / RISES_ALIKE_HZ))
-    for group in groups:
-        chance = _by_luck(power_db[known], rises[:, group]) * places
-        higher_db = float(rises[loud, group].mean() - rises[~loud, group].mean())
+        return follows, 1.0
+    loud = power_db > np.median(power_db[known])
+    least, places = 1.0, _places(heard)
+    for place in places:
+        bins = place.start + np.flatnonzero(quiet[place])
+        if bins.size < FEWEST_QUIET:
+            continue
+        rise_db = _rise_db(heard, floor, bins)
+        looked = known & np.isfinite(rise_db)
+        higher_db = np.median(rise_db[looked & loud]) - np.median(rise_db[looked & ~loud])
+        above_db = power_db[looked] - rise_db[looked]  # a gain that drifts moves both alike
+        chance = _by_luck(above_db, rise_db[looked]) * len(places)
         if chance < BY_LUCK and higher_db >= FOLLOWS_DB:
-            follows[group], least = True, min(least, chance)
-    edges = (floor.group_centres_hz[1:] + floor.group_centres_hz[:-1]) / 2.0
-    return follows[np.searchsorted(edges, heard.axis.centres_hz)], least
+            follows[place], least = True, min(least, chance)
+    return follows, least
+
+
+def _beside(heard: Heard, strong: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Strong bins and what lies so near to a stretch of them that a transmitter's own skirts may reach it."""
+    ends = np.flatnonzero(np.diff(np.concatenate([[False], strong, [False]]).astype(np.int8)))
+    lows, highs = heard.axis.cells_hz
+    near = np.zeros(strong.size, dtype=bool)
+    for first, last in zip(ends[::2], ends[1::2], strict=True):
+        low_hz, high_hz = float(lows[first]), float(highs[last - 1])
+        reach_hz = max(SKIRT_HZ, high_hz - low_hz)
+        near[heard.axis.bins_touching(low_hz - reach_hz, high_hz + reach_hz)] = True
+    return near
+
+
+def _places(heard: Heard) -> list[slice]:
+    """The axis in pieces whose floor is looked at together."""
+    count = max(1, round((heard.axis.high_hz - heard.axis.low_hz) / PLACE_HZ))
+    ends = np.linspace(0, heard.axis.n, count + 1).round().astype(int)
+    return [slice(int(first), int(last)) for first, last in pairwise(ends) if last > first]
+
+
+def _rise_db(heard: Heard, floor: Floor, bins: NDArray[np.int64]) -> Values:
+    """By how much the middle of some bins was above its floor in each sweep, dB, shape (sweep,)."""
+    some = bins[:: max(1, bins.size // MOST_QUIET)]
+    rise = np.empty(heard.n_sweeps)
+    for rows, block in heard.levels_db.blocks():
+        rise[rows] = median_of_valid(block[:, some] - floor.noise_db[some], axis=1)
+    return rise
 
 
 def _power_db(heard: Heard, bins: NDArray[np.int64]) -> Values:
