@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from fallow.plan.advice import Advice, Relaxation, Remedy, Replan, Retuning
+    from fallow.plan.advice import Advice, Choice, Relaxation, Remedy, Replan, Retuning, Shifted
 
 __all__ = ["advice_document"]
 
@@ -16,6 +16,7 @@ def advice_document(advice: Advice) -> Document:
     """Keys of the answer of ``plan``."""
     return {
         **_replan(advice.replan),
+        "choices": [_choice(choice) for choice in advice.choices],
         "failures": [_remedy(remedy) for remedy in advice.remedies],
         "failures_not_looked_at": advice.not_looked_at,
         "relaxations": [_relaxation(one) for one in advice.relaxations],
@@ -44,11 +45,27 @@ def _step(step: Retuning) -> Document:
     }
 
 
+def _choice(choice: Choice) -> Document:
+    return {
+        "moves": len(choice.moved),
+        "not_measured": choice.not_measured,
+        "doubtful": choice.doubtful,
+        "unplaced": list(choice.unplaced),
+        "moved": [_move(move) for move in choice.moved],
+        "chosen": choice.chosen,
+        "text": choice.text,
+    }
+
+
+def _move(move: Shifted) -> Document:
+    return {"link": move.link, "from_hz": move.from_hz, "to_hz": move.to_hz}
+
+
 def _remedy(remedy: Remedy) -> Document:
     return {
         "failure": remedy.failure.name,
         "kind": remedy.failure.kind,
-        "moves": [{"link": move.link, "from_hz": move.from_hz, "to_hz": move.to_hz} for move in remedy.moves],
+        "moves": [_move(move) for move in remedy.moves],
         "lost": list(remedy.lost),
         "verified": remedy.verified,
     }

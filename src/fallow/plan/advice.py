@@ -6,12 +6,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from fallow.plan.choices import Choice
 from fallow.plan.order_of_moves import OrderOfMoves, Retuning
 from fallow.plan.relaxations import Relaxation
 from fallow.plan.remedies import Remedy
 from fallow.plan.repair import FewestMoves
+from fallow.show.plan_change import Shifted
 
-__all__ = ["Advice", "Relaxation", "Remedy", "Replan", "Retuning"]
+__all__ = ["Advice", "Choice", "Relaxation", "Remedy", "Replan", "Retuning", "Shifted"]
 
 
 @dataclass(frozen=True)
@@ -49,3 +51,4 @@ class Advice:
     remedies: tuple[Remedy, ...] = ()
     not_looked_at: int = 0
     relaxations: tuple[Relaxation, ...] = ()
+    choices: tuple[Choice, ...] = ()

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from functools import partial
 
 from fallow.plan.advice import Advice, Replan
+from fallow.plan.choices import Choice, choices_among, only_clean
 from fallow.plan.failures import failures_of
 from fallow.plan.order_of_moves import order_of_moves
 from fallow.plan.places import Ground
@@ -13,16 +14,17 @@ from fallow.plan.question import Question
 from fallow.plan.relaxations import Relaxation, helpful, ideas_for, relaxation_of
 from fallow.plan.remedies import Remedies, Remedy
 from fallow.plan.repair import FewestMoves
-from fallow.plan.search import Solution
+from fallow.plan.search import Solution, improve
 from fallow.show.assignment import Assignment
 from fallow.show.wanted import Wanted
 from fallow.workflow.accelerate import kernels
-from fallow.workflow.searching import Clock
+from fallow.workflow.searching import Clock, Found
 
-__all__ = ["advise_on_failures", "advise_on_moves", "advise_on_relaxations"]
+__all__ = ["advise_on_choices", "advise_on_failures", "advise_on_moves", "advise_on_relaxations"]
 
-TIME_FOR_FAILURES = 1.0  # share of the time given that is used up when it ends
-TIME_FOR_RELAXATIONS = 1.3  # the same, so they take more than was given rather than be at the cost of the plan
+TIME_FOR_CHOICES = 1.1  # share of the time given that is used up when it ends
+TIME_FOR_FAILURES = 1.0
+TIME_FOR_RELAXATIONS = 1.3  # they take more than was given rather than be at the cost of the plan
 
 
 def advise_on_moves(
@@ -37,6 +39,24 @@ def advise_on_moves(
     changed = [row for row in before if row.frequency_hz is not None and row.link in now_hz]
     moves = sum(now_hz[row.link] != row.frequency_hz for row in changed)
     return Replan(moves, fewest, order_of_moves(before, after, wanted, scene=scene))
+
+
+def advise_on_choices(
+    found: Found, plan: Solution, question: Question, *, clock: Clock, seed: int
+) -> tuple[tuple[Choice, ...], bool]:
+    """Other ways to re-plan, where some have less of one thing for more of another; and whether Ctrl-C ended it.
+
+    Where links stand on places that are not clean, plans with clean ones alone are looked for as well.
+    """
+    plans, stopped = [*found.seen], False
+    try:
+        if plan.score.doubtful or plan.score.not_measured:
+            over = partial(clock.is_over, TIME_FOR_CHOICES, "looking for other ways")
+            plans += improve(only_clean(question), seed=seed, should_stop=over, kernels=kernels())
+    except KeyboardInterrupt:
+        stopped = True
+    choices = choices_among(plans, plan, question)
+    return (choices if len(choices) > 1 else ()), stopped
 
 
 def advise_on_failures(

@@ -39,7 +39,12 @@ from fallow.show.link import AreaLosses, ForeignCarrier, Link, Station
 from fallow.show.names import check_names, notes_on_names
 from fallow.show.wanted import Wanted
 from fallow.workflow.accelerate import kernels
-from fallow.workflow.advising import advise_on_failures, advise_on_moves, advise_on_relaxations
+from fallow.workflow.advising import (
+    advise_on_choices,
+    advise_on_failures,
+    advise_on_moves,
+    advise_on_relaxations,
+)
 from fallow.workflow.area_airs import (
     AirGiven,
     air_notes,
@@ -319,6 +324,9 @@ def _make(
     if keep is not None:
         replan = advise_on_moves(keep, rows_of(plan, wanted), wanted, found.fewest, making.on_air)
         advice = replace(advice, replan=replan)
+    if keep is not None and not stopped:
+        choices, stopped = advise_on_choices(found, best, question, clock=clock, seed=making.seed)
+        advice = replace(advice, choices=choices)
     if stopped:
         notes.append("the search was stopped early: this is the best plan found until then")
     notes = [*question.notes, *notes_on_names(wanted), *plan.notes, *notes]

@@ -48,14 +48,15 @@ class Clock:
 
 @dataclass(frozen=True)
 class Found:
-    """The best plan found, how much wider than asked its distances are, whether Ctrl-C ended the search, and what is
-    known of the fewest moves.
+    """The best plan found, how much wider than asked its distances are, whether Ctrl-C ended the search, what is
+    known of the fewest moves, and all plans that were the best for a while.
     """
 
     best: Solution
     factor: Fraction
     stopped: bool
     fewest: FewestMoves
+    seen: tuple[Solution, ...] = ()
 
 
 def search(
@@ -66,31 +67,31 @@ def search(
     Where every link has a place, the second part of the time is for room; not where links keep their places, and with
     them their distances. Ctrl-C ends the search, not the answer.
     """
-    best: Solution | None = None
+    seen: list[Solution] = []
     fewest = [FewestMoves()]
     keeps = any(carrier.home_hz is not None for carrier in question.links)
 
     def may_widen() -> bool:
-        return best is not None and not keeps and is_complete(question, best.score)
+        return bool(seen) and not keeps and is_complete(question, seen[-1].score)
 
     def enough() -> bool:
         return clock.is_over(share * (SHARE_FOR_PLACES if may_widen() else 1.0))
 
     try:
-        for found in improve(question, seed=seed, should_stop=enough, kernels=kernels(), tell=fewest.append):
-            best = found
-        if best is None:  # the search promises a first plan before it asks for the time
+        for plan in improve(question, seed=seed, should_stop=enough, kernels=kernels(), tell=fewest.append):
+            seen.append(plan)  # noqa: PERF402 - enough() looks at the plans as they come
+        if not seen:  # the search promises a first plan before it asks for the time
             raise UsageError("no plan was made", hint="give the search more time with --seconds")
         if not may_widen():
-            return Found(best, Fraction(1), stopped=False, fewest=fewest[-1])
+            return Found(seen[-1], Fraction(1), stopped=False, fewest=fewest[-1], seen=tuple(seen))
         began = min(clock.used_share, share)
 
         def give_up(left: int) -> bool:
             return clock.is_over(share - (share - began) * (left - 1) / len(FACTORS))
 
-        wide, factor = with_headroom(best, wanted, build, seed=seed, should_stop=give_up, kernels=kernels())
-        return Found(wide, factor, stopped=False, fewest=fewest[-1])
+        wide, factor = with_headroom(seen[-1], wanted, build, seed=seed, should_stop=give_up, kernels=kernels())
+        return Found(wide, factor, stopped=False, fewest=fewest[-1], seen=tuple(seen))
     except KeyboardInterrupt:
-        if best is None:
+        if not seen:
             raise
-        return Found(best, Fraction(1), stopped=True, fewest=fewest[-1])
+        return Found(seen[-1], Fraction(1), stopped=True, fewest=fewest[-1], seen=tuple(seen))

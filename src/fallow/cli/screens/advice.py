@@ -12,15 +12,16 @@ from rich.text import Text
 from fallow.units import format_mhz
 
 if TYPE_CHECKING:
-    from fallow.plan.advice import Advice, Remedy, Replan, Retuning
+    from fallow.plan.advice import Advice, Remedy, Retuning
 
 __all__ = ["print_failures", "print_moves", "print_relaxations"]
 
 MOST_MOVES_TOLD = 4
 
 
-def print_moves(out: Console, replan: Replan | None) -> None:
-    """How many links change, whether fewer would do, and the steps one after the other."""
+def print_moves(out: Console, advice: Advice) -> None:
+    """How many links change, whether fewer would do, the steps one after the other, and other ways."""
+    replan = advice.replan
     if replan is None:
         return
     out.print(Text(f"{replan.text[:1].upper()}{replan.text[1:]}."))
@@ -28,6 +29,10 @@ def print_moves(out: Console, replan: Replan | None) -> None:
         out.print(Text(f"No order is free of collisions: mute {', '.join(replan.order.muted)} before the first step."))
     for number, step in enumerate(replan.order.steps, 1):
         out.print(Padding(Text(f"{number}. {_worded(step)}"), (0, 0, 0, 2)))
+    if advice.choices:
+        out.print(Text("It could be had otherwise (--json tells each way in full):"))
+    for choice in advice.choices:
+        out.print(Padding(Text(f"- {choice.text}{' (this plan)' if choice.chosen else ''}"), (0, 0, 0, 2)))
 
 
 def _worded(step: Retuning) -> str:

@@ -60,7 +60,7 @@ def show_plan(plan: Plan) -> None:
     out.print(table)
     for reason, number in shared.items():
         out.print(Padding(f"[{number}] {reason}", (0, 0, 0, 2)))
-    print_moves(out, plan.advice.replan)
+    print_moves(out, plan.advice)
     _print_conflicts(out, plan.conflicts)
     if plan.most is not None and plan.unplaced:
         out.print(f"No plan can place more than {plan.most.links} links: {plan.most.because}.")
