@@ -91,6 +91,26 @@ def test_two_traces_without_heading_are_two_series(tmp_path: Path) -> None:
     assert [part.trace for part in reading.series] == ["column 2", "column 3"]
 
 
+@pytest.mark.parametrize(
+    ("headings", "series"),
+    [
+        (("Sweep 1 (dBm)", "Sweep 2 (dBm)"), 1),
+        (("Messung 1 [dBm]", "Messung 2 [dBm]"), 1),
+        (("Trace 1 (dBm)", "Trace 2 (dBm)"), 2),
+        (("Sweep 1 average (dBm)", "Sweep 1 max hold (dBm)"), 2),
+    ],
+)
+def test_columns_numbered_as_sweeps_are_sweeps_and_traces_are_not(
+    tmp_path: Path, headings: tuple[str, str], series: int
+) -> None:
+    rows = [f"{frequency},{level},{other}" for frequency, level, other in zip(FREQUENCIES, LEVELS, OTHERS, strict=True)]
+    reading = read(tmp_path, [f"MHz,{headings[0]},{headings[1]}", *rows])
+    check(reading, sweeps=3 - series)
+    assert len(reading.series) == series
+    others = reading.series[-1].levels_db[-1]
+    np.testing.assert_allclose(others, [float(level) for level in OTHERS], atol=1e-4)
+
+
 def test_spans_in_any_order_make_one_sweep(tmp_path: Path) -> None:
     reading = read(tmp_path, [*pairs()[60:], *pairs()[:60]])
     check(reading)

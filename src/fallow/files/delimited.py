@@ -173,6 +173,7 @@ def _read(
     done = assemble(read_rows(file, plan, progress), plan, str(file.path))
     if plan.layout == TRANSPOSED:
         done = _as_sweeps(done, plan, str(file.path))
+    done = _with_numbered_sweeps_joined(done)
     plan = _with_whole_scale(plan, done)
     about = _About(
         telling.rbw_hz or preamble.rbw_hz, telling.detector, preamble.detector, str(file.path), preamble.instrument
@@ -290,6 +291,21 @@ def _as_sweeps(done: Assembled, plan: Plan, path: str) -> Assembled:
         raise InputError("each column is a sweep, and yet its frequencies turn back and stand there again", path=path)
     values = np.concatenate([passes.values for passes in columns])
     return replace(done, passes=(Passes(first.axis, values, plan.header_times[: values.shape[0]], ""),))
+
+
+def _with_numbered_sweeps_joined(done: Assembled) -> Assembled:
+    """Columns called ``sweep 1``, ``sweep 2`` … are sweeps of one series, in the order in which they stand."""
+    first = done.passes[0]
+    numbered = all(_is_numbered_sweep(passes.trace) for passes in done.passes)
+    alike = all(passes.axis == first.axis and passes.values.shape[0] == 1 for passes in done.passes)
+    if len(done.passes) < 2 or not (numbered and alike):
+        return done
+    values = np.concatenate([passes.values for passes in done.passes])
+    return replace(done, passes=(Passes(first.axis, values, ("",) * len(values), ""),))
+
+
+def _is_numbered_sweep(name: str) -> bool:
+    return says(name, "sweep") and name[-1:].isdigit() and detector_named(name) is None
 
 
 def _series(passes: Passes, plan: Plan, about: _About, times: _Times, notes: list[str]) -> Series:
