@@ -14,6 +14,10 @@ import time
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
+
+from fallow.plan.crowd import cliques
 from fallow.plan.question import Question
 
 
@@ -64,6 +68,43 @@ def place_with_cp_sat(cliques: Sequence[Clique], seconds: float, workers: int = 
                 break
         total += best
     return total
+
+
+def shortest_with_cp_sat(
+    need: NDArray[np.int64], apart: NDArray[np.int64], low: int, high: int, seconds: float
+) -> int | None:
+    """The shortest span found by halving between a bound and a span that is long enough, with a third of the time left
+    for each attempt; ``None`` where nothing is found at all.
+
+    The textbook model: a boolean for each class and place; of classes that all keep w places from each other at most
+    one carrier within w places.
+    """
+    deadline_s = time.perf_counter() + seconds
+    best = None
+    while low <= high and (left_s := deadline_s - time.perf_counter()) > 0.1:
+        span = (low + high) // 2
+        if _fits(need, apart, span + 1, left_s / 3):
+            best, high = span, span - 1
+        else:
+            low = span + 1
+    return best
+
+
+def _fits(need: NDArray[np.int64], apart: NDArray[np.int64], places: int, seconds: float) -> bool:
+    from ortools.sat.python import cp_model
+
+    model = cp_model.CpModel()
+    on = [[model.new_bool_var(f"{k}_{f}") for f in range(places)] for k in range(need.size)]
+    for k, number in enumerate(need.tolist()):
+        model.add(sum(on[k]) == number)
+    for width in np.unique(apart[apart > 0]).tolist():
+        for members in cliques(apart >= width):
+            for f in range(max(1, places - width + 1)):
+                model.add_at_most_one(on[k][g] for k in members for g in range(f, min(f + width, places)))
+    solver = cp_model.CpSolver()
+    solver.parameters.max_time_in_seconds = seconds
+    solver.parameters.num_workers = 2
+    return solver.solve(model) in (cp_model.OPTIMAL, cp_model.FEASIBLE)
 
 
 def _solve(clique: Clique, n: int, seconds: float, workers: int, seed: int) -> bool:

@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fallow.errors import UsageError
-from fallow.plan import loops
+from fallow.plan import crowd_loops, loops
 from fallow.plan.engine import NumpyKernels
 from fallow.plan.places import Ground
 from fallow.plan.question import Question, empty_tables, whole
@@ -26,6 +26,9 @@ from plan.plain_conflicts import of_ours, of_stranger, plain_conflicts, random_s
 
 class LoopKernels:
     """The loops as they stand, interpreted."""
+
+    fill_upwards = staticmethod(crowd_loops.fill_upwards)
+    settle = staticmethod(crowd_loops.settle)
 
     def place(self, t, classes, carriers, homes, picks):
         found_hz = np.empty(classes.shape, dtype=np.int64)

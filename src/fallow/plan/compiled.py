@@ -13,7 +13,8 @@ import numpy as np
 from numba.extending import register_jitable
 from numpy.typing import NDArray
 
-from fallow.plan import loops
+from fallow.plan import crowd_loops, loops
+from fallow.plan.crowd import Crowd, Settling, crowd_of
 from fallow.plan.places import Ground
 from fallow.plan.question import Question, whole
 from fallow.plan.tables import Tables
@@ -27,12 +28,15 @@ __all__ = ["CompiledKernels", "exercise"]
 
 Whole = NDArray[np.int64]
 
-for function in vars(loops).values():
-    if isinstance(function, FunctionType) and function.__module__ == loops.__name__:
-        register_jitable(function)
+for module in (loops, crowd_loops):
+    for function in vars(module).values():
+        if isinstance(function, FunctionType) and function.__module__ == module.__name__:
+            register_jitable(function)
 
 
 _work = compiled(loops.work)
+_fill_upwards = compiled(crowd_loops.fill_upwards)
+_settle = compiled(crowd_loops.settle)
 _busy_row = compiled(loops.busy_row)
 
 _NOBODY = np.zeros(0, dtype=np.int64)
@@ -68,6 +72,14 @@ class CompiledKernels:
         _busy_row(t, k, busy)
         return busy
 
+    def fill_upwards(self, c: Crowd, lean: Whole, share: int, noise: Whole, taken: NDArray[np.uint8]) -> int:
+        """See ``engine.Kernels``."""
+        return int(_fill_upwards(c, lean, share, noise, taken))
+
+    def settle(self, s: Settling, now: int, picks: NDArray[np.float64]) -> int:
+        """See ``engine.Kernels``."""
+        return int(_settle(s, now, picks))
+
 
 def exercise() -> None:
     """Use every kernel once on a small question: compiles them, or loads them from the cache."""
@@ -84,3 +96,11 @@ def exercise() -> None:
     kernels.wander(tables, classes, at_hz, who, np.array([-1.0, 0.5]), who[:0])
     kernels.take(tables, classes, who, at_hz)
     kernels.put(tables, classes, who, at_hz)
+    _exercise_on_crowd(kernels)
+
+
+def _exercise_on_crowd(kernels: CompiledKernels) -> None:
+    one = whole([1])
+    crowd = crowd_of(one, one.reshape(1, 1), np.ones((1, 2), dtype=np.bool_))
+    kernels.fill_upwards(crowd, one, 0, one.reshape(1, 1), np.zeros((1, 2), dtype=np.uint8))
+    kernels.settle(Settling.begun(crowd, whole([0]), whole([0])), 0, np.zeros((1, 3)))

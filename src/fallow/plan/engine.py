@@ -11,6 +11,8 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from fallow.plan import crowd
+from fallow.plan.crowd import Crowd, Settling
 from fallow.plan.tables import NO_PLACE, SENDS, SUFFERS, Tables
 
 __all__ = [
@@ -63,6 +65,12 @@ class Kernels(Protocol):
     def busy(self, t: Tables, k: int) -> Counts:
         """Where a class can't stand: not zero, shape (place,); zero says nothing outside the places of the class."""
 
+    def fill_upwards(self, c: Crowd, lean: Whole, share: int, noise: Whole, taken: NDArray[np.uint8]) -> int:
+        """See ``crowd.fill_upwards``."""
+
+    def settle(self, s: Settling, now: int, picks: NDArray[np.float64]) -> int:
+        """See ``crowd.settle``."""
+
 
 class NumpyKernels:
     """The kernels in NumPy."""
@@ -109,6 +117,14 @@ class NumpyKernels:
     def busy(self, t: Tables, k: int) -> Counts:
         """See ``Kernels``."""
         return busy_row(t, k)
+
+    def fill_upwards(self, c: Crowd, lean: Whole, share: int, noise: Whole, taken: NDArray[np.uint8]) -> int:
+        """See ``Kernels``."""
+        return crowd.fill_upwards(c, lean, share, noise, taken)
+
+    def settle(self, s: Settling, now: int, picks: NDArray[np.float64]) -> int:
+        """See ``Kernels``."""
+        return crowd.settle(s, now, picks)
 
 
 def numpy_kernels() -> Kernels:

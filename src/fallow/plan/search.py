@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fallow.plan.engine import HOME_ONLY, IN_ANY_TIER, LOWEST, Kernels, numpy_kernels
+from fallow.plan.only_distances import OnlyDistances
 from fallow.plan.question import Question
 from fallow.plan.repair import FewestMoves, Repair
 from fallow.plan.score import Score, score_of
@@ -30,6 +31,8 @@ MOST_TAKEN = 14
 SOWING = 0.15
 """Share of the steps that start from a set of number theory, where that is possible."""
 SOWING_PATIENCE = 20
+PACKING = 0.3
+"""Share of the steps for links that only keep distances, where there are any."""
 FOR_BETTER_PLACES = 0.3
 """Share of the steps for links on poor places while others have none."""
 FOR_MARGINS = 0.3
@@ -130,6 +133,7 @@ class _Search:
         self.astray = 0
         self.best, self.best_hz = self._current(), self.standing.at_hz.copy()
         self.sowing = Sowing(question, self.standing.tables)
+        self.only_distances = OnlyDistances(question, self.standing, self.random, kernels)
         self.repair = Repair(self.standing, self.placeable, self.random, self._shake)
         self.on_raster = ~np.isin(self.facts.class_index, list(question.odd_classes))
 
@@ -228,6 +232,8 @@ class _Search:
         if kind < SOWING / (1 + self.sown_in_vain / SOWING_PATIENCE) and self.sowing.possible:
             self._sow()
             self.sown_in_vain += 1
+        elif kind < PACKING and self.only_distances.possible:
+            self._pack(missing)
         elif kind < WANDERING:
             self._wander(missing)
         else:
@@ -268,6 +274,15 @@ class _Search:
         self.standing.place(sown, homes_hz, [HOME_ONLY] * len(sown))
         left = self._missing()
         self._place(left, [LOWEST] * len(left))
+
+    def _pack(self, missing: Sequence[int]) -> None:
+        """Start anew with the links that only keep distances, where that leaves out fewer of them."""
+        links = self.only_distances.links
+        homes_hz = self.only_distances.draw_hz(len(set(links) & set(missing)))
+        if homes_hz is not None:
+            self.standing.take(links)
+            self.standing.place(links, homes_hz, [HOME_ONLY] * len(links))
+            self._place(self._missing(), [LOWEST] * len(self._missing()))
 
     def _wander(self, missing: Sequence[int]) -> None:
         """Move carriers about among their free places until one that is missing finds room."""

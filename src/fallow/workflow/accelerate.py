@@ -185,8 +185,9 @@ def _wait_for(stamp: Path) -> None:
 
 def _fingerprint() -> str:
     """What compiled kernels depend on: their source, Python, numba and the machine."""
-    names = ("plan/loops.py", "plan/compiled.py", "plan/tables.py", "plan/engine.py")
-    parts = [(PACKAGE / name).read_bytes() for name in (*names, "spectrum/counting.py", "spectrum/compiled.py")]
+    of_plan = ("loops", "compiled", "tables", "engine", "crowd", "crowd_loops")
+    names = (*(f"plan/{name}.py" for name in of_plan), "spectrum/counting.py", "spectrum/compiled.py")
+    parts = [(PACKAGE / name).read_bytes() for name in names]
     try:
         version = metadata.version("numba")
     except metadata.PackageNotFoundError:
