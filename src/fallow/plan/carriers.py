@@ -122,6 +122,11 @@ class Company:
         return np.array([carrier.mixes for carrier in self.carriers], dtype=np.bool_)
 
     @cached_property
+    def _always_on(self) -> bool:
+        """Whether all carriers are."""
+        return not any(carrier.scenes for carrier in self.carriers)
+
+    @cached_property
     def scene_bits(self) -> NDArray[np.uint64]:
         """When each carrier is on, shape (carrier, word): a bit per named scene, and one for the time outside them all.
 
@@ -146,7 +151,7 @@ class Company:
 
     def on_in_one_scene(self, makers: NDArray[np.intp], victim: int) -> NDArray[np.bool_]:
         """For each row of ``makers`` (shape (product, letter)): whether all of them and the victim share one scene."""
-        if not any(carrier.scenes for carrier in self.carriers):
+        if self._always_on:
             return np.ones(len(makers), dtype=np.bool_)
         shared: NDArray[np.uint64] = np.bitwise_and.reduce(self.scene_bits[makers], axis=1) & self.scene_bits[victim]
         return np.asarray(shared.any(axis=1), dtype=np.bool_)
