@@ -7,7 +7,7 @@ shorter never n.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import count
+from itertools import count, permutations
 
 import pytest
 
@@ -16,6 +16,7 @@ from fallow.plan.engine import Kernels, NumpyKernels
 from fallow.plan.places import Ground
 from fallow.plan.question import Question
 from fallow.plan.search import Solution, improve
+from fallow.plan.sidon import bose, singer
 from fallow.show.equipment import Equipment, Kind
 from fallow.show.link import Link
 from fallow.show.wanted import Wanted
@@ -125,6 +126,26 @@ def test_exact_spans_with_spacing_and_guard(rule: Rule, spans: list[int | None])
             if n > 2:
                 _, shorter = question(rule, span - 1, n)
                 assert len(best_of(shorter, 30).frequencies_hz) < n
+
+
+@pytest.mark.parametrize(("span", "optimum", "at_least"), [(283, 20, 18), (425, 24, 21), (585, 28, 25)])
+def test_many_equal_links_come_near_the_longest_rulers_known(span: int, optimum: int, at_least: int) -> None:
+    """OEIS A003022: 20, 24 and 28 marks. Cut out of Singer's and Bose's sets, ``at_least`` so many are within reach."""
+    wanted, asked = question(Rule(1, 1, 1), span, optimum + 1)
+    solution = best_of(asked, 600, enough=at_least)
+    assert plain_conflicts(standing_links(wanted, solution), wanted.losses) == []
+    assert at_least <= len(solution.frequencies_hz) <= optimum
+
+
+@pytest.mark.parametrize("p", [2, 3, 5, 7, 11, 13])
+def test_sets_from_finite_fields_have_the_differences_that_their_theorems_say(p: int) -> None:
+    """Singer (1938): p + 1 residues whose differences are each number modulo p² + p + 1 but 0 once. Bose (1942): p
+    residues whose differences are each number modulo p² − 1 once, those that p + 1 divides left out.
+    """
+    for (members, modulus), left_out, size in ((singer(p), p * p + p + 1, p + 1), (bose(p), p + 1, p)):
+        assert len(members) == size
+        pairs = permutations(members.tolist(), 2)
+        assert sorted((a - b) % modulus for a, b in pairs) == [d for d in range(1, modulus) if d % left_out]
 
 
 def test_bounds_on_golomb_rulers_are_never_below_the_truth() -> None:

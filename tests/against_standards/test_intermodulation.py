@@ -10,7 +10,8 @@ triple beats (6 dB), and the cubic and quintic power series themselves.
 from __future__ import annotations
 
 import math
-from itertools import combinations, product
+from dataclasses import replace
+from itertools import combinations, count, product
 
 import numpy as np
 import pytest
@@ -19,6 +20,7 @@ from hypothesis import strategies as st
 
 from fallow.errors import UsageError
 from fallow.plan.audit import audit
+from fallow.plan.places import Ground
 from fallow.plan.products import (
     AUDITED,
     FIFTH,
@@ -29,8 +31,11 @@ from fallow.plan.products import (
     forms_of_order,
     products_of,
 )
+from fallow.plan.question import Question
+from fallow.plan.search import improve
 from fallow.show.assignment import Assignment
 from fallow.show.equipment import Equipment, Kind, PowerKind
+from fallow.show.link import Link
 from fallow.show.wanted import Wanted
 from fallow.units import Span
 
@@ -274,6 +279,39 @@ def test_the_audit_finds_a_victim_hit_exactly_where_the_device_puts_something_be
             assert device(others, [1.0] * len(others), {5: 1.0})[window].max() > 1e-6
 
 
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_the_carriers_of_a_plan_put_nothing_into_any_window_of_the_plan(seed):
+    """A plan of nine links through y = x + a₃x³ + a₅x⁵, a bin a raster step: what comes out beside the carriers stays
+    its distance away from each link that is silent, and stands where products are said to fall. The fifth power is
+    driven two by two, for 3A−2B is the form of its order that the rule asks about.
+    """
+    guard, step_hz, first_bin = 2, 25_000, 1500
+    at = planned_bins(seed, guard, step_hz, first_bin)
+    assert len(at) == 9
+    for victim in at:
+        window = slice(victim - guard + 1, victim + guard)
+        others = [one for one in at if one != victim]
+        assert device(others, [1.0] * len(others), {3: 1.0})[window].max() < 1e-6
+        for pair in combinations(others, 2):
+            assert device(pair, [1.0, 1.0], {3: 0.3, 5: 0.1})[window].max() < 1e-6
+    made = device(at, [1.0] * len(at), {3: 1.0})[: 3 * first_bin // 2]
+    said = {product for form in forms_of_order(3) for _, product in products_of(form, at)} | set(at)
+    assert {i for i in np.flatnonzero(made > 1e-6).tolist() if i > first_bin // 2} == said
+
+
+def planned_bins(seed, guard, step_hz, first_bin):
+    """The carriers of a plan, as bins of the simulated device."""
+    tuning = (Span(500_000_000, 500_000_000 + 120 * step_hz),)
+    kind = replace(
+        any_equipment(dict.fromkeys(AUDITED, guard * step_hz), 4 * step_hz), tuning=tuning, step_hz=step_hz
+    )
+    links = tuple(Link(f"link {i}", kind.name) for i in range(9))
+    question = Question.build(Wanted(links, {kind.name: kind}), Ground(), spares=0)
+    steps = count(1)
+    *_, last = improve(question, seed=seed, should_stop=lambda: next(steps) >= 300)
+    return sorted(first_bin + (hz - 500_000_000) // step_hz for hz in last.frequencies_hz.values())
+
+
 @settings(max_examples=60, deadline=None)
 @given(
     st.lists(st.integers(0, 300), min_size=0, max_size=7),
@@ -291,7 +329,12 @@ def test_products_near_a_frequency_are_those_of_the_plain_list(carriers, frequen
 
 def audited(carriers_hz, distances_hz, spacing_hz=0):
     """The audit of carriers of one type that asks for these product distances, all on and heard together."""
-    kind = Equipment(
+    rows = [Assignment(f"link {i}", "any", frequency_hz=hz) for i, hz in enumerate(carriers_hz)]
+    return audit(rows, Wanted((), {"any": any_equipment(distances_hz, spacing_hz)}))
+
+
+def any_equipment(distances_hz, spacing_hz):
+    return Equipment(
         name="any",
         kind=Kind.MICROPHONE,
         tuning=(Span(0, 10**12),),
@@ -305,5 +348,3 @@ def audited(carriers_hz, distances_hz, spacing_hz=0):
         im3_three_hz=distances_hz.get(THREE_CARRIERS),
         im5_hz=distances_hz.get(FIFTH),
     )
-    rows = [Assignment(f"link {i}", "any", frequency_hz=hz) for i, hz in enumerate(carriers_hz)]
-    return audit(rows, Wanted((), {"any": kind}))
