@@ -21,7 +21,7 @@ def _survey(*lines_hz: float, level: float = -40.0, seed: int = 1, instrument: I
 
 
 def test_a_line_of_the_reference_is_the_instruments_own() -> None:
-    air = judge(_survey(480e6, 487.13e6), reference=_survey(480e6, seed=2))
+    air = judge(_survey(480e6, 487.13e6, level=-38.0), reference=_survey(480e6, seed=2))
     own, heard = air.judge_window(479.9e6, 480.1e6), air.judge_window(487.03e6, 487.23e6)
     assert own.verdict is Verdict.DOUBTFUL
     assert any("instrument's own" in reason for reason in own.reasons)

@@ -34,7 +34,7 @@ __all__ = ["Extent", "Recorder", "extent_of", "put_survey", "read_survey"]
 def put_survey(change: Change, head: SurveyHead, survey: Survey) -> SurveyHead:
     """Store a survey with all its sweeps as a part of a change, behind what ``head`` has. Returns the new head."""
     numbers = tuple(store_series(change.connection, series) for series in survey.series)
-    notes = tuple(dict.fromkeys((*head.notes, *survey.notes)))
+    notes = (*head.notes, *(note for note in survey.notes if note not in head.notes))
     stored = replace(head, series=(*head.series, *numbers), notes=notes)
     change.put(SURVEYS, stored)
     return stored
