@@ -74,7 +74,7 @@ def shell_commands(text: str) -> Iterator[str]:
 COMMANDS = ["fallow", "demo", "read", "air", "rules", "plan", "audit", "compare", "show"]
 VERBS = [
     *("new", "set", "list", "add", "links", "equipment", "areas", "survey", "plan", "plans", "audit", "air"),
-    *("history", "undo", "redo", "mark", "note", "compare", "check", "copy", "export", "import"),
+    *("history", "undo", "redo", "mark", "note", "compare", "merge", "check", "copy", "export", "import"),
 ]
 
 

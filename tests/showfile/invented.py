@@ -11,7 +11,18 @@ from fallow.show.assignment import Assignment
 from fallow.show.equipment import Equipment, Kind, PowerKind
 from fallow.show.link import ForeignCarrier, Link, Station
 from fallow.showfile import kinds
-from fallow.showfile.values import AreaPair, Event, Mark, Note, PlanHead, PlanRow, Setting, SourceFile, SurveyHead
+from fallow.showfile.values import (
+    AreaPair,
+    Event,
+    Mark,
+    Merge,
+    Note,
+    PlanHead,
+    PlanRow,
+    Setting,
+    SourceFile,
+    SurveyHead,
+)
 from fallow.spectrum.axis import Axis
 from fallow.spectrum.chain import ChainPart, Reflections
 from fallow.spectrum.curve import Curve, GainCurve
@@ -68,6 +79,7 @@ VALUES = {
     ),
     kinds.NOTES: st.builds(Note, words, words, words, words, words),
     kinds.MARKS: st.builds(Mark, words, st.integers(0, 10**6), words),
+    kinds.MERGES: st.builds(Merge, words, words, words, st.dictionaries(words, st.integers(1, 99), max_size=2)),
     kinds.EVENTS: st.builds(Event, words, words, words, words, st.dictionaries(words, scalars, max_size=2)),
 }
 

@@ -166,9 +166,20 @@ def _history(verbs: Commands[argparse.ArgumentParser], typing: Typing) -> None:
     note = _verb(verbs, "note", "write something down", writes=True)
     note.add_argument("text", metavar="TEXT", help="what")
     note.add_argument("--about", default="", metavar="NAME", help="a link, an area, a plan (default: the show)")
-    compare = _verb(verbs, "compare", "two plans, surveys or moments side by side", writes=False)
-    compare.add_argument("old", metavar="OLD", help="a plan, a survey, a mark, a change's number, a day, or now")
-    compare.add_argument("new", metavar="NEW", help="the same")
+    compare = _verb(verbs, "compare", "two plans, surveys, moments or copies side by side", writes=False)
+    compare.add_argument(
+        "old", metavar="OLD", help="a plan, a survey, a mark, a change's number, a day, now; or another copy's file"
+    )
+    compare.add_argument("new", nargs="?", metavar="NEW", help="the same; none where OLD is another copy")
+    merge = _verb(verbs, "merge", "bring in what was changed in another copy", writes=True)
+    merge.add_argument("other", metavar="OTHER", help="the file of the other copy")
+    usual = merge.add_mutually_exclusive_group()
+    usual.add_argument("--ours", action="store_true", help="where both were changed differently, it stays as it is")
+    usual.add_argument("--theirs", action="store_true", help="where both were changed differently, the other counts")
+    merge.add_argument(
+        "--take", action="append", metavar="NAME=SIDE", help="for this link (or other thing) ours or theirs counts"
+    )
+    merge.add_argument("--unrelated", action="store_true", help="although the two have no change in common")
 
 
 def _exchange(verbs: Commands[argparse.ArgumentParser], _: Typing) -> None:

@@ -11,6 +11,7 @@ from fallow.cli import documents, screens
 from fallow.cli import show_documents as told
 from fallow.cli.progress import progress_bar
 from fallow.cli.screens import show as screen
+from fallow.cli.show_copies import compare_copies, merge
 from fallow.errors import UsageError
 from fallow.pictures import check_picture, draw_air
 from fallow.workflow.show import Desk, change_settings, new_show
@@ -55,7 +56,7 @@ def _check_words(typed: Namespace) -> None:
 
 _WORDS = (
     *("name", "settings", "who", "why", "survey", "area", "other", "scenes", "drop", "text", "about", "old", "new"),
-    *("keep", "plan_name"),
+    *("keep", "plan_name", "take"),
 )
 
 
@@ -279,6 +280,8 @@ def _note(typed: Namespace) -> int:
 
 
 def _compare(typed: Namespace) -> int:
+    if typed.new is None:
+        return compare_copies(typed, _desk(typed))
     found = compare_in_show(typed.old, typed.new, _desk(typed))
     if typed.json:
         document = {} if found.compared == type(found.compared)() else documents.compare_document(found.compared)
@@ -290,6 +293,10 @@ def _compare(typed: Namespace) -> int:
         screen.show_lines(["", "the plans in force:"] if found.compared.plans is not None else [])
     screens.show_comparison(found.compared)
     return DONE
+
+
+def _merge(typed: Namespace) -> int:
+    return merge(typed, _desk(typed))
 
 
 def _check(typed: Namespace) -> int:
@@ -347,6 +354,7 @@ _VERBS: Mapping[str, Callable[[Namespace], int]] = {
     "mark": _mark,
     "note": _note,
     "compare": _compare,
+    "merge": _merge,
     "check": _check,
     "copy": _copy,
     "export": _export,

@@ -66,6 +66,12 @@ class Change:
         found = self.connection.execute("SELECT key FROM item WHERE kind = ?", (kind.name,)).fetchall()
         self.drop(kind, *(key for (key,) in found))
 
+    def put_image(self, kind: str, key: str, image: str | None) -> None:
+        """Store a value as another file has it, ``None``: take it out. The image was understood before."""
+        before = self._row(kind, key)
+        place = self._next_place(kind) if before.place is None else before.place
+        self._write(kind, key, before, ABSENT if image is None else Row(image, place))
+
     def put_back(self, kind: str, key: str, expected: Row, row: Row) -> None:
         """Put a row of the history back. Raises InputError where something else stands there than it says."""
         if self._row(kind, key) != expected:

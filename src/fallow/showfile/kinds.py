@@ -9,7 +9,7 @@ from typing import Any, Generic, TypeVar
 
 from fallow.show.equipment import Equipment
 from fallow.show.link import ForeignCarrier, Link, Station
-from fallow.showfile.values import AreaPair, Event, Mark, Note, PlanHead, PlanRow, Setting, SurveyHead
+from fallow.showfile.values import AreaPair, Event, Mark, Merge, Note, PlanHead, PlanRow, Setting, SurveyHead
 from fallow.spectrum.chain import ChainPart
 
 __all__ = [
@@ -21,6 +21,7 @@ __all__ = [
     "FOREIGN",
     "LINKS",
     "MARKS",
+    "MERGES",
     "NOTES",
     "PLANS",
     "PLAN_ROWS",
@@ -37,12 +38,16 @@ T = TypeVar("T")
 
 @dataclass(frozen=True)
 class KindOfItem(Generic[T]):
-    """One kind of value. ``name``: in the file; ``key``: of a value. ``is_fact``: undo passes over it."""
+    """One kind of value. ``name``: in the file; ``key``: of a value. ``is_fact``: undo passes over it.
+
+    ``is_composed``: its keys have several parts, as ``joined`` writes them.
+    """
 
     name: str
     type: type[T]
     key: Callable[[T], str]
     is_fact: bool = False
+    is_composed: bool = False
 
     @property
     def word(self) -> str:
@@ -64,16 +69,19 @@ def parted(key: str) -> list[str | int]:
 SETTINGS = KindOfItem("setting", Setting, lambda one: one.name)
 EQUIPMENT = KindOfItem("equipment", Equipment, lambda one: one.name)
 LINKS = KindOfItem("link", Link, lambda one: one.name)
-AREA_PAIRS = KindOfItem("area_pair", AreaPair, lambda one: joined(*sorted((one.area, one.other))))
+AREA_PAIRS = KindOfItem("area_pair", AreaPair, lambda one: joined(*sorted((one.area, one.other))), is_composed=True)
 FOREIGN = KindOfItem("foreign", ForeignCarrier, lambda one: one.name)
-STATIONS = KindOfItem("station", Station, lambda one: joined(one.channel, one.area))
+STATIONS = KindOfItem("station", Station, lambda one: joined(one.channel, one.area), is_composed=True)
 CHAIN = KindOfItem("chain_part", ChainPart, lambda one: one.part)
 PLANS = KindOfItem("plan", PlanHead, lambda one: one.name)
-PLAN_ROWS = KindOfItem("plan_row", PlanRow, lambda one: joined(one.plan, one.assignment.link, one.copy))
+PLAN_ROWS = KindOfItem(
+    "plan_row", PlanRow, lambda one: joined(one.plan, one.assignment.link, one.copy), is_composed=True
+)
 SURVEYS = KindOfItem("survey", SurveyHead, lambda one: one.name)
 NOTES = KindOfItem("note", Note, lambda one: one.id)
 MARKS = KindOfItem("mark", Mark, lambda one: one.name, is_fact=True)
 EVENTS = KindOfItem("event", Event, lambda one: one.id, is_fact=True)
+MERGES = KindOfItem("merge", Merge, lambda one: one.until)
 BY_NAME: Mapping[str, KindOfItem[Any]] = {
     kind.name: kind
     for kind in (
@@ -90,5 +98,6 @@ BY_NAME: Mapping[str, KindOfItem[Any]] = {
         NOTES,
         MARKS,
         EVENTS,
+        MERGES,
     )
 }

@@ -26,7 +26,18 @@ from fallow.spectrum.axis import Axis
 from fallow.spectrum.sweep import Detector, LevelUnit, Series
 from fallow.units import format_span_mhz
 
-__all__ = ["EVERYTHING", "Block", "Section", "begin_series", "blocks", "fold", "head_of", "read_series", "store_series"]
+__all__ = [
+    "EVERYTHING",
+    "Block",
+    "Section",
+    "begin_series",
+    "blocks",
+    "copy_series",
+    "fold",
+    "head_of",
+    "read_series",
+    "store_series",
+]
 
 TILE_SWEEPS, TILE_BINS = 64, 1000
 _COLUMNS = ("axis", "levels_db", "unit", "times_s", "zone_known", "rbw_hz", "detector", "trace", "source")
@@ -184,11 +195,56 @@ def fold(connection: sqlite3.Connection, number: int, path: Path, least: int = 1
     connection.execute("DELETE FROM sweep WHERE series = ?", (number,))
 
 
+def copy_series(source: sqlite3.Connection, number: int, to: sqlite3.Connection, path: Path) -> int:
+    """Copy a series of the file at ``path`` into another file, packed as it is; returns its number there.
+
+    Raises InputError where it is not in its file, and sqlite3.Error.
+    """
+    copy = begin_series(to, head_of(source, number, path))
+    folds = source.execute(f"SELECT id, {_FOLD} FROM fold WHERE series = ? ORDER BY first", (number,))
+    for fold_number, *columns in folds.fetchall():
+        cursor = to.execute(f"INSERT INTO fold (series, {_FOLD}) VALUES (?, ?, ?, ?, ?, ?)", (copy, *columns))
+        tiles = source.execute(f"SELECT {_TILE} FROM tile WHERE fold = ? ORDER BY bin", (fold_number,))
+        to.executemany(
+            f"INSERT INTO tile (fold, {_TILE}) VALUES (?, ?, ?, ?, ?)", ((cursor.lastrowid, *tile) for tile in tiles)
+        )
+    live = source.execute(f"SELECT {_SWEEP} FROM sweep WHERE series = ? ORDER BY number", (number,))
+    to.executemany(f"INSERT INTO sweep (series, {_SWEEP}) VALUES (?, ?, ?, ?, ?)", ((copy, *row) for row in live))
+    return copy
+
+
+_FOLD = "first, sweeps, from_s, until_s, times"
+_TILE = "bin, bins, coding, levels"
+_SWEEP = "number, time_s, coding, levels"
+
+
 def next_sweep(connection: sqlite3.Connection, number: int) -> int:
     """How many sweeps a series has, which is the number of the next one."""
     folded = connection.execute("SELECT max(first + sweeps) FROM fold WHERE series = ?", (number,)).fetchone()[0]
     live = connection.execute("SELECT max(number) + 1 FROM sweep WHERE series = ?", (number,)).fetchone()[0]
     return max(folded or 0, live or 0)
+
+
+def sweep_at(connection: sqlite3.Connection, number: int, at: int, path: Path) -> tuple[float, Levels]:
+    """One sweep of a series by its number: time [s, NaN where unknown] and levels, shape (bin,).
+
+    Raises InputError where it is not there.
+    """
+    n = head_of(connection, number, path).axis.n
+    found = connection.execute(
+        "SELECT id, first, sweeps, times FROM fold WHERE series = ? AND first <= ? AND first + sweeps > ?",
+        (number, at, at),
+    ).fetchone()
+    if found is not None:
+        fold_number, first, sweeps, times = found
+        levels_db = _tiles(connection, _Fold(number, fold_number, first, sweeps), slice(0, n), path)
+        return float(_times(times, sweeps)[at - first]), levels_db[at - first]
+    query = "SELECT time_s, coding, levels FROM sweep WHERE series = ? AND number = ?"
+    live = connection.execute(query, (number, at)).fetchone()
+    if live is None:
+        raise InputError(f"sweep {at + 1} of series {number} is not in the file", path=path, hint=DAMAGED_HINT)
+    time_s, coding, packed = live
+    return np.nan if time_s is None else time_s, _decoded(coding, packed, (n,), path, _Fold(number, 0, at, 1))
 
 
 def time_range(connection: sqlite3.Connection, number: int) -> tuple[float, ...]:

@@ -7,7 +7,19 @@ from dataclasses import dataclass, field
 
 from fallow.show.assignment import Assignment
 
-__all__ = ["AreaPair", "Event", "Mark", "Note", "PlanHead", "PlanRow", "Setting", "SourceFile", "SurveyHead", "Value"]
+__all__ = [
+    "AreaPair",
+    "Event",
+    "Mark",
+    "Merge",
+    "Note",
+    "PlanHead",
+    "PlanRow",
+    "Setting",
+    "SourceFile",
+    "SurveyHead",
+    "Value",
+]
 
 Value = str | int | float | bool | None
 
@@ -101,3 +113,16 @@ class Event:
     what: str
     text: str
     data: Mapping[str, Value] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Merge:
+    """Another copy of the show whose changes are in this one, up to the one with the uid ``until``. ``name``: its file.
+
+    ``series``: the numbers here of its series, by their numbers there.
+    """
+
+    until: str
+    at: str
+    name: str = ""
+    series: Mapping[str, int] = field(default_factory=dict)

@@ -1,0 +1,117 @@
+"""Two copies of a show for people: what was changed where, and what a merge brought."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+from rich.console import Console
+from rich.padding import Padding
+from rich.text import Text
+
+from fallow.cli.screens.paper import console, print_notes
+from fallow.units import format_mhz
+
+if TYPE_CHECKING:
+    from fallow.workflow.show_merge import ComparedCopies, MergedCopies, Unit
+
+__all__ = ["show_copies", "show_merged"]
+
+MOST = 40  # things that are listed one by one under a heading
+_HEADINGS = {
+    "both": "Changed in both, differently",
+    "joined": "Added to in both; a merge keeps all of it",
+    "there": "Changed there",
+    "here": "Changed here",
+}
+
+
+def show_copies(found: ComparedCopies) -> None:
+    """What differs between two copies: first what has to be decided."""
+    out = console()
+    common = f"{found.shared} change{'' if found.shared == 1 else 's'} in common"
+    out.print(Text(f"{found.here} and {found.there}: {common}", style="bold"))
+    if not found.units:
+        out.print("they hold the same")
+    for side, heading in _HEADINGS.items():
+        units = [unit for unit in found.units if unit.side == side]
+        _print_units(out, heading, units)
+    if found.events:
+        out.print(f"\n{found.events} event{'' if found.events == 1 else 's'} only there; a merge brings them")
+    print_notes(out, found.notes)
+
+
+def show_merged(found: MergedCopies) -> None:
+    """What a merge brought, and what stays as it was."""
+    out = console()
+    if found.change is None:
+        out.print(Text(f"nothing new in {found.compared.there}; nothing was changed"))
+    else:
+        out.print(Text(f"merged with {found.compared.there} as change {found.change}", style="bold"))
+    _print_units(out, "Taken from there", found.taken)
+    _print_units(out, "Left as it is here", found.kept)
+    print_notes(out, found.notes)
+
+
+def _print_units(out: Console, heading: str, units: Sequence[Unit]) -> None:
+    if not units:
+        return
+    out.print(f"\n{heading}", style="bold")
+    for unit in units[:MOST]:
+        out.print(Padding(Text(unit.label), (0, 0, 0, 2)))
+        for line in _told(unit):
+            out.print(Padding(Text(line), (0, 0, 0, 6)))
+    if len(units) > MOST:
+        out.print(f"  and {len(units) - MOST} more; --json tells all")
+
+
+def _told(unit: Unit) -> list[str]:
+    """What became of it, here and there."""
+    part = unit.parts[0]
+    sides = [("here", [one.here for one in unit.parts]), ("there", [one.there for one in unit.parts])]
+    base = [one.base for one in unit.parts]
+    if unit.kind == "plan":
+        return [f"{word}: {_plan_change(base, images)}" for word, images in sides if images != base]
+    return [f"{word}: {_change(part.base, images[0])}" for word, images in sides if images != base]
+
+
+def _plan_change(before: Sequence[str | None], after: Sequence[str | None]) -> str:
+    """A plan with its rows; made anew, its head says little that people care for."""
+    rows = sum(old != new for old, new in zip(before[1:], after[1:], strict=True))
+    word = "taken out" if after[0] is None else "added" if before[0] is None else "made anew"
+    return f"{word}, {rows} row{'' if rows == 1 else 's'} differ{'s' if rows == 1 else ''}"
+
+
+def _change(before: str | None, after: str | None) -> str:
+    """A change of one value, field by field. An empty text is a past that the copies do not share."""
+    if after is None:
+        return "taken out"
+    if before is None:
+        return f"added{_brief(json.loads(after))}"
+    new = json.loads(after)
+    old = json.loads(before) if before else {}
+    names = [name for name in {**old, **new} if old.get(name) != new.get(name)]
+    return "; ".join(f"{_name(name)} {_field(name, old.get(name))} -> {_field(name, new.get(name))}" for name in names)
+
+
+def _brief(image: dict[str, Any]) -> str:
+    """What a new value says for itself."""
+    said = [str(image[name]) for name in ("text", "value", "equipment", "area") if image.get(name)]
+    said += [f"{_field(name, image[name])}" for name in ("frequency_hz",) if image.get(name)]
+    return f": {', '.join(said)}"[:200] if said else ""
+
+
+def _name(name: str) -> str:
+    return name.removesuffix("_hz").replace("_", " ")
+
+
+def _field(name: str, value: Any) -> str:
+    if value is None or value in ([], ""):
+        return "none"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if name.endswith("_hz") and isinstance(value, int):
+        return f"{format_mhz(value)} MHz"
+    text = ", ".join(map(str, value)) if isinstance(value, list) else str(value)
+    return text if len(text) <= 60 else f"{text[:57]}..."

@@ -1,0 +1,157 @@
+"""Two copies of the show that went different ways: side by side, and merged by one change that undo takes back."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from fallow.errors import QuestionError, UsageError
+from fallow.showfile.changing import Said
+from fallow.showfile.history import Nature
+from fallow.showfile.kinds import EQUIPMENT, LINKS
+from fallow.showfile.merging import Copies, Part, Side, Unit, compare_copies, merge_copies
+from fallow.showfile.store import ShowFile
+from fallow.workflow.show import Desk, FilePath, find_show, plan_in_force, rows_of_plan
+
+__all__ = ["Choices", "ComparedCopies", "MergedCopies", "Part", "Side", "Unit", "compare_with", "merge_show"]
+
+OURS, THEIRS = "ours", "theirs"
+MOST_READINGS = 12
+
+
+@dataclass(frozen=True)
+class Choices:
+    """What counts where both copies were changed differently: ``usual``, ``ours`` or ``theirs``, ``None``: ask.
+
+    ``each``: what counts for one thing, by its name (``vox 1``) or kind and name (``link vox 1``), whatever is usual.
+    """
+
+    usual: str | None = None
+    each: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class ComparedCopies:
+    """Two copies compared. ``shared``: so many changes both histories begin with. ``notes``: as of ``Copies``."""
+
+    here: Path
+    there: Path
+    shared: int
+    units: tuple[Unit, ...]
+    events: int
+    notes: tuple[str, ...]
+
+    @property
+    def conflicts(self) -> tuple[Unit, ...]:
+        """What was changed in both, differently."""
+        return tuple(unit for unit in self.units if unit.side is Side.BOTH)
+
+
+@dataclass(frozen=True)
+class MergedCopies:
+    """What a merge brought. ``change``: its number in the history, ``None`` where nothing was new.
+
+    ``taken``: what is as there now; ``kept``: what differs and stays as it was here.
+    """
+
+    compared: ComparedCopies
+    change: int | None
+    taken: tuple[Unit, ...]
+    kept: tuple[Unit, ...]
+    notes: tuple[str, ...]
+
+
+def compare_with(other: FilePath, desk: Desk) -> ComparedCopies:
+    """The show and another copy of it, link by link and table by table.
+
+    Raises UsageError where the two are no copies of one show, and what opening them raises.
+    """
+    with desk.looking() as here, ShowFile.open(other) as there:
+        return _compared(here, there, compare_copies(here, there))
+
+
+def merge_show(other: FilePath, choices: Choices, desk: Desk, *, unrelated: bool = False) -> MergedCopies:
+    """Bring over what was changed in another copy, with its sweeps, as one change.
+
+    ``unrelated``: although the two have no change in common. Raises QuestionError where both were changed differently
+    and ``choices`` leave it open, UsageError for a choice about nothing; then nothing is changed.
+    """
+    if Path(other).resolve() == find_show(desk.path).resolve():
+        raise UsageError("this is the show itself", path=other, hint="name another copy of it")
+    with desk.writing() as here, ShowFile.open(other) as there:
+        copies = compare_copies(here, there)
+        compared = _compared(here, there, copies, unrelated=unrelated)
+        taken, kept = _chosen(compared, choices)
+        said = Said("" if here.writer is None else here.writer.who, desk.why, _told(there, taken), Nature.EDIT)
+        number = merge_copies(here, there, copies, taken, said)
+        return MergedCopies(
+            compared, number, taken, kept, (*compared.notes, *(() if number is None else _loose_ends(here)))
+        )
+
+
+def _compared(here: ShowFile, there: ShowFile, copies: Copies, *, unrelated: bool = False) -> ComparedCopies:
+    if not (copies.common.shared or unrelated):
+        hint = "if they belong together nevertheless: fallow show merge --unrelated, which asks about all that differs"
+        raise UsageError("the two files have no change in common: they are no copies of one show", hint=hint)
+    notes = (*there.notes, *copies.notes)
+    return ComparedCopies(here.path, there.path, copies.common.shared, copies.units, len(copies.events), notes)
+
+
+def _chosen(compared: ComparedCopies, choices: Choices) -> tuple[tuple[Unit, ...], tuple[Unit, ...]]:
+    """What is taken from there, and what stays although it differs there."""
+    each = {unit: said for name, said in choices.each.items() for unit in _named(compared, name)}
+    usual = {Side.HERE: OURS, Side.THERE: THEIRS, Side.JOINED: THEIRS, Side.BOTH: choices.usual}
+    decided = {unit: each.get(unit, usual[unit.side]) for unit in compared.units}
+    undecided = [unit for unit, said in decided.items() if said is None]
+    if undecided:
+        raise _question(undecided, compared.there)
+    taken = tuple(unit for unit, said in decided.items() if said == THEIRS)
+    return taken, tuple(unit for unit, said in decided.items() if said == OURS and unit.side is not Side.HERE)
+
+
+def _named(compared: ComparedCopies, name: str) -> tuple[Unit, ...]:
+    """What a choice is about. Raises UsageError where that is nothing, QuestionError where it may be several things."""
+    found = [unit for unit in compared.units if name == unit.label] or [u for u in compared.units if name == u.name]
+    if not found:
+        hint = f"fallow show compare {compared.there} lists what differs"
+        raise UsageError(f"nothing called {name!r} differs between the copies", hint=hint)
+    if len(found) > 1:
+        readings = tuple(unit.label for unit in found)
+        raise QuestionError(f"{name!r} may be several things", readings=readings, hint=f"say {readings[0]!r}")
+    return tuple(found)
+
+
+def _question(undecided: list[Unit], there: Path) -> QuestionError:
+    count = len(undecided)
+    what = f"{count} thing{' was' if count == 1 else 's were'} changed in both copies, differently; nothing was merged"
+    labels = [unit.label for unit in undecided]
+    more = [f"and {count - MOST_READINGS} more"] if count > MOST_READINGS else []
+    hint = f"`fallow show compare {there}` shows them; say --ours, --theirs, or --take '{labels[0]}=theirs'"
+    return QuestionError(what, readings=(*labels[:MOST_READINGS], *more), path=there, hint=hint)
+
+
+def _told(there: ShowFile, taken: Iterable[Unit]) -> str:
+    """What a merge brings, for the history."""
+    counts = Counter(unit.kind.replace("_", " ") for unit in taken)
+    brought = ", ".join(f"{count} {kind}{'' if count == 1 else 's'}" for kind, count in counts.items())
+    return f"merged with {there.path.name}: {brought or 'nothing was taken'}"
+
+
+def _loose_ends(show: ShowFile) -> tuple[str, ...]:
+    """What no longer fits together after both sides' changes have met."""
+    known = {one.name for one in show.all(EQUIPMENT)}
+    links = show.all(LINKS)
+    lacking = Counter(link.equipment for link in links if link.equipment not in known)
+    notes = [
+        f"the equipment {name!r} of {count} link{'' if count == 1 else 's'} is not in the show"
+        for name, count in lacking.items()
+    ]
+    plan = plan_in_force(show)
+    if plan is not None:
+        planned = {row.link for row in rows_of_plan(show, plan) if not row.is_spare}
+        wanted = {link.name for link in links if link.planned}
+        if planned != wanted:
+            notes.append(f"{plan!r}, which is in force, is not about the links of the show any more: plan again")
+    return tuple(notes)
