@@ -74,7 +74,7 @@ def main() -> None:
         plan_s, found, megabytes = run_fallow("plan", *plan, "--out", folder / "plan.csv")
         placed = sum(link["frequency_hz"] is not None for link in found["links"])
         print(
-            f"plan: {placed} of {asked.links} links and {len(found['spares'])} spares in {plan_s:.1f} s, "
+            f"plan: {placed} of {asked.links} links and {len(found['spares'])} spares in {plan_s}, "
             f"{len(found['conflicts'])} conflicts, most {found['most'] and found['most']['links']}, {megabytes} MB"
         )
         for note in found["notes"]:
@@ -82,12 +82,12 @@ def main() -> None:
         audit_s, judged, megabytes = run_fallow("audit", folder / "plan.csv", *around)
         checked = judged["checked"]
         print(
-            f"audit: {audit_s:.1f} s, {len(judged['conflicts'])} conflicts, {checked['pairs']:,} pairs and "
+            f"audit: {audit_s}, {len(judged['conflicts'])} conflicts, {checked['pairs']:,} pairs and "
             f"{checked['products']:,} products compared, {megabytes} MB"
         )
 
 
-def run_fallow(*arguments: object) -> tuple[float, dict, int]:  # type: ignore[type-arg]  # a document of any shape
+def run_fallow(*arguments: object) -> tuple[str, dict, int]:  # type: ignore[type-arg]  # a document of any shape
     """Seconds, document and megabytes of a call of fallow with ``--json``."""
     command = [sys.executable, "-m", "fallow", *map(str, arguments), "--json"]
     environment = os.environ | {"PYTHONPATH": str(ROOT / "src")}
@@ -95,7 +95,8 @@ def run_fallow(*arguments: object) -> tuple[float, dict, int]:  # type: ignore[t
     with subprocess.Popen(command, env=environment, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL) as process:
         text = process.stdout.read() if process.stdout else b""
         _, _, usage = os.wait4(process.pid, 0)
-    return time.perf_counter() - started, json.loads(text), usage.ru_maxrss // 1024
+    wall_s, work_s = time.perf_counter() - started, usage.ru_utime + usage.ru_stime
+    return f"{wall_s:.1f} s ({work_s:.1f} s of work)", json.loads(text), usage.ru_maxrss // 1024
 
 
 def write_tables(folder: Path, n_links: int, n_areas: int) -> None:

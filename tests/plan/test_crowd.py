@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import combinations, count
 
 import numpy as np
@@ -104,33 +105,34 @@ def crowded(n_areas: int = 9, per_area: int = 6, mhz: float = 5.0) -> Wanted:
     return Wanted(tuple(links), {"wide": wide, "dense": dense}, losses, (stranger,))
 
 
-def only_distances(wanted: Wanted) -> OnlyDistances:
-    question = Question.build(wanted, Ground())
-    return OnlyDistances(question, Standing(question, NumpyKernels), np.random.default_rng(1), NumpyKernels)
+def drawn_for(wanted: Wanted, missing: int):
+    question = Question.build(wanted, Ground(), spares=0)
+    only = OnlyDistances(question, Standing(question, NumpyKernels))
+    packing = only.packing(np.random.default_rng(1), NumpyKernels)
+    return only, packing, None if packing is None else only.draw_hz(packing, missing)
 
 
 def test_what_is_drawn_is_a_plan_without_conflicts() -> None:
     wanted = crowded()
-    drawn = only_distances(wanted)
-    assert drawn.possible
-    at_hz = drawn.draw_hz(len(wanted.links) + 1)
+    only, _, at_hz = drawn_for(wanted, len(wanted.links) + 1)
     assert at_hz is not None
-    by_name = {link.name: link for link in wanted.links}
-    names = [Question.build(wanted, Ground()).carriers[i].name for i in drawn.links]
+    links = [wanted.links[i] for i in only.links]
+    assert [link.priority for link in links] == sorted(link.priority for link in wanted.links)
     rows = [
-        Assignment(name, by_name[name].equipment, by_name[name].area, frozenset(), hz)
-        for name, hz in zip(names, at_hz, strict=True)
+        Assignment(link.name, link.equipment, link.area, frozenset(), hz)
+        for link, hz in zip(links, at_hz, strict=True)
         if hz >= 0
     ]
     assert len(rows) > 40
     assert audit(rows, wanted).conflicts == ()
-    assert drawn.draw_hz(0) is None
+    assert drawn_for(wanted, 0)[2] is None
 
 
 def test_links_that_make_products_anywhere_near_are_none_of_its_business() -> None:
     wanted = crowded()
-    wanted.equipment["wide"] = equipment("wide", tuning=wanted.equipment["wide"].tuning, step_hz=25_000)
-    assert not only_distances(wanted).possible
+    kinds = dict(wanted.equipment)
+    kinds["wide"] = equipment("wide", tuning=kinds["wide"].tuning, step_hz=25_000)
+    assert drawn_for(replace(wanted, equipment=kinds), 99)[1] is None
 
 
 def test_the_search_places_more_links_with_it_than_without(monkeypatch) -> None:

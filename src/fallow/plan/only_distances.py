@@ -23,33 +23,24 @@ MOVES = 300
 
 
 class OnlyDistances:
-    """Draws places for all links that only keep distances, and that meet no others.
+    """All links that only keep distances, and that meet no others. ``begun``: with fixed links and strangers alone."""
 
-    ``standing``: with fixed links and strangers alone.
-    """
-
-    def __init__(
-        self, question: Question, standing: Standing, random: np.random.Generator, kernels: Callable[[], Kernels]
-    ) -> None:
-        self._tables = standing.tables
+    def __init__(self, question: Question, begun: Standing) -> None:
         classes = _classes_of(question)
         self.links = [i for i in _by_rank(question) if int(question.facts.class_index[i]) in classes]
         self._class_of = [classes.index(int(question.facts.class_index[i])) for i in self.links]
-        self._steps: Iterator[Packed] | None = None
-        if self.links:
-            crowd = _crowd(classes, self._class_of, standing, kernels())
-            self._steps = Packing(crowd, random, kernels, narrow=False, moves=MOVES).steps()
+        self._crowd = _crowd(classes, self._class_of, begun) if self.links else None
+        self._tables = begun.tables
 
-    @property
-    def possible(self) -> bool:
-        """Whether there are such links."""
-        return self._steps is not None
-
-    def draw_hz(self, missing: int) -> list[int] | None:
-        """Frequencies of ``links``, −1 for none; ``None`` unless fewer than ``missing`` of them are left out."""
-        if self._steps is None:
+    def packing(self, random: np.random.Generator, kernels: Callable[[], Kernels]) -> Iterator[Packed] | None:
+        """Plans of these links without end; ``None`` where there are none."""
+        if self._crowd is None:
             return None
-        drawn = min((next(self._steps) for _ in range(DRAWS)), key=lambda packed: packed.left)
+        return Packing(self._crowd, random, kernels, narrow=False, moves=MOVES).steps()
+
+    def draw_hz(self, packing: Iterator[Packed], missing: int) -> list[int] | None:
+        """Frequencies of ``links``, −1 for none; ``None`` unless fewer than ``missing`` of them are left out."""
+        drawn = min((next(packing) for _ in range(DRAWS)), key=lambda packed: packed.left)
         return self._at_hz(drawn) if drawn.left < missing else None
 
     def _at_hz(self, packed: Packed) -> list[int]:
@@ -78,8 +69,8 @@ def _classes_of(question: Question) -> list[int]:
         alone &= ~meets_others
 
 
-def _crowd(classes: Sequence[int], class_of: Sequence[int], standing: Standing, kernels: Kernels) -> Crowd:
-    tables = standing.tables
+def _crowd(classes: Sequence[int], class_of: Sequence[int], standing: Standing) -> Crowd:
+    tables, kernels = standing.tables, standing.kernels()
     need = np.bincount(class_of, minlength=len(classes)).astype(np.int64)
     apart: NDArray[np.int64] = -(-tables.spacing_hz[np.ix_(classes, classes)] // tables.step_hz)
     places = np.zeros((len(classes), tables.size), dtype=np.bool_)

@@ -219,6 +219,12 @@ class Question:
                 extent[k] = places[0], places[-1] + 1
         return extent
 
+    @property
+    def bytes_of_tables(self) -> int:
+        """How much memory the counts of ``tables`` take."""
+        rows = 12 * len(self.members) + len(self.classes)  # two rows and five histograms, twice as long, per group
+        return np.dtype(np.int32).itemsize * rows * self.raster.size
+
     def check_size(self) -> None:
         """Raise UsageError when counts could grow beyond what the tables hold."""
         for members, distances in zip(self.members, self.groups.distance_hz.tolist(), strict=True):

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from fallow.plan.engine import HOME_ONLY, IN_ANY_TIER, LOWEST, Kernels, numpy_kernels
 from fallow.plan.only_distances import OnlyDistances
+from fallow.plan.packing import Packed
 from fallow.plan.question import Question
 from fallow.plan.repair import FewestMoves, Repair
 from fallow.plan.score import Score, score_of
@@ -22,7 +23,7 @@ from fallow.plan.sowing import Sowing
 from fallow.plan.standing import Standing
 from fallow.plan.worth import VERDICT_STEP
 
-__all__ = ["Solution", "SpareAt", "improve"]
+__all__ = ["Search", "Solution", "SpareAt", "improve", "solution_of"]
 
 Whole = NDArray[np.int64]
 
@@ -87,7 +88,7 @@ def improve(
     The same seed and the same number of steps (calls of ``should_stop``) give the same plans, whichever kernels do the
     work. Ends when ``should_stop`` says so, or when nothing is left to wish for.
     """
-    search = _Search(question, seed, kernels)
+    search = Search(question, seed, kernels)
     best: Score | None = None
     told: FewestMoves | None = None
     try:
@@ -97,14 +98,15 @@ def improve(
                 tell(told)
             if best is None or score > best:
                 best = score
-                yield _solution(question, score, at_hz)
+                yield solution_of(question, score, at_hz)
             if search.nothing_left(best) or should_stop():
                 return
     finally:
         del search.repair  # it points back to the search, and would keep its tables, which are large
 
 
-def _solution(question: Question, score: Score, at_hz: Whole) -> Solution:
+def solution_of(question: Question, score: Score, at_hz: Whole) -> Solution:
+    """Carriers at ``at_hz`` (−1: nowhere) as a plan."""
     placed = [(carrier, int(hz)) for carrier, hz in zip(question.carriers, at_hz, strict=True) if hz >= 0]
     return Solution(
         {carrier.name: hz for carrier, hz in placed if not carrier.is_spare},
@@ -113,13 +115,18 @@ def _solution(question: Question, score: Score, at_hz: Whole) -> Solution:
     )
 
 
-class _Search:
-    """The plan in the making and what is known of it. Spares stand in it only when all links do."""
+class Search:
+    """The plan in the making and what is known of it. Spares stand in it only when all links do.
 
-    def __init__(self, question: Question, seed: int, kernels: Callable[[], Kernels]) -> None:
+    ``like``: another search, which is gone on with from where it is.
+    """
+
+    def __init__(
+        self, question: Question, seed: int, kernels: Callable[[], Kernels], like: Search | None = None
+    ) -> None:
         self.question = question
         self.random = np.random.default_rng(seed)
-        self.standing = Standing(question, kernels)
+        self.standing: Standing = Standing(question, kernels) if like is None else like.standing.copied()
         self.facts = question.facts
         movable = np.flatnonzero(~self.facts.is_fixed)
         self.links = [int(i) for i in movable if not self.facts.is_spare[i]]
@@ -133,7 +140,10 @@ class _Search:
         self.astray = 0
         self.best, self.best_hz = self._current(), self.standing.at_hz.copy()
         self.sowing = Sowing(question, self.standing.tables)
-        self.only_distances = OnlyDistances(question, self.standing, self.random, kernels)
+        self.only_distances: OnlyDistances = (
+            OnlyDistances(question, self.standing) if like is None else like.only_distances
+        )
+        self.packing = self.only_distances.packing(self.random, kernels)
         self.repair = Repair(self.standing, self.placeable, self.random, self._shake)
         self.on_raster = ~np.isin(self.facts.class_index, list(question.odd_classes))
 
@@ -147,6 +157,13 @@ class _Search:
 
     def steps(self) -> Iterator[tuple[Score, Whole]]:
         """Plans as they come, one per step, better or not."""
+        yield from self.fills()
+        if self.repair.with_home:
+            yield from self._repairing()
+        yield from self.onwards()
+
+    def fills(self) -> Iterator[tuple[Score, Whole]]:
+        """The first plans, from nothing; the better one is left standing."""
         yield self._filled(area_by_area(self.question, self.links))
         if self._missing():
             first, at_hz = self._current(), self.standing.at_hz.copy()
@@ -155,10 +172,17 @@ class _Search:
             if self._current() < first:
                 self._restore(at_hz)
         self._begin_here()
-        if self.repair.with_home:
-            yield from self._repairing()
+
+    def onwards(self) -> Iterator[tuple[Score, Whole]]:
+        """Plans from the one that stands, without end."""
         while True:
             yield self._step()
+
+    def follow(self, at_hz: Whole) -> None:
+        """Go on from another plan."""
+        links_missing = bool((at_hz[self.placeable] < 0).any())
+        self._restore(np.where(self.facts.is_spare & ~self.facts.is_fixed & links_missing, -1, at_hz))
+        self._begin_here()
 
     def _repairing(self) -> Iterator[tuple[Score, Whole]]:
         """Plans with all links that move fewer and fewer; where there is none, the best so far is left standing."""
@@ -232,8 +256,8 @@ class _Search:
         if kind < SOWING / (1 + self.sown_in_vain / SOWING_PATIENCE) and self.sowing.possible:
             self._sow()
             self.sown_in_vain += 1
-        elif kind < PACKING and self.only_distances.possible:
-            self._pack(missing)
+        elif kind < PACKING and self.packing is not None:
+            self._pack(self.packing, missing)
         elif kind < WANDERING:
             self._wander(missing)
         else:
@@ -275,10 +299,10 @@ class _Search:
         left = self._missing()
         self._place(left, [LOWEST] * len(left))
 
-    def _pack(self, missing: Sequence[int]) -> None:
+    def _pack(self, packing: Iterator[Packed], missing: Sequence[int]) -> None:
         """Start anew with the links that only keep distances, where that leaves out fewer of them."""
         links = self.only_distances.links
-        homes_hz = self.only_distances.draw_hz(len(set(links) & set(missing)))
+        homes_hz = self.only_distances.draw_hz(packing, len(set(links) & set(missing)))
         if homes_hz is not None:
             self.standing.take(links)
             self.standing.place(links, homes_hz, [HOME_ONLY] * len(links))

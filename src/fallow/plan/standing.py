@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from copy import copy
 from itertools import groupby
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,6 +33,15 @@ class Standing:
         self.classes = whole(carrier.class_index for carrier in question.carriers)
         self.fixed = np.array([carrier.fixed_hz is not None for carrier in question.carriers], dtype=np.bool_)
         self.at_hz = whole(-1 if c.fixed_hz is None else c.fixed_hz for c in question.carriers)
+
+    def copied(self) -> Standing:
+        """The same, standing by itself."""
+        twin = copy(self)
+        parts = self.tables._asdict().items()
+        own: dict[str, Any] = {name: part.copy() for name, part in parts if isinstance(part, np.ndarray)}
+        twin.tables = self.tables._replace(**own)
+        twin.at_hz = self.at_hz.copy()
+        return twin
 
     def take(self, carriers: Sequence[int]) -> None:
         """Take carriers away; those that stand nowhere stay so."""

@@ -19,11 +19,13 @@ __all__ = ["compiled", "count_quickly", "exercise"]
 
 
 def compiled(function: Callable[..., object]) -> Any:
-    """The function as numba compiles it when it is first called, kept on disk where it can be."""
+    """The function as numba compiles it when it is first called, kept on disk where it can be; other threads run on
+    beside it.
+    """
     try:
-        return numba.njit(cache=True)(function)
+        return numba.njit(cache=True, nogil=True)(function)
     except RuntimeError:  # numba found no folder that it may write its cache to
-        return numba.njit(function)
+        return numba.njit(nogil=True)(function)
 
 
 count_quickly: Kernel = compiled(count_each)

@@ -9,15 +9,18 @@ from fractions import Fraction
 
 from fallow.errors import UsageError
 from fallow.plan.headroom import FACTORS, is_complete, with_headroom
+from fallow.plan.lanes import improve_side_by_side
 from fallow.plan.question import Question
 from fallow.plan.repair import FewestMoves
-from fallow.plan.search import Solution, improve
+from fallow.plan.search import Solution
 from fallow.show.wanted import Wanted
 from fallow.workflow.accelerate import kernels
 
 __all__ = ["Clock", "Found", "Progress", "search"]
 
 SHARE_FOR_PLACES = 0.4  # of the search, before a plan in which every link stands is given more room
+LANES = 2  # searches side by side, whatever the machine, so that a seed means the same plans everywhere
+LARGEST_TABLES = 1_000_000_000  # bytes; beyond, a second set of them would be too much for small laptops
 Progress = Callable[[str, float], None]
 
 
@@ -69,6 +72,7 @@ def search(
     """
     seen: list[Solution] = []
     fewest = [FewestMoves()]
+    lanes = LANES if question.bytes_of_tables <= LARGEST_TABLES else 1
     keeps = any(carrier.home_hz is not None for carrier in question.links)
 
     def may_widen() -> bool:
@@ -78,7 +82,9 @@ def search(
         return clock.is_over(share * (SHARE_FOR_PLACES if may_widen() else 1.0))
 
     try:
-        for plan in improve(question, seed=seed, should_stop=enough, kernels=kernels(), tell=fewest.append):
+        for plan in improve_side_by_side(
+            question, seed=seed, should_stop=enough, kernels=kernels(), tell=fewest.append, lanes=lanes
+        ):
             seen.append(plan)  # noqa: PERF402 - enough() looks at the plans as they come
         if not seen:  # the search promises a first plan before it asks for the time
             raise UsageError("no plan was made", hint="give the search more time with --seconds")
