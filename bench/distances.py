@@ -24,7 +24,7 @@ def main() -> None:
     """Print the table."""
     options = argparse.ArgumentParser(description=__doc__)
     options.add_argument("problems", nargs="*", help="of them only these")
-    options.add_argument("--seconds", type=float, default=30.0)
+    options.add_argument("--seconds", type=float, default=10.0)
     options.add_argument("--seed", type=int, default=1)
     options.add_argument("--cp-sat", action="store_true", help="and the same for OR-Tools CP-SAT")
     asked = options.parse_args()

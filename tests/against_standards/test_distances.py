@@ -45,6 +45,7 @@ def test_geom30b_is_solved_as_short_as_published():
     assert best_span("GEOM30b", 40, NumpyKernels()) == 76
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", LONGEST)
 def test_philadelphia_comes_near_the_published_span_and_never_below(name):
     compiled = pytest.importorskip("fallow.plan.compiled", reason="numba is not installed: too slow without it")
