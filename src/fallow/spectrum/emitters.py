@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,7 +17,7 @@ from fallow.spectrum.noise_floor import HIGHEST_RISE_DB
 from fallow.spectrum.on_air import on_air, told_on_air
 from fallow.spectrum.own_patterns import Tuning, at_tuning_edge
 from fallow.spectrum.standing_out import FALSE_EMITTERS, LEAST_ABOVE_FLOOR_DB, NARROW_HZ, Stretch, find_stretches
-from fallow.spectrum.statistics import noise_quantile_db
+from fallow.spectrum.together import pattern_of
 from fallow.spectrum.verdict import Emitter
 from fallow.spectrum.window_levels import geometry_of, pieces, powers_in, sum_over
 
@@ -41,7 +41,7 @@ def find_emitters(
     high = np.array([block.high_hz for block in blocks] + [float(highs[one.last - 1]) for one in stretches])
     if low.size == 0:
         return []
-    met = _while_on(evidence, low, high)
+    met = _while_on(evidence, low, high, _patterns(evidence, stretches, len(blocks)))
     emitters = [
         _emitter(evidence, met, (index,), _look_of(evidence, met, block, index), confidence_pct)
         for index, block in enumerate(blocks)
@@ -55,6 +55,9 @@ def find_emitters(
         if k not in taken:
             on, looked = met.on[:, beyond + k], met.looked[:, beyond + k]
             look = look_at(evidence, Sighting(one.first, one.last, one.broad, on, int(looked.sum())))
+            if one.lift_db:
+                lift = f"rises and falls as a whole, by {one.lift_db:.0f} dB"
+                look = Look(look.looks_like, (*look.clues, lift))
             if one.broad:
                 mirrored = also_mirrored(evidence.heard, evidence.floor, blocks, low[beyond + k], high[beyond + k])
                 look = Look("noise-like block", (mirrored, *look.clues)) if mirrored else look
@@ -128,8 +131,24 @@ def _emitter(evidence: Evidence, met: _Met, spans: tuple[int, ...], look: Look, 
     )
 
 
-def _while_on(evidence: Evidence, low_hz: NDArray[np.float64], high_hz: NDArray[np.float64]) -> _Met:
-    """Each span's level while on, the sweeps in which it was on, and those that looked."""
+def _patterns(evidence: Evidence, stretches: Sequence[Stretch], beyond: int) -> dict[int, NDArray[np.bool_]]:
+    """In which sweeps what comes and goes as a whole was on, by its place among the spans, shape (sweep,) each."""
+    return {
+        beyond + k: pattern_of(evidence.heard, evidence.floor.noise_db, one.first, one.last)
+        for k, one in enumerate(stretches)
+        if one.lift_db
+    }
+
+
+def _while_on(
+    evidence: Evidence,
+    low_hz: NDArray[np.float64],
+    high_hz: NDArray[np.float64],
+    patterns: Mapping[int, NDArray[np.bool_]],
+) -> _Met:
+    """Each span's level while on, the sweeps in which it was on (by ``patterns`` where they tell), and those that
+    looked.
+    """
     heard, floor = evidence.heard, evidence.floor
     geometry = geometry_of(heard, low_hz, high_hz)
     nothing = np.zeros(heard.axis.n, dtype=bool)
@@ -142,13 +161,17 @@ def _while_on(evidence: Evidence, low_hz: NDArray[np.float64], high_hz: NDArray[
         powers = powers_in(heard, part, floor.noise_db, nothing)
         held = np.where(powers.valid, powers.least, 0.0)
         tail = FALSE_EMITTERS / max(1, heard.n_sweeps)
-        by_noise = noise[piece] * 10.0 ** (noise_quantile_db(1.0 - tail, heard.noise.shape * part.cells) / 10.0)
+        by_noise = noise[piece] * 10.0 ** (heard.upper_tail.exceeded_db(tail, part.cells) / 10.0)
         half_way = np.sqrt(np.maximum(noise[piece], 1e-300) * np.maximum(held.max(axis=0), 1e-300))
         heard_on = powers.valid & (held >= np.minimum(np.maximum(by_noise, half_way), held.max(axis=0)))
+        for place in np.flatnonzero(np.isin(piece, list(patterns))):
+            heard_on[:, place] = patterns[int(piece[place])] & powers.valid[:, place]
         on[:, piece], looked[:, piece] = heard_on, powers.valid
         mean = np.where(heard_on, held, 0.0).sum(axis=0) / np.maximum(heard_on.sum(axis=0), 1)
         level[piece] = 10.0 * np.log10(np.maximum(mean, 1e-300))
-    on |= _any_bin_on(evidence, low_hz, high_hz) & looked
+    any_on = _any_bin_on(evidence, low_hz, high_hz)
+    any_on[:, list(patterns)] = False
+    on |= any_on & looked
     return _Met(low_hz, high_hz, level, on, looked)
 
 
@@ -163,7 +186,7 @@ def _any_bin_on(evidence: Evidence, low_hz: NDArray[np.float64], high_hz: NDArra
     wide = np.flatnonzero(high_hz - low_hz > NARROW_HZ)
     if wide.size == 0:
         return on
-    single = float(noise_quantile_db(1.0 - FALSE_EMITTERS / (heard.axis.n * heard.n_sweeps), heard.noise.shape))
+    single = float(heard.upper_tail.exceeded_db(FALSE_EMITTERS / (heard.axis.n * heard.n_sweeps)))
     least = (floor.noise_db + max(single, LEAST_ABOVE_FLOOR_DB)).astype(np.float32)
     least[evidence.own_lines | evidence.suspect_lines | ~np.isfinite(least)] = np.inf
     spans = [(int(index), heard.axis.bins_touching(low_hz[index], high_hz[index])) for index in wide]

@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 from fallow.spectrum.deciding import Evidence
 from fallow.spectrum.regular import Regular, find_regular, lone_distances, told_chance
 from fallow.spectrum.standing_out import BRIDGE_HZ, FALSE_EMITTERS, Stretch
-from fallow.spectrum.statistics import noise_quantile_db
 from fallow.units import format_width
 
 __all__ = ["Gathering", "find_combs", "find_hopping"]
@@ -212,7 +211,7 @@ def _hops(evidence: Evidence, stretches: list[Stretch]) -> _Hops:
     """What was on in each sweep within the stretches."""
     heard, floor = evidence.heard, evidence.floor
     lifted = np.interp(heard.axis.centres_hz, floor.group_centres_hz, floor.rises_db.max(axis=0))
-    single = float(noise_quantile_db(1.0 - FALSE_EMITTERS / (heard.axis.n * heard.n_sweeps), heard.noise.shape))
+    single = float(heard.upper_tail.exceeded_db(FALSE_EMITTERS / (heard.axis.n * heard.n_sweeps)))
     parts = []
     for one in stretches:
         bins = slice(one.first, one.last)

@@ -17,9 +17,11 @@ from fallow.errors import UsageError
 from fallow.spectrum.axis import Axis
 from fallow.spectrum.chain import Chain
 from fallow.spectrum.levels import Levels
+from fallow.spectrum.stacking import all_timed, stacked
 from fallow.spectrum.statistics import NoiseModel, estimate_peak_count, estimate_samples
 from fallow.spectrum.sweep import Detector, LevelUnit, Series, Survey
 from fallow.spectrum.trace_kind import TraceKind, estimate_kind, told_contradiction, told_kind
+from fallow.spectrum.upper_tail import UpperTail, find_upper_tail
 from fallow.units import Span
 
 __all__ = ["Heard", "is_absolute", "make_ready"]
@@ -111,6 +113,11 @@ class Heard:
         return np.where(self.measured, self._sums.highest, np.nan).astype(np.float64)
 
     @cached_property
+    def upper_tail(self) -> UpperTail:
+        """How far its noise reaches up."""
+        return find_upper_tail(self.levels_db, self.rbw_hz / float(self.axis.step_hz), self.noise.shape)
+
+    @cached_property
     def _sums(self) -> _Sums:
         return _Sums.over(self.levels_db)
 
@@ -155,8 +162,8 @@ def make_ready(
 ) -> tuple[tuple[Heard, ...], tuple[str, ...]]:
     """The series of a survey ready to be judged, and notes for people on what was left out or assumed.
 
-    Series of one instrument with the same axis, bandwidth, detector and trace are taken as sweeps of one. Raises
-    UsageError without any level.
+    Series of one instrument with the same axis, bandwidth, detector and trace are taken as sweeps of one (see
+    ``stacking``). Raises UsageError without any level.
     """
     notes: list[str] = []
     kept = [series for series in survey.series if series.detector is not Detector.MIN_HOLD and series.n_sweeps > 0]
@@ -167,7 +174,9 @@ def make_ready(
     corrections = chain if chain is not None and absolute else None
     if chain is not None and chain.parts and not absolute:
         notes.append("the chain's gains were not used: without a row of kind instrument the levels stay relative")
-    heard = tuple(_ready(series, corrections, own) for series in _merged(kept))
+    groups, named = stacked(kept)
+    notes.extend(named)
+    heard = tuple(_ready(series, corrections, own) for series in groups)
     falling = [part for part in heard if _believed(part.detector, part.kind) is Detector.MIN_HOLD]
     if falling:
         heard = tuple(part for part in heard if part not in falling)
@@ -223,43 +232,13 @@ def _remarks(part: Heard) -> list[str]:
     return remarks
 
 
-def _merged(series: Sequence[Series]) -> list[list[Series]]:
-    """Series of one kind together, in the order of their first sweeps where all tell it."""
-    merged: list[list[Series]] = []
-    for one in series:
-        for others in merged:
-            if _same_kind(one, others[0]):
-                others.append(one)
-                break
-        else:
-            merged.append([one])
-    return [sorted(parts, key=_first_s) if _all_timed(parts) else parts for parts in merged]
-
-
-def _same_kind(one: Series, other: Series) -> bool:
-    def stated(series: Series) -> tuple[object, ...]:
-        return series.unit, series.rbw_hz, series.detector, series.trace, series.instrument
-
-    return stated(one) == stated(other) and one.axis == other.axis
-
-
-def _all_timed(parts: Sequence[Series]) -> bool:
-    """Whether the times of all sweeps are known, and can be compared."""
-    known = all(part.times_s is not None and bool(np.isfinite(part.times_s).all()) for part in parts)
-    return known and len({part.zone_known for part in parts}) == 1
-
-
-def _first_s(part: Series) -> float:
-    return float(part.times_s[0]) if part.times_s is not None else 0.0
-
-
 def _ready(parts: Sequence[Series], chain: Chain | None, own: Sequence[Span]) -> Heard:
     series, axis = parts[0], parts[0].axis
     gains = np.zeros(axis.n) if chain is None else chain.gain_at(axis.centres_hz)
     without = np.zeros(axis.n) if chain is None else chain.gain_at(axis.centres_hz, without=("antenna",))
     added = None if chain is None else -gains.astype(np.float32)
     levels = Levels(tuple(part.levels_db for part in parts), added)
-    times = np.concatenate([part.times_s for part in parts if part.times_s is not None]) if _all_timed(parts) else None
+    times = np.concatenate([part.times_s for part in parts if part.times_s is not None]) if all_timed(parts) else None
     lowest = _lowest_possible_db(levels)
     rejected = _count_below(levels, lowest)
     rbw = series.rbw_hz if series.rbw_hz and series.rbw_hz > 0 else float(axis.step_hz)

@@ -274,7 +274,7 @@ def _edges(evidence: Evidence, seen: Sighting) -> tuple[tuple[float, float], flo
     window = max(3, round(EDGE_WINDOW_HZ / step)) | 1
     reach = max(window, round(EDGE_HZ / step))
     begin, end = max(0, seen.first - reach), min(heard.axis.n, seen.last + reach)
-    above = (heard.mean_db - evidence.floor.noise_db)[begin:end]
+    above = _mean_while_on_db(evidence, seen, begin, end) - evidence.floor.noise_db[begin:end]
     level = running_quantile(above, window, 0.5, hop=1)
     inside = level[seen.first - begin : seen.last - begin]
     height = float(np.nanquantile(inside, 0.75)) if inside.size else 0.0
@@ -282,6 +282,18 @@ def _edges(evidence: Evidence, seen: Sighting) -> tuple[tuple[float, float], flo
         _crossing(level, seen.first - begin, height, step),
         _crossing(level[::-1], end - seen.last, height, step),
     ), height
+
+
+def _mean_while_on_db(evidence: Evidence, seen: Sighting, begin: int, end: int) -> NDArray[np.float64]:
+    """Mean power of some bins while the stretch was on, dB, shape (bin,)."""
+    heard, rows = evidence.heard, np.flatnonzero(seen.on)
+    if rows.size in (0, heard.n_sweeps):
+        return heard.mean_db[begin:end]
+    rows = rows[:: max(1, rows.size // MOST_ROWS)]
+    linear = 10.0 ** (heard.levels_db[rows, begin:end].astype(np.float64) / 10.0)
+    valid = np.isfinite(linear)
+    mean = np.where(valid, linear, 0.0).sum(axis=0) / np.maximum(1, valid.sum(axis=0))
+    return np.asarray(10.0 * np.log10(np.where(valid.any(axis=0), mean, np.nan)), dtype=np.float64)
 
 
 def _crossing(level_db: NDArray[np.float64], first: int, height_db: float, step_hz: float) -> float:

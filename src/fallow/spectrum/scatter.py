@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from fallow.spectrum.levels import Levels
 from fallow.spectrum.statistics import median_of_valid
 
-__all__ = ["Scatter", "find_scatter", "level_step_db", "some_rows"]
+__all__ = ["Scatter", "find_residuals", "find_scatter", "level_step_db", "some_rows"]
 
 Values = NDArray[np.float64]
 MOST_ROWS = 64  # sweeps that are looked at
@@ -64,6 +64,18 @@ def find_scatter(rows: Values, rbw_bins: float, step_db: float) -> Scatter | Non
     scatter over time, the shape of the floor that along frequency: the narrower one is noise. None where nothing is
     left.
     """
+    found = find_residuals(rows, rbw_bins, step_db)
+    if found is None:
+        return None
+    left, centring = found
+    known = left[np.isfinite(left)]
+    return Scatter(known - np.median(known), known.size / _alike(left, rbw_bins), centring, step_db)
+
+
+def find_residuals(rows: Values, rbw_bins: float, step_db: float) -> tuple[Values, float] | None:
+    """The same residuals [dB] where they stand, shape (sweep, bin) but for the ends, NaN where there is none; and the
+    variance of the floor that was taken off, in variances of one reading. None where nothing is left.
+    """
     if step_db:
         rows = rows + np.random.default_rng(1).uniform(-step_db / 2, step_db / 2, rows.shape)
     several = rows.shape[0] >= FEWEST_SWEEPS
@@ -75,9 +87,7 @@ def find_scatter(rows: Values, rbw_bins: float, step_db: float) -> Scatter | Non
     if not views:
         return None
     left, centring = min(views, key=lambda view: _sigma(view[0]) / math.sqrt(1.0 + view[1]))
-    left = np.where(np.abs(left - _middle(left)) <= FARTHEST_SIGMAS * max(_sigma(left), 1e-9), left, np.nan)
-    known = left[np.isfinite(left)]
-    return Scatter(known - np.median(known), known.size / _alike(left, rbw_bins), centring, step_db)
+    return np.where(np.abs(left - _middle(left)) <= FARTHEST_SIGMAS * max(_sigma(left), 1e-9), left, np.nan), centring
 
 
 def level_step_db(rows: Values) -> float:

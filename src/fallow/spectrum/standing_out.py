@@ -18,7 +18,8 @@ from fallow.spectrum.blocks import Block
 from fallow.spectrum.deciding import Evidence
 from fallow.spectrum.heard import Heard
 from fallow.spectrum.noise_floor import running_quantile
-from fallow.spectrum.statistics import noise_quantile_db
+from fallow.spectrum.together import OverTime, Together, find_together, over_time
+from fallow.spectrum.upper_tail import UpperTail
 
 __all__ = ["BRIDGE_HZ", "FALSE_EMITTERS", "LEAST_ABOVE_FLOOR_DB", "NARROW_HZ", "Stretch", "find_stretches"]
 
@@ -37,23 +38,35 @@ RAGGED_FACTOR = 2.0  # what stands out from a ragged rise must do so by twice th
 
 @dataclass(frozen=True)
 class Stretch:
-    """Bins ``first`` to ``last`` (exclusive) that stand out together."""
+    """Bins ``first`` to ``last`` (exclusive) that stand out together. ``lift_db``: of broad noise that comes and goes
+    as a whole, by how much it is up while on, else 0.
+    """
 
     first: int
     last: int
     broad: bool
+    lift_db: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
 class _View:
     """The mean or the highest level over the sweeps, above the floor, in dB per bin; and what noise may show of it.
 
-    ``readings``: gamma shape of one of its readings; ``of``: of how many it is the highest.
+    ``readings``: of how many each is the mean; ``of``: of how many such means it is the highest.
     """
 
     above_db: NDArray[np.float64]
-    readings: float
+    tail: UpperTail
+    readings: int
     of: int
+
+    def noise_db(self, chance: float) -> float:
+        """What noise exceeds in one bin with this chance, dB above its mean."""
+        return float(self.tail.exceeded_db(chance / self.of, self.readings))
+
+    def middle_db(self, share: float) -> float:
+        """What a bin of noise exceeds but for this share of them, dB above its mean."""
+        return float(self.tail.exceeded_db(-math.expm1(math.log(share) / self.of), self.readings))
 
 
 def find_stretches(evidence: Evidence, blocks: Sequence[Block]) -> list[Stretch]:
@@ -62,15 +75,13 @@ def find_stretches(evidence: Evidence, blocks: Sequence[Block]) -> list[Stretch]
     Outside of ``blocks``; lines of the instrument itself are none. Noise alone makes any with ``FALSE_EMITTERS``.
     """
     heard, floor = evidence.heard, evidence.floor
-    lifted = np.interp(heard.axis.centres_hz, floor.group_centres_hz, floor.rises_db.max(axis=0))
-    shape = heard.noise.shape
-    views = [_View(heard.mean_db - floor.noise_db - lifted, shape * heard.n_sweeps, 1)]
-    if heard.n_sweeps > 1:
-        views.append(_View(heard.highest_db - floor.noise_db - lifted, shape, heard.n_sweeps))
     taken = np.zeros(heard.axis.n, dtype=bool)
     for block in blocks:
         taken[heard.axis.bins_touching(block.low_hz - heard.rbw_hz, block.high_hz + heard.rbw_hz)] = True
     lines = evidence.own_lines | evidence.suspect_lines
+    seen = over_time(heard, floor.noise_db, taken | lines)
+    together = find_together(seen)
+    views = _views(evidence, seen)
     opened = [_opened(heard, np.where(taken | lines, np.nan, view.above_db)) for view in views]
     rises = np.zeros(heard.axis.n, dtype=bool)
     broad, narrow = rises.copy(), rises.copy()
@@ -79,14 +90,28 @@ def find_stretches(evidence: Evidence, blocks: Sequence[Block]) -> list[Stretch]
             rises[first:last] = True
             begin, end = _cut_to_edges(heard, view.above_db, level, first, last)
             broad[begin:end] |= float(heard.steps_hz[begin:end].sum()) > NARROW_HZ
+    for one in together:
+        rises[slice(*one.skirts)] = True
     for view, level in zip(views, opened, strict=True):
         narrow |= np.nan_to_num(view.above_db, nan=-99.0) > _least_db(heard, view, level, rises | broad)
-    return _tidied(evidence, broad & ~taken, narrow & ~taken & ~lines)
+    return _tidied(evidence, broad & ~taken, narrow & ~taken & ~lines, together)
+
+
+def _views(evidence: Evidence, seen: OverTime) -> list[_View]:
+    """The mean over the sweeps, and the highest: less by how much the floor as a whole was up in some of them."""
+    heard, floor = evidence.heard, evidence.floor
+    lifted = np.interp(heard.axis.centres_hz, floor.group_centres_hz, floor.rises_db.max(axis=0))
+    views = [_View(heard.mean_db - floor.noise_db - lifted, heard.upper_tail, heard.n_sweeps, 1)]
+    if heard.n_sweeps > 1:
+        drift = seen.highest_drift_db(heard.noise.sd_db(), heard.rbw_hz / float(heard.axis.step_hz))
+        above = heard.highest_db - floor.noise_db - np.maximum(lifted, drift)
+        views.append(_View(above, heard.upper_tail, 1, heard.n_sweeps))
+    return views
 
 
 def _rises(heard: Heard, view: _View, opened_db: NDArray[np.float64]) -> list[tuple[int, int]]:
     """Runs that rise broadly by more than noise does, down to their skirts: first and last (exclusive) index."""
-    usual = max(0.0, float(noise_quantile_db(OPENING_SHARE ** (1.0 / view.of), view.readings)))
+    usual = max(0.0, view.middle_db(OPENING_SHARE))
     core = max(usual + LEAST_ABOVE_FLOOR_DB, _opened_noise_db(heard, view))
     return _runs_with(opened_db > usual + SKIRT_ABOVE_FLOOR_DB, opened_db > core)
 
@@ -95,18 +120,13 @@ def _least_db(
     heard: Heard, view: _View, opened_db: NDArray[np.float64], rises: NDArray[np.bool_]
 ) -> NDArray[np.float64]:
     """What a bin must exceed to stand out: from the floor, or on a rise from that, and from its raggedness."""
-    least = max(_noise_db(FALSE_EMITTERS / 2 / heard.axis.n, view), LEAST_ABOVE_FLOOR_DB)  # two views
+    least = max(view.noise_db(FALSE_EMITTERS / 2 / heard.axis.n), LEAST_ABOVE_FLOOR_DB)  # two views
     threshold = np.full(heard.axis.n, least)
     for first, last in _runs_with(rises, rises):
         rough = (view.above_db - opened_db)[first:last]
         ragged = float(np.nanquantile(rough, 0.9)) if np.isfinite(rough).any() else 0.0
         threshold[first:last] = np.maximum(0.0, opened_db[first:last]) + max(least, RAGGED_FACTOR * ragged)
     return threshold
-
-
-def _noise_db(chance: float, view: _View) -> float:
-    """What noise exceeds in one bin with this chance, dB above its mean."""
-    return float(noise_quantile_db(1.0 - chance / view.of, view.readings))
 
 
 def _opened(heard: Heard, above_db: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -127,7 +147,7 @@ def _opened_noise_db(heard: Heard, view: _View) -> float:
     count = max(2, round(window * min(1.0, float(heard.axis.step_hz) / heard.rbw_hz)))
     most = math.ceil((1.0 - OPENING_SHARE) * count)
     each = float(special.betaincinv(most, count - most + 1, FALSE_EMITTERS / heard.axis.n))
-    return _noise_db(-math.expm1(math.log1p(-each) / view.of) * view.of, view)
+    return view.middle_db(1.0 - each)
 
 
 def _running_max(values: NDArray[np.float64], reach: int) -> NDArray[np.float64]:
@@ -170,11 +190,13 @@ def _outermost(level_db: NDArray[np.float64], first: int, half_db: float, reach:
     return max(0, first - reach) + int(below[-1]) + 1 if below.size else max(0, first - reach)
 
 
-def _tidied(evidence: Evidence, broad: NDArray[np.bool_], narrow: NDArray[np.bool_]) -> list[Stretch]:
+def _tidied(
+    evidence: Evidence, broad: NDArray[np.bool_], narrow: NDArray[np.bool_], together: Sequence[Together]
+) -> list[Stretch]:
     """Rises, without small gaps, and the narrow stretches that are more than the rim of one."""
     heard = evidence.heard
     finest = max(1.5 * heard.rbw_hz, 1.5 * float(heard.axis.step_hz))
-    rises = _runs(heard, broad, max(BROAD_BRIDGE_HZ, finest))
+    rises, lifts = _joined(_runs(heard, broad, max(BROAD_BRIDGE_HZ, finest)), together)
     above = np.nan_to_num(heard.highest_db - evidence.floor.noise_db, nan=-99.0)
     kept: list[Stretch] = []
     rim = max(1, round(BRIDGE_HZ / float(heard.axis.step_hz)))
@@ -185,7 +207,21 @@ def _tidied(evidence: Evidence, broad: NDArray[np.bool_], narrow: NDArray[np.boo
             rises[beside[0]] = (min(low, first), max(high, last))
         else:
             kept.append(Stretch(first, last, False))
-    return sorted(kept + [Stretch(low, high, True) for low, high in rises], key=lambda one: one.first)
+    wide = [Stretch(low, high, True, lift) for (low, high), lift in zip(rises, lifts, strict=True)]
+    return sorted(kept + wide, key=lambda one: one.first)
+
+
+def _joined(
+    rises: Sequence[tuple[int, int]], together: Sequence[Together]
+) -> tuple[list[tuple[int, int]], list[float]]:
+    """Rises and what is lifted together, with the lift of each (0 for a rise); of two that overlap the wider one."""
+    kept, lifted = [], list(together)
+    for low, high in rises:
+        covered = sum(max(0, min(high, one.last) - max(low, one.first)) for one in lifted)
+        if covered < (high - low) / 2:
+            kept.append((low, high))
+            lifted = [one for one in lifted if one.last <= low or high <= one.first]
+    return kept + [(one.first, one.last) for one in lifted], [0.0] * len(kept) + [one.lift_db for one in lifted]
 
 
 def _runs(heard: Heard, out: NDArray[np.bool_], bridge_hz: float) -> list[tuple[int, int]]:

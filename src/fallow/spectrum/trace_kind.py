@@ -9,7 +9,9 @@ distribution of averaged powers (Urkowitz, Proc. IEEE 55 (1967) 523-531); limits
 
 Sweeps of a running max-hold need no shape: their levels never fall, and those of a running min-hold never rise. One
 min-hold trace alone looks like single samples, for the smallest of exponentials is an exponential: that can't be told.
-Nor can averages of decibels be told from averages of powers.
+Nor can averages of decibels be told from averages of powers. Readings that scatter evenly in decibels by more than a
+little (a receiver that smooths, adds errors of its own or compresses) are neither: a normal distribution is tried
+beside all pairs, and where it explains the readings better, no kind is told.
 """
 
 from __future__ import annotations
@@ -39,8 +41,10 @@ SHIFTS = 4  # cells by which the middle may be off
 FEWEST_INDEPENDENT = 100.0
 FINEST_DB = 0.12  # below that an instrument's own unrest decides, not noise. Common practice
 COARSEST_STEP = 1.1  # of the readings, in standard deviations
-MISFIT = 0.025  # distance of the distributions that is still called noise
+MISFIT = 0.012  # distance of the distributions that is still called noise, where readings are many
+EVEN = 8.0  # of the log-likelihood: even scatter explains the readings better than noise does; by luck e^-8
 FALL = 1.92  # of the log-likelihood at the limits: half of chi-square with one degree of freedom, 95 %
+BIAS_STEP_DB = 0.15  # half the distance of neighbouring counts J that are tried, as the bias shows it
 NO_BIAS_DB = 1.5  # by which noise may read high and the trace still be an average
 SINGLE_SAMPLES = 1.35
 MOST_PAIRS = 16  # of sweeps that are asked whether levels ever fall
@@ -60,7 +64,11 @@ class Range:
     high: float
 
     def __str__(self) -> str:
-        return f"{self.best:.2g} ({self.low:.2g} to {self.high:.2g})"
+        return f"{_told(self.best)} ({_told(self.low)} to {_told(self.high)})"
+
+
+def _told(value: float) -> str:
+    return f"{float(f'{value:.2g}'):g}"  # two digits, and no power of ten for a hundred
 
 
 @dataclass(frozen=True)
@@ -139,13 +147,17 @@ def _from_scatter(scatter: Scatter | None) -> TraceKind:
 
 @dataclass(frozen=True, eq=False)
 class _Profile:
-    """Pairs of J and K, each with its log-likelihood, the distance of its distribution, and its bias: shape (pair,)."""
+    """Pairs of J and K, each with its log-likelihood, the distance of its distribution, and its bias: shape (pair,).
+
+    ``even_fit``: the log-likelihood of the normal distribution in decibels that fits best.
+    """
 
     peak_of: Values
     samples: Values
     fit: Values
     misfit: Values
     bias_db: Values
+    even_fit: float
 
 
 def _decided(profile: _Profile, scatter: Scatter) -> TraceKind:
@@ -153,10 +165,12 @@ def _decided(profile: _Profile, scatter: Scatter) -> TraceKind:
     best = int(np.argmax(profile.fit))
     if profile.misfit[best] > MISFIT + 1.5 / math.sqrt(scatter.independent):
         return TraceKind(None, why_not="the readings scatter unlike noise")
+    if profile.even_fit > profile.fit[best] + EVEN:
+        return TraceKind(None, why_not="the readings scatter evenly in decibels, as noise of no trace kind does")
     fallen = profile.fit[best] - profile.fit
     peak_of = _limits(profile.peak_of, best, fallen, float(COUNTS[1] / COUNTS[0]))
     samples = _limits(profile.samples, best, fallen, (SCALES[1] / SCALES[0]) ** 2)
-    noise = Highest(peak_of, samples, _limits(profile.bias_db, best, fallen))
+    noise = Highest(peak_of, samples, _bias_limits(profile, best, fallen))
     lifted = profile.bias_db > NO_BIAS_DB
     apart = abs(float(profile.fit[lifted].max(initial=-1e9) - profile.fit[~lifted].max(initial=-1e9)))
     chance = math.erfc(math.sqrt(apart)) / 2.0  # one side of a normal variate whose square is twice the fall
@@ -179,6 +193,14 @@ def _limits(values: Values, best: int, fallen: Values, factor: float = 1.0) -> R
     return Range(float(values[best]), low / half if low > 1.0 else low, float(inside.max()) * half)
 
 
+def _bias_limits(profile: _Profile, best: int, fallen: Values) -> Range:
+    """The bias with its limits, half a step of the counts that were tried to each side; never below 0."""
+    told = _limits(profile.bias_db, best, fallen)
+    if told.best == 0.0:
+        return told
+    return Range(told.best, max(0.0, told.low - BIAS_STEP_DB), told.high + BIAS_STEP_DB)
+
+
 def _profile(scatter: Scatter, sigma_db: float, alone_db: float) -> _Profile | None:
     """Every pair that scatters about as much, with its fit; None where none does."""
     pairs = [(float(j), k) for j in COUNTS for scale in SCALES if (k := _samples_for(float(j), alone_db * scale))]
@@ -190,17 +212,36 @@ def _profile(scatter: Scatter, sigma_db: float, alone_db: float) -> _Profile | N
     seen = np.histogram(scatter.residuals_db, edges)[0] / scatter.residuals_db.size
     shares, bias_db = _expected(peak_of, samples, edges)
     kernel = _blur(scatter, alone_db, float(edges[1] - edges[0]))
+    fit, misfit = _fitted(shares, kernel, seen, scatter.independent)
+    even, _ = _fitted(_even(alone_db, edges), kernel, seen, scatter.independent)
+    return _Profile(peak_of, samples, fit, misfit, bias_db, float(even.max()))
+
+
+def _fitted(shares: Values, kernel: Values, seen: Values, independent: float) -> tuple[Values, Values]:
+    """The log-likelihood of what was ``seen``, shape (cell,), under each distribution, and how far both lie apart.
+
+    ``shares``: of the cells, shape (distribution, cell), not yet widened by ``kernel``. Each may be shifted a little,
+    and hold a few readings that are no noise.
+    """
     expected = np.array([np.convolve(row, kernel, mode="same") for row in shares])
-    strange = np.where(edges[:-1] >= 0, 1.0 / reach, 0.0)
-    fit, misfit = np.full(peak_of.size, -np.inf), np.ones(peak_of.size)
+    reach = seen.size // 2
+    strange = np.where(np.arange(seen.size) >= reach, 1.0 / reach, 0.0)
+    fit, misfit = np.full(shares.shape[0], -np.inf), np.ones(shares.shape[0])
     for shift in range(-SHIFTS, SHIFTS + 1):
         for share in STRANGE:
             model = (1.0 - share) * np.roll(expected, shift, axis=1) + share * strange + 1e-9
-            tried = scatter.independent * (np.log(model) @ seen)
+            tried = independent * (np.log(model) @ seen)
             better = tried > fit
             fit[better] = tried[better]
             misfit[better] = np.abs(np.cumsum(seen) - np.cumsum(model[better], axis=1)).max(axis=1)
-    return _Profile(peak_of, samples, fit, misfit, bias_db)
+    return fit, misfit
+
+
+def _even(alone_db: float, edges_db: Values) -> Values:
+    """Shares of the cells between edges of normal distributions about as wide as ``alone_db``, shape (scale, cell)."""
+    from scipy import special  # heavy, so only where it is used
+
+    return np.diff(special.ndtr(edges_db / (alone_db * np.array(SCALES)[:, None])), axis=1)
 
 
 def _expected(peak_of: Values, samples: Values, edges_db: Values) -> tuple[Values, Values]:

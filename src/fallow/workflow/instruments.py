@@ -7,16 +7,12 @@ from dataclasses import replace
 from itertools import combinations
 from pathlib import Path
 
-import numpy as np
-
 from fallow.files.readings import FileReading
-from fallow.spectrum.sweep import Series
+from fallow.spectrum.stacking import kind_of, taken_at_once
 
 __all__ = ["instruments_named", "told_apart"]
 
 ONE = "one"  # a name like any other, so that nothing is told apart after all
-FEWEST_SWEEPS = 2  # of a file, so that it lasts for some time
-LEAST_OVERLAP = 0.5  # of the shorter one; two clocks may be off by some sweeps
 
 
 def instruments_named(reading: FileReading, by: str | None) -> FileReading:
@@ -36,7 +32,7 @@ def told_apart(readings: Sequence[FileReading]) -> tuple[tuple[FileReading, ...]
     """
     alike: dict[Hashable, list[FileReading]] = {}
     for reading in readings:
-        for kind in {_kind(series) for series in reading.series if not series.instrument}:
+        for kind in {kind_of(series) for series in reading.series if not series.instrument}:
             alike.setdefault(kind, []).append(reading)
     apart: set[str] = set()
     notes: list[str] = []
@@ -57,29 +53,10 @@ def told_apart(readings: Sequence[FileReading]) -> tuple[tuple[FileReading, ...]
     return named, tuple(dict.fromkeys(notes))
 
 
-def _kind(series: Series) -> Hashable:
-    return series.axis, series.unit, series.rbw_hz, series.detector, series.trace
-
-
 def _at_once(one: FileReading, other: FileReading) -> bool:
     """Whether two files of one kind show the same moments, and are no copies of each other."""
     for mine in one.series:
         for theirs in other.series:
-            if _kind(mine) == _kind(theirs) and _overlap(mine, theirs) and not _copies(mine, theirs):
+            if kind_of(mine) == kind_of(theirs) and taken_at_once(mine, theirs):
                 return True
     return False
-
-
-def _overlap(one: Series, other: Series) -> bool:
-    if one.times_s is None or other.times_s is None or one.zone_known != other.zone_known:
-        return False
-    times = [series.times_s[np.isfinite(series.times_s)] for series in (one, other) if series.times_s is not None]
-    if min(known.size for known in times) < FEWEST_SWEEPS:
-        return False
-    begin, end = max(known.min() for known in times), min(known.max() for known in times)
-    return bool(end - begin > LEAST_OVERLAP * min(np.ptp(known) for known in times))
-
-
-def _copies(one: Series, other: Series) -> bool:
-    count = min(one.n_sweeps, other.n_sweeps)
-    return bool(np.array_equal(one.levels_db[:count], other.levels_db[:count], equal_nan=True))
