@@ -81,9 +81,9 @@ def settle(s: Settling, now: int, picks: NDArray[np.float64]) -> int:
         k, old = classes[who], at[who]
         mark(c, counts, k, old, -1)
         had, slack = counts[k, old], fewest - total
-        best, fit = _best(counts[k], until[k], old, now + i, slack, had)
+        place, best = _choice(counts[k], until[k], old, now + i, slack, had, picks[i, 1])
         if best < CLOSED:
-            at[who] = _nth_place(counts[k], until[k], old, now + i, slack, had, best, int(picks[i, 1] * fit))
+            at[who] = place
             until[k, old] = now + i + int(10 * picks[i, 2]) + bad * 6 // 10
             total += 2 * (best - had)
             fewest = min(fewest, total)
@@ -118,20 +118,17 @@ def _allowed(row: Counts, until: Whole, f: int, old: int, now: int, slack: int, 
     return bool(f != old and (until[f] <= now or 2 * (row[f] - had) < slack))
 
 
-def _best(row: Counts, until: Whole, old: int, now: int, slack: int, had: int) -> tuple[int, int]:
-    """The fewest in the way at any place that may be taken, and at how many places."""
+def _choice(row: Counts, until: Whole, old: int, now: int, slack: int, had: int, pick: float) -> tuple[int, int]:
+    """One of the places that may be taken with the fewest in the way, and how many that are."""
     best, fit = CLOSED, 0
     for f in range(row.shape[0]):
         if row[f] <= best and _allowed(row, until, f, old, now, slack, had):
             fit = fit + 1 if row[f] == best else 1
             best = row[f]
-    return int(best), fit
-
-
-def _nth_place(row: Counts, until: Whole, old: int, now: int, slack: int, had: int, best: int, nth: int) -> int:
+    nth = int(pick * fit)
     for f in range(row.shape[0]):
         if row[f] == best and _allowed(row, until, f, old, now, slack, had):
             if nth == 0:
-                return f
+                return f, int(best)
             nth -= 1
-    return old
+    return old, CLOSED
