@@ -26,9 +26,10 @@ __all__ = ["OverTime", "Together", "find_together", "over_time", "pattern_of", "
 Values = NDArray[np.float64]
 GROUP_HZ = 800e3  # two of them are wider than what is called narrow
 FEWEST_BINS = 3  # in a group
-FEWEST_SWEEPS = 4
+FEWEST_SWEEPS = 8  # in fewer, strong signals that fade follow each other by chance
 MOST_ROWS = 400  # sweeps that are looked at
 LEAST_LIFT_DB = 3.0  # common practice: wall, lights and neighbours lift a floor by 3 to 15 dB
+LEAST_KEPT = 0.8  # of that, in the middle bin of what has soft edges
 ALIKE = 0.85  # correlation of neighbours that belong together, had they no noise
 UNSURE_SIGMAS = 2.0  # of that correlation
 REACH = 2  # groups beyond a chain in which its edge is looked for, and four times as many for its skirts
@@ -100,8 +101,10 @@ def find_together(seen: OverTime) -> list[Together]:
     found = []
     for place, (first, last) in enumerate(chains):
         on = two_states(groups[:, first:last].mean(axis=1))
-        if not _is_clear(groups[:, first:last], on):
+        if not _is_clear(groups[:, first:last], on, seen.noise_sd_db):
             continue
+        if float(np.nanmedian(seen.levels_db[~on, first * size : last * size])) > LEAST_LIFT_DB:
+            continue  # it is there while off too: one that moves in level
         lift = _lift_db(seen.levels_db, on)
         before = chains[place - 1][1] * size if place else 0
         beyond = chains[place + 1][0] * size if place + 1 < len(chains) else lift.size
@@ -110,7 +113,9 @@ def find_together(seen: OverTime) -> list[Together]:
         core = first * size, min(last * size, lift.size)
         begin, end = _to_edges(smooth, core, size)
         skirts = _to_edges(smooth, core, size, SKIRT_DB)
-        found.append(Together(begin, end, float(np.nanmedian(lift[begin:end])), skirts))
+        height = float(np.nanmedian(lift[begin:end])) if end - begin >= size else 0.0
+        if height >= LEAST_KEPT * LEAST_LIFT_DB:
+            found.append(Together(begin, end, height, skirts))
     return found
 
 
@@ -164,15 +169,16 @@ def _chains(groups_db: Values, noise_sd_db: float) -> list[tuple[int, int]]:
     return [(int(first), int(last) + 1) for first, last in zip(edges[::2], edges[1::2], strict=True)]
 
 
-def _is_clear(groups_db: Values, on: NDArray[np.bool_]) -> bool:
-    """Whether two states of a chain differ by enough, and by more than its level scatters within both."""
+def _is_clear(groups_db: Values, on: NDArray[np.bool_], noise_sd_db: float) -> bool:
+    """Whether two states of a chain differ by enough, by more than its level scatters within both, and than noise."""
     if not on.any() or on.all():
         return False
     series = groups_db.mean(axis=1)
     lift = float(series[on].mean() - series[~on].mean())
     away = np.where(on, series - series[on].mean(), series - series[~on].mean())
     within = math.sqrt(float(np.square(away).sum()) / max(1, series.size - 2))
-    return lift >= max(LEAST_LIFT_DB, CLEAR_SIGMAS * within)
+    by_luck = noise_sd_db * math.sqrt((1.0 / on.sum() + 1.0 / (~on).sum()) / groups_db.shape[1])
+    return lift >= max(LEAST_LIFT_DB, CLEAR_SIGMAS * within, CLEAR_SIGMAS * by_luck)
 
 
 def _lift_db(levels_db: Values, on: NDArray[np.bool_]) -> Values:

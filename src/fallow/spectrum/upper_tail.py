@@ -31,6 +31,8 @@ Values = NDArray[np.float64]
 CHANCES = (0.02, 0.005, 0.001)  # at which readings are held against the model
 FEWEST_BEYOND = 5  # readings of a stretch beyond a quantile, or it is not asked
 STRETCHES = 15
+FEWEST_STRETCHES = 5  # of which the middle one is no emitter's
+FARTHEST_IN = 0.05  # chance from which on readings are in the far end, where the model may fail
 BY_LUCK_SIGMAS = 3.0  # above the model: no luck
 UNALIKE_SIGMAS = 3.0  # of a sweep's scatter from the usual one
 NEAR_SHARE = 0.015  # of the model's quantile: so well its shape is known
@@ -59,7 +61,8 @@ class UpperTail:
         variance = np.log1p(np.expm1(spread**2) / count)
         z = -special.ndtri(np.maximum(chance, 1e-14))
         even = (spread**2 / 2 - variance / 2 + z * np.sqrt(variance)) / LN_PER_DB
-        return np.asarray(np.maximum(above, even + noise_quantile_db(0.5, self.shape)), dtype=np.float64)
+        higher = np.maximum(above, even + noise_quantile_db(0.5, self.shape))
+        return np.asarray(np.where(np.asarray(chance) <= FARTHEST_IN, higher, above), dtype=np.float64)
 
 
 def find_upper_tail(levels: Levels, rbw_bins: float, shape: float) -> UpperTail:
@@ -132,12 +135,13 @@ class _Seen:
 
 def _usual_quantile(left_db: Values, chance: float) -> _Seen | None:
     """What readings exceed with a chance in the middle one of the stretches; None where readings are too few."""
-    heights, readings = [], 0
     whole = int(np.isfinite(left_db).sum())
-    stretches = max(1, min(STRETCHES, int(whole * chance / (2 * FEWEST_BEYOND))))
-    for part in np.array_split(left_db, stretches, axis=1):
-        known = part[np.isfinite(part)]
-        if known.size * chance >= FEWEST_BEYOND:
-            heights.append(float(np.quantile(known, 1.0 - chance)))
-            readings += known.size
-    return _Seen(float(np.median(heights)), readings) if heights else None
+    stretches = min(STRETCHES, int(whole * chance / (2 * FEWEST_BEYOND)))
+    if stretches < FEWEST_STRETCHES:
+        return None
+    parts = [part[np.isfinite(part)] for part in np.array_split(left_db, stretches, axis=1)]
+    told = [part for part in parts if part.size * chance >= FEWEST_BEYOND]
+    if len(told) < FEWEST_STRETCHES:
+        return None
+    heights = [float(np.quantile(part, 1.0 - chance)) for part in told]
+    return _Seen(float(np.median(heights)), sum(part.size for part in told))
