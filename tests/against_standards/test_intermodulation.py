@@ -302,9 +302,7 @@ def test_the_carriers_of_a_plan_put_nothing_into_any_window_of_the_plan(seed):
 def planned_bins(seed, guard, step_hz, first_bin):
     """The carriers of a plan, as bins of the simulated device."""
     tuning = (Span(500_000_000, 500_000_000 + 120 * step_hz),)
-    kind = replace(
-        any_equipment(dict.fromkeys(AUDITED, guard * step_hz), 4 * step_hz), tuning=tuning, step_hz=step_hz
-    )
+    kind = replace(any_equipment(dict.fromkeys(AUDITED, guard * step_hz), 4 * step_hz), tuning=tuning, step_hz=step_hz)
     links = tuple(Link(f"link {i}", kind.name) for i in range(9))
     question = Question.build(Wanted(links, {kind.name: kind}), Ground(), spares=0)
     steps = count(1)

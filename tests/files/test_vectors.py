@@ -117,3 +117,15 @@ def test_a_damaged_vector_is_refused(tmp_path: Path) -> None:
     path.write_bytes(path.read_bytes()[:1000])
     (result,) = (result for result in read_paths([path]) if isinstance(result, FileRefusal))
     assert str(result.error) == f"{path}: the file is a damaged .npy file"
+
+
+def test_frequencies_added_up_in_floats_are_an_even_grid(tmp_path: Path) -> None:
+    """A hertz off a grid of 15 kHz is a fiftieth of what a clock of 1 ppm is off at 50 MHz."""
+    drifting = AXIS_HZ + np.floor(np.arange(400) / 100) - np.arange(400) * 0.0075
+    saved(tmp_path, freq=drifting, psd_0=levels(0))
+    axis = read_file(tmp_path / "psd_0.npy").series[0].axis
+    assert axis.points_hz is None
+    assert axis.step_hz == 15_000
+    uneven = AXIS_HZ + 40.0 * (np.arange(400) % 3)
+    saved(tmp_path, freq=uneven)
+    assert read_file(tmp_path / "psd_0.npy").series[0].axis.points_hz is not None

@@ -29,6 +29,8 @@ def test_each_group_is_told_once() -> None:
         "'H all', 'Hall' and 'hall' are taken as 3 areas: if one is meant, spell it alike",
         "'Yard' and 'yard' are taken as two areas: if one is meant, spell it alike",
         "'Act1' and 'act 1' are taken as two scenes: if one is meant, spell it alike",
+        "losses are stated for the area 'Foyer', in which no link and no foreign carrier is: is it spelt right?",
+        "losses are stated for the area 'H all', in which no link and no foreign carrier is: is it spelt right?",
     )
 
 

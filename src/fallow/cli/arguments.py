@@ -452,5 +452,5 @@ def _seconds(text: str) -> float:
 
 def _whole(text: str) -> int:
     if not text.isdecimal() or not text.isascii():
-        raise argparse.ArgumentTypeError(f"{text!r} is not a whole number")
+        raise argparse.ArgumentTypeError(f"{text!r} is not a whole number from 0 up")
     return int(text)

@@ -109,9 +109,11 @@ def axis_of(values: NDArray[np.float64], unit: str, decimals: int, path: str, sl
     tolerance = max(1.0 if places == decimals else 8.0, slack * 10.0**places)
     if _is_even(digits, tolerance):
         scale = Fraction(factor) / Fraction(10) ** places
-        return Axis.regular(
-            int(digits[0]) * scale, Fraction(int(digits[-1] - digits[0]), digits.size - 1) * scale, digits.size
-        )
+        start_hz, step_hz = int(digits[0]) * scale, Fraction(int(digits[-1] - digits[0]), digits.size - 1) * scale
+        whole_hz = round(start_hz) + round(step_hz) * np.arange(digits.size)
+        if slack and float(np.abs(values * factor - whole_hz).max()) <= slack * factor:
+            start_hz, step_hz = Fraction(round(start_hz)), Fraction(round(step_hz))
+        return Axis.regular(start_hz, step_hz, digits.size)
     whole_hz = np.rint(digits * (factor / 10.0**places)).astype(np.int64)
     if bool(np.any(np.diff(whole_hz) <= 0)):
         raise InputError("frequencies lie less than a hertz apart", path=path, hint="say the unit with --unit")

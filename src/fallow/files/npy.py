@@ -31,6 +31,7 @@ _FINEST_STEP_HZ = 100.0  # gigahertz in finer steps are seconds since 1970. Sour
 _MOST_BYTES = 2**33
 _AT_ONCE = 2**21  # numbers of a file that are mapped at once
 _ENOUGH = 2_000_000  # numbers tell what their scale is
+_ADDED_UP_HZ = 1.0  # by which computed frequencies may miss an even grid: far below what any clock keeps (1 ppm)
 _FLOAT_DIGITS = 12  # decimals that a float64 of megahertz or hertz can be trusted with
 
 
@@ -140,7 +141,8 @@ def _read(
         )
     unit = unit or units[0]
     scale = _scale(vectors.sample, telling, path)
-    axis = axis_of(np.ascontiguousarray(points), unit, _FLOAT_DIGITS, str(path))
+    slack = _ADDED_UP_HZ / FREQUENCY_FACTORS_HZ[unit]
+    axis = axis_of(np.ascontiguousarray(points), unit, _FLOAT_DIGITS, str(path), slack)
     levels, rejected = believable_levels(vectors.levels_db(scale, falling=falling), scale, axis, telling.rbw_hz)
     seconds, zone_known, time_notes = _times_for(path, levels.shape[0], telling, beside)
     series = Series(

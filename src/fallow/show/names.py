@@ -1,4 +1,4 @@
-"""Names that are perhaps slips of the pen: two spellings that differ only in capitals or blanks."""
+"""Names that are perhaps slips of the pen: spellings that differ only in capitals or blanks, areas without anybody."""
 
 from __future__ import annotations
 
@@ -25,14 +25,22 @@ def check_names(wanted: Wanted, rows: Sequence[Assignment] = (), path: str | Non
 
 
 def notes_on_names(wanted: Wanted, rows: Sequence[Assignment] = ()) -> tuple[str, ...]:
-    """Areas and scenes of a show, and of the rows of a plan, that look alike but are taken as several; in sentences."""
+    """Areas and scenes of a show, and of the rows of a plan, that are perhaps slips of the pen; in sentences."""
     placed: tuple[Link | Assignment, ...] = (*wanted.links, *rows)
     areas = [area for pair in wanted.losses.pairs for area in pair]
     areas += [one.area for one in placed]
     areas += [one.area for one in wanted.foreign] + [one.area for one in wanted.stations]
     scenes = [scene for one in placed for scene in one.scenes]
     told = [_told(alike, "area") for alike in look_alikes(areas)]
-    return (*told, *(_told(alike, "scene") for alike in look_alikes(scenes)))
+    told += [_told(alike, "scene") for alike in look_alikes(scenes)]
+    return (*told, *_areas_without_anybody(wanted, placed))
+
+
+def _areas_without_anybody(wanted: Wanted, placed: Sequence[Link | Assignment]) -> Iterator[str]:
+    """Areas whose losses are stated although nothing is in them: perhaps a slip that leaves another area open."""
+    peopled = {one.area for one in (*placed, *wanted.foreign)}
+    for area in sorted({area for pair in wanted.losses.pairs for area in pair} - peopled):
+        yield f"losses are stated for the area {area!r}, in which no link and no foreign carrier is: is it spelt right?"
 
 
 def look_alikes(names: Iterable[str]) -> Iterator[tuple[str, ...]]:

@@ -6,6 +6,7 @@ import datetime
 import difflib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from fractions import Fraction
 from functools import partial
 from pathlib import Path
 
@@ -278,6 +279,13 @@ def _audited(rows: Sequence[Assignment], wanted: Wanted, ground: Ground, *, leve
     return replace(found, notes=(*levelled.notes, *names, *found.notes))
 
 
+def _told_room(wanted: Wanted, factor: Fraction) -> str:
+    """By how much distances exceed what is asked. Fixed links stand where they stand, also among themselves."""
+    fixed = sum(link.fixed and link.planned for link in wanted.links)
+    which = "between our carriers and products" if fixed < 2 else "in which a link that is not fixed takes part"
+    return f"there is room: every distance {which} is at least {float(factor):g} times what is asked"
+
+
 def _measured(around: Surroundings, placed: Sequence[Link | Assignment], wanted: Wanted) -> Mapping[str, float] | None:
     """Levels of our carriers from their table. Raises InputError for one that is none of ours nor foreign."""
     if around.measured is None:
@@ -307,8 +315,7 @@ def _make(
     found = search(question, wanted, build, seed=making.seed, clock=clock, share=share)
     best, stopped = found.best, found.stopped
     if found.factor > 1:
-        times = f"at least {float(found.factor):g} times what is asked"
-        notes.append(f"there is room: every distance between our carriers and products is {times}")
+        notes.append(_told_room(wanted, found.factor))
     advice = Advice()
     if making.failures and not stopped:
         channels = () if ground.territory is None else ground.territory.channels
