@@ -114,13 +114,14 @@ def _emitter(evidence: Evidence, met: _Met, spans: tuple[int, ...], look: Look, 
     on, looked = np.any(met.on[:, which], axis=1), np.any(met.looked[:, which], axis=1)
     times = on_air(on, looked, evidence.heard.times_s, confidence_pct)
     held = evidence.heard.held
+    told = (HELD,) if held else told_on_air(times, zone_known=evidence.heard.zone_known)
     return Emitter(
         low_hz=round(low),
         high_hz=round(high),
         centre_hz=round((low + high) / 2),
         level_dbm=round(10.0 * float(np.log10(power)), 2),
         looks_like=look.looks_like,
-        evidence=(*look.clues, *((HELD,) if held else told_on_air(times, zone_known=evidence.heard.zone_known))),
+        evidence=(*look.clues, *told),
         on_share=times.share,
         on_share_low=0.0 if held else times.low,
         on_share_high=1.0 if held else times.high,
@@ -128,6 +129,8 @@ def _emitter(evidence: Evidence, met: _Met, spans: tuple[int, ...], look: Look, 
         last_s=times.last_s,
         period_s=times.period_s,
         zone_known=evidence.heard.zone_known,
+        times=None if held else times,
+        told_times=told,
     )
 
 

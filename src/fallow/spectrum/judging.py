@@ -24,6 +24,7 @@ from fallow.spectrum.instrument_notes import instrument_notes
 from fallow.spectrum.instruments import Instruments, compare_instruments, differing_u_db
 from fallow.spectrum.lines import find_lines
 from fallow.spectrum.moving_lines import find_moving
+from fallow.spectrum.one_list import Sightings, one_list
 from fallow.spectrum.reasons import RELATIVE_PROOF, Circumstances, SliceWindows, reasons_of
 from fallow.spectrum.statistics import missed_share
 from fallow.spectrum.sweep import Survey
@@ -189,7 +190,8 @@ def judge(
         if progress is not None:
             progress(READY_SHARE + (1.0 - READY_SHARE) * (index + 1) / len(heard))
     evidence = tuple(one.evidence for one in found)
-    emitters = _without_doubles([one.emitters for one in found])
+    sightings = [Sightings(one.evidence, one.emitters) for one in found]
+    emitters = one_list(sightings, judging.confidence_pct, absolute=absolute, most=MOST_EMITTERS)
     instruments = compare_instruments(evidence, differing_u_db(chain) if absolute else 0.0, judging.confidence_pct)
     around = _circumstances(evidence, found, judging, (announced, known), instruments, absolute=absolute)
     fewest = _fewest_looks(heard)
@@ -202,7 +204,7 @@ def judge(
         link_width_hz=judging.link_width_hz,
         sweeps=survey.n_sweeps,
         missed_share=missed_share(fewest, judging.confidence_pct),
-        emitters=emitters[:MOST_EMITTERS],
+        emitters=emitters,
         notes=(
             *notes,
             *_notes(around, emitters),
@@ -279,19 +281,6 @@ def _loads(reference: Survey | None, chain: Chain | None, *, absolute: bool) -> 
 
 
 # --- what is found
-
-
-def _without_doubles(of_series: Sequence[Sequence[Emitter]]) -> tuple[Emitter, ...]:
-    """The strongest of those that several series show at one place, rising in frequency; the strongest ones if too
-    many.
-    """
-    kept: list[tuple[int, Emitter]] = []
-    listed = [(series, emitter) for series, emitters in enumerate(of_series) for emitter in emitters]
-    for series, emitter in sorted(listed, key=lambda pair: -pair[1].level_dbm):
-        doubles = (other for home, other in kept if home != series)
-        if not any(other.low_hz <= emitter.centre_hz <= other.high_hz for other in doubles):
-            kept.append((series, emitter))
-    return tuple(sorted((emitter for _, emitter in kept[:MOST_EMITTERS]), key=lambda emitter: emitter.low_hz))
 
 
 def _fewest_looks(heard: Sequence[Heard]) -> int:

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from fallow.spectrum.regular import Regular, find_regular, lone_distances, told_chance
 from fallow.spectrum.statistics import binomial_limits
 
-__all__ = ["OnAir", "effective_sweeps", "on_air", "told_on_air"]
+__all__ = ["OnAir", "effective_sweeps", "on_air", "told_on_air", "told_seen"]
 
 BY_LUCK = 0.01  # chance that a beat is named where there is none
 SURE = 0.7  # so many standard errors: chosen so that 95 % limits hold 95 times in 100 over simulated chains
@@ -161,12 +161,12 @@ def told_on_air(times: OnAir, *, zone_known: bool) -> tuple[str, ...]:
     if times.beat is not None:
         told.append(_told_beat(times.beat, times.sweep_s))
     if times.first_s is not None and times.last_s is not None and times.sweeps > 1:
-        told.append(_told_seen(times.first_s, times.last_s, zone_known=zone_known))
+        told.append(told_seen(times.first_s, times.last_s, zone_known=zone_known))
     return tuple(told)
 
 
-def _told_seen(first_s: float, last_s: float, *, zone_known: bool) -> str:
-    """The day is told once where it is the same."""
+def told_seen(first_s: float, last_s: float, *, zone_known: bool) -> str:
+    """From when to when, in a sentence; seconds since 1970. The day is told once where it is the same."""
     first, last = (datetime.fromtimestamp(at, UTC) for at in (first_s, last_s))
     until = f"{last:%H:%M:%S}" if first.date() == last.date() else f"{last:%Y-%m-%d %H:%M:%S}"
     clock = "UTC" if zone_known else "by its own clock"

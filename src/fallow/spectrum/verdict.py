@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fallow.errors import UsageError
+from fallow.spectrum.on_air import OnAir
 
 __all__ = ["Emitter", "JudgedSlice", "Judging", "Verdict", "WindowVerdicts"]
 
@@ -90,7 +91,8 @@ class Emitter:
     ``on_share`` with its two-sided limits at the confidence of the survey, each 0 to 1; they allow for the likeness of
     neighbouring sweeps. ``first_s``, ``last_s``: start of the sweeps in which it was seen first and last, seconds since
     1970 (UTC where ``zone_known``, else the source's wall clock); ``None`` without times. ``period_s``: it comes at
-    this distance in seconds; ``None`` where no beat was proven, or without times.
+    this distance in seconds; ``None`` where no beat was proven, or without times. ``times``: when it was on in the
+    series that shows it best; ``told_times``: what of the evidence says so.
     """
 
     low_hz: int
@@ -106,6 +108,8 @@ class Emitter:
     last_s: float | None = None
     period_s: float | None = None
     zone_known: bool = False
+    times: OnAir | None = None
+    told_times: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
