@@ -87,6 +87,16 @@ def _tables(verbs: Commands[argparse.ArgumentParser], typing: Typing) -> None:
         tables.add_argument(f"--{name}", metavar="FILE", help=f"table of {_TABLES[name]}")
     tables.add_argument("--plan", metavar="FILE", help="a plan, ours or anybody's; it is then the one in force")
     tables.add_argument("--plan-name", metavar="NAME", help="its name in the show (default: of its file)")
+    tables.add_argument(
+        "--as",
+        choices=("links", "plan", "foreign", "equipment", "areas", "stations"),
+        help="FILE is anybody's table of these, read by evidence; what is in doubt is listed",
+    )
+    tables.add_argument("--preview", action="store_true", help="with --as: how it is understood; changes nothing")
+    tables.add_argument(
+        "--column", action="append", metavar="NAME=HEADING", help="with --as: which heading is the column NAME of ours"
+    )
+    tables.add_argument("--fill", action="append", metavar="NAME=VALUE", help="with --as: what all rows have there")
     tables.add_argument("--replace", action="store_true", help="take out what is in the show and not in the table")
     typing.add_telling(add)
 

@@ -12,6 +12,7 @@ from fallow.cli import show_documents as told
 from fallow.cli.progress import progress_bar
 from fallow.cli.screens import show as screen
 from fallow.cli.show_copies import compare_copies, merge
+from fallow.cli.show_reading import add_anybodys_table
 from fallow.errors import UsageError
 from fallow.pictures import check_picture, draw_air
 from fallow.workflow.show import Desk, change_settings, new_show
@@ -56,7 +57,7 @@ def _check_words(typed: Namespace) -> None:
 
 _WORDS = (
     *("name", "settings", "who", "why", "survey", "area", "other", "scenes", "drop", "text", "about", "old", "new"),
-    *("keep", "plan_name", "take"),
+    *("keep", "plan_name", "take", "column", "fill"),
 )
 
 
@@ -95,7 +96,11 @@ def _list(typed: Namespace) -> int:
 
 
 def _add(typed: Namespace, telling: Telling) -> int:
-    """1 when one file of several could not be read."""
+    """1 when one file of several could not be read, or a cell of a table."""
+    if getattr(typed, "as") is not None:
+        return add_anybodys_table(typed, _desk(typed))
+    if typed.preview or typed.column or typed.fill:
+        raise UsageError("--preview, --column and --fill speak of a table", hint="say what it is: --as links")
     tables = Tables(**{field.name: getattr(typed, field.name) for field in fields(Tables)})
     if not typed.files and not tables.any_given:
         raise UsageError("nothing to add was named", hint="name sweep files, or a table: --links FILE")

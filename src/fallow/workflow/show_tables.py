@@ -18,7 +18,7 @@ from fallow.files.tables import (
     read_plan,
     read_stations,
 )
-from fallow.show.assignment import SPARE_PREFIX
+from fallow.show.assignment import SPARE_PREFIX, Assignment
 from fallow.show.link import LOWEST_PRIORITY, Link
 from fallow.showfile.changing import Change
 from fallow.showfile.images import image_of
@@ -41,12 +41,15 @@ from fallow.workflow.show import IN_FORCE, Desk, FilePath, drop_plan, pairs_of, 
 __all__ = [
     "Added",
     "LinkChange",
+    "NamedPlan",
     "Tables",
     "add_tables",
     "change_link",
     "drop_equipment",
     "drop_links",
     "set_area_pair",
+    "store_values",
+    "what_is_missing",
 ]
 
 
@@ -97,23 +100,43 @@ def add_tables(tables: Tables, desk: Desk, *, replace_all: bool = False) -> tupl
     Raises InputError with line and column where a table can't be read; then nothing is changed.
     """
     read = list(_read(tables))
+    plan = None
+    if tables.plan is not None:
+        plan = NamedPlan(tables.plan_name or Path(tables.plan).stem, read_plan(tables.plan), Path(tables.plan).name)
     with desk.writing() as show:
-        counts = [_count(show, kind, values, replace_all) for kind, values in read]
-        plan = None if tables.plan is None else read_plan(tables.plan)
-        told = [str(count) for count in counts]
-        name = tables.plan_name or ("" if tables.plan is None else Path(tables.plan).stem)
+        return store_values(show, read, plan, desk, replace_all=replace_all), what_is_missing(show)
+
+
+@dataclass(frozen=True)
+class NamedPlan:
+    """A plan that came as a table. ``source``: the name of its file."""
+
+    name: str
+    rows: Sequence[Assignment]
+    source: str
+
+
+Values = Sequence[tuple[KindOfItem[Any], Sequence[Any]]]
+
+
+def store_values(
+    show: ShowFile, read: Values, plan: NamedPlan | None, desk: Desk, *, replace_all: bool = False
+) -> tuple[Added, ...]:
+    """Bring values into a show that is open, in one change; a plan is then the one in force. Returns what it did."""
+    counts = [_count(show, kind, values, replace_all) for kind, values in read]
+    told = [str(count) for count in counts]
+    if plan is not None:
+        told.append(f"plan {plan.name!r}: {len(plan.rows)} rows")
+        counts.append(Added(f"plan {plan.name!r}", len(plan.rows), 0, 0, 0))
+    with desk.change(show, "; ".join(told)) as change:
+        for kind, values in read:
+            _put(change, show, kind, values, replace_all)
         if plan is not None:
-            told.append(f"plan {name!r}: {len(plan)} rows")
-            counts.append(Added(f"plan {name!r}", len(plan), 0, 0, 0))
-        with desk.change(show, "; ".join(told)) as change:
-            for kind, values in read:
-                _put(change, show, kind, values, replace_all)
-            if plan is not None:
-                drop_plan(change, show, name)
-                change.put(PLANS, PlanHead(name, notes=(f"from {Path(str(tables.plan)).name}",)))
-                change.put(PLAN_ROWS, *plan_rows(name, plan))
-                change.put(SETTINGS, Setting(IN_FORCE, name))
-        return tuple(counts), _notes(show)
+            drop_plan(change, show, plan.name)
+            change.put(PLANS, PlanHead(plan.name, notes=(f"from {plan.source}",)))
+            change.put(PLAN_ROWS, *plan_rows(plan.name, plan.rows))
+            change.put(SETTINGS, Setting(IN_FORCE, plan.name))
+    return tuple(counts)
 
 
 def _read(tables: Tables) -> Iterable[tuple[KindOfItem[Any], Sequence[Any]]]:
@@ -162,7 +185,7 @@ def _put(change: Change, show: ShowFile, kind: KindOfItem[Any], values: Sequence
     change.put(kind, *values)
 
 
-def _notes(show: ShowFile) -> tuple[str, ...]:
+def what_is_missing(show: ShowFile) -> tuple[str, ...]:
     """What does not fit together yet."""
     known = {one.name for one in show.all(EQUIPMENT)}
     lacking = Counter(link.equipment for link in show.all(LINKS) if link.equipment not in known)

@@ -20,6 +20,8 @@ __all__ = [
     "Found",
     "Quantity",
     "find_columns",
+    "plain_heading",
+    "split_unit",
     "text_column",
 ]
 
@@ -83,8 +85,8 @@ def find_columns(headings: Sequence[str], wanted: Sequence[Column]) -> tuple[dic
     twice = []
     for column in wanted:
         claims = [claim for index, heading in enumerate(headings) if (claim := _claim(column, index, heading))]
-        ranked = [claim for claim in claims if _plain(claim.heading) == column.name]
-        ranked = ranked or [claim for claim in claims if _split(claim.heading)[0] == column.words[0]] or claims
+        ranked = [claim for claim in claims if plain_heading(claim.heading) == column.name]
+        ranked = ranked or [claim for claim in claims if split_unit(claim.heading)[0] == column.words[0]] or claims
         if len(ranked) > 1:
             twice.append(column.name)
         if ranked:
@@ -95,23 +97,23 @@ def find_columns(headings: Sequence[str], wanted: Sequence[Column]) -> tuple[dic
 def _claim(column: Column, index: int, heading: str) -> Found | None:
     """The heading as this column, or None. A unit of another quantity makes it another column."""
     if column.quantity is None:
-        return Found(index, heading, None) if _plain(heading) in map(_plain, column.words) else None
-    base, unit = _split(heading)
-    words = [_plain(word) for word in column.words]
+        return Found(index, heading, None) if plain_heading(heading) in map(plain_heading, column.words) else None
+    base, unit = split_unit(heading)
+    words = [plain_heading(word) for word in column.words]
     if base in words and (unit is None or unit in column.quantity.units):
         return Found(index, heading, unit)
     return None
 
 
-def _split(heading: str) -> tuple[str, str | None]:
+def split_unit(heading: str) -> tuple[str, str | None]:
     """A heading as its name and the unit at its end."""
-    plain = _plain(heading)
+    plain = plain_heading(heading)
     base, _, last = plain.rpartition("_")
     is_unit = any(last in quantity.units for quantity in (FREQUENCY, POWER, DECIBEL, LEVEL, GAIN, LENGTH))
     return (base, last) if base and is_unit else (plain, None)
 
 
-def _plain(heading: str) -> str:
+def plain_heading(heading: str) -> str:
     """Lower case without accents; everything that is no letter or digit becomes one underscore."""
     letters = unicodedata.normalize("NFKD", heading).casefold()
     letters = "".join(sign for sign in letters if not unicodedata.combining(sign))

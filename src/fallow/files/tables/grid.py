@@ -13,18 +13,32 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from os import PathLike
 from pathlib import Path
-from typing import Final
+from typing import Final, NamedTuple
 
 from fallow.errors import InputError
 from fallow.files.numbers import Notation
 from fallow.files.source import TextFile, normalise
 from fallow.files.tables.columns import FREQUENCY, Column, Found, find_columns
 
-__all__ = ["Row", "Table", "read_table"]
+__all__ = [
+    "DELIMITERS",
+    "NUMBER",
+    "PLAUSIBLE",
+    "Records",
+    "Row",
+    "Split",
+    "Table",
+    "bare_numbers",
+    "decimal_mark",
+    "heading_record",
+    "read_table",
+    "split_records",
+    "text_of",
+]
 
 FilePath = str | PathLike[str]
 
-_DELIMITERS: Final = (",", ";", "\t", "|")
+DELIMITERS: Final = (",", ";", "\t", "|")
 _MOST_BYTES = 64 * 2**20  # no table of links comes near; a sweep log given by mistake does
 _WORKBOOK: Final = b"PK\x03\x04"
 _TITLE_LINES = 10  # how far down the headings are looked for
@@ -32,7 +46,7 @@ _LARGEST = Decimal(10**15)
 _BETWEEN_ITEMS = re.compile(r"[;|\n]")
 _BETWEEN_NUMBERS = re.compile(r"[;|\n]|,\s")
 _FILE_NAME = re.compile(r"\.[A-Za-z]\w{1,4}\Z")  # its digits and marks say nothing of how numbers are written
-_NUMBER = re.compile(r"\d+(?:[.,]\d+)*")
+NUMBER = re.compile(r"\d+(?:[.,]\d+)*")
 _YES = {"yes", "y", "true", "1", "x", "ja", "j", "oui", "o", "si", "sí", "s", "sì", "sim", "✓", "✔"}
 _NO = {"no", "n", "false", "0", "-", "nein", "non", "nee", "não", "nao"}
 
@@ -156,14 +170,12 @@ class Table:
 def read_table(path: FilePath, columns: Sequence[Column], *, may_be_empty: bool = False) -> Table:
     """A delimited file as a table. Raises InputError when it can't be read as one with these columns."""
     path = Path(path)
-    text = _text(path)
-    delimiter, text, skipped = _stated_delimiter(text)
-    records = _best_records(text, columns, (delimiter,) if delimiter else _DELIMITERS, path)
-    at = _heading_record(records, columns)
+    records = split_records(path, columns).records
+    at = heading_record(records, columns)
     line, headings = records[at]
-    table = _headed(path, line + skipped, headings, columns)
+    table = _headed(path, line, headings, columns)
     for line, cells in records[at + 1 :]:
-        row = Row(table, line + skipped, cells)
+        row = Row(table, line, cells)
         if any(cell.strip() for cell in cells[len(headings) :]):
             what = f"{len(cells)} cells, but the headings name {len(headings)} columns"
             raise row.wrong(None, what, hint='put a cell that holds the delimiter into quotation marks: "a;b"')
@@ -175,7 +187,29 @@ def read_table(path: FilePath, columns: Sequence[Column], *, may_be_empty: bool 
     return table
 
 
-def _text(path: Path) -> str:
+Records = list[tuple[int, list[str]]]
+
+
+class Split(NamedTuple):
+    """A text as records, and the delimiter that it was split with."""
+
+    delimiter: str
+    records: Records
+
+
+def split_records(path: Path, columns: Sequence[Column], delimiter: str | None = None) -> Split:
+    """Lines that are not blank, each with its number and cells. ``delimiter``: ``None`` where the file has to tell.
+
+    Raises InputError where it can't be split.
+    """
+    stated, text, skipped = _stated_delimiter(text_of(path))
+    delimiter = delimiter or stated
+    split = _best_records(text, columns, (delimiter,) if delimiter else DELIMITERS, path)
+    return Split(split.delimiter, [(line + skipped, cells) for line, cells in split.records])
+
+
+def text_of(path: Path) -> str:
+    """The text of a table's file. Raises InputError where it is none."""
     if path.is_dir():
         raise InputError("this is a folder, and a table is needed", path=path)
     raw = _bytes(path)
@@ -201,12 +235,9 @@ def _stated_delimiter(text: str) -> tuple[str | None, str, int]:
     return (match[1], text[match.end() :], 1) if match else (None, text, 0)
 
 
-Records = list[tuple[int, list[str]]]
-
-
-def _best_records(text: str, columns: Sequence[Column], delimiters: Sequence[str], path: Path) -> Records:
+def _best_records(text: str, columns: Sequence[Column], delimiters: Sequence[str], path: Path) -> Split:
     """The text split with the delimiter that shows the most headings that we know."""
-    best: tuple[int, Records] | None = None
+    best: tuple[int, Split] | None = None
     failure: InputError | None = None
     for delimiter in delimiters:
         try:
@@ -216,10 +247,10 @@ def _best_records(text: str, columns: Sequence[Column], delimiters: Sequence[str
             continue
         known = max((len(find_columns(cells, columns)[0]) for _, cells in records[:_TITLE_LINES]), default=0)
         if best is None or known > best[0]:
-            best = (known, records)
+            best = (known, Split(delimiter, records))
     if failure is not None and (best is None or not best[0]):
         raise failure
-    if best is None or not best[1]:
+    if best is None or not best[1].records:
         raise InputError("the file is empty", path=path)
     return best[1]
 
@@ -240,7 +271,7 @@ def _records(text: str, delimiter: str, path: Path) -> Records:
     return records
 
 
-def _heading_record(records: Records, columns: Sequence[Column]) -> int:
+def heading_record(records: Records, columns: Sequence[Column]) -> int:
     """Which of the first records holds the headings: the one with the most columns that we know."""
     known = [len(find_columns(cells, columns)[0]) for _, cells in records[:_TITLE_LINES]]
     return known.index(max(known))
@@ -266,8 +297,8 @@ def _notation(table: Table) -> Notation:
     for row in table.rows:
         for name, column in table.columns.items():
             if (column.quantity is not None or column.is_number) and not _FILE_NAME.search(row.text(name)):
-                for token in _NUMBER.findall(normalise(row.text(name))):
-                    mark = _decimal_mark(token, is_frequency=column.quantity is FREQUENCY)
+                for token in NUMBER.findall(normalise(row.text(name))):
+                    mark = decimal_mark(token, is_frequency=column.quantity is FREQUENCY)
                     if mark == "?":
                         undecided = undecided or (row, name, token)
                     elif mark:
@@ -284,7 +315,7 @@ def _notation(table: Table) -> Notation:
     return Notation(decimal, ("," if decimal == "." else ".") + "' \u00a0")
 
 
-def _decimal_mark(token: str, *, is_frequency: bool) -> str | None:
+def decimal_mark(token: str, *, is_frequency: bool) -> str | None:
     """The mark that must be the decimal one in this number; ``?`` where it may group digits; None without evidence.
 
     A frequency below 20 MHz is none of ours, so that ``1,785`` MHz groups and ``470,125`` MHz does not.
@@ -310,27 +341,27 @@ def _unit(table: Table, name: str) -> str:
     stated = table.found[name].unit
     if quantity is None or stated is not None:
         return stated or ""
-    bare = [(row, number) for row in table.rows for number in _bare_numbers(row, name)]
+    bare = [(row, number) for row in table.rows for number in bare_numbers(row, name)]
     if bare and quantity.must_say:
         raise bare[0][0].wrong(
             name, "no unit is stated", hint=f"name the column {name}, or write the unit in the cells"
         )
     if not bare or quantity is not FREQUENCY:
         return quantity.usual
-    fitting = [unit for unit, (low, high) in _PLAUSIBLE.items() if all(low <= number < high for _, number in bare)]
+    fitting = [unit for unit, (low, high) in PLAUSIBLE.items() if all(low <= number < high for _, number in bare)]
     if len(fitting) != 1:
         raise bare[0][0].wrong(name, "the unit of the frequencies is not clear", hint=f"name the column {name}")
     return fitting[0]
 
 
-_PLAUSIBLE = {
+PLAUSIBLE = {
     "mhz": (Decimal(20), Decimal(20_000)),
     "khz": (Decimal(20_000), Decimal(20_000_000)),
     "hz": (Decimal(20_000_000), Decimal(20_000_000_000)),
 }
 
 
-def _bare_numbers(row: Row, name: str) -> Iterator[Decimal]:
+def bare_numbers(row: Row, name: str) -> Iterator[Decimal]:
     """The numbers of a cell that carry no unit."""
     text = normalise(row.text(name))
     if re.search(r"[a-zA-Z]", text):

@@ -13,9 +13,9 @@ from fallow.files.tables.show_tables import AREA, EQUIPMENT, LINK, LINK_FREQUENC
 from fallow.files.tables.whole_file import replace_whole
 from fallow.show.assignment import Assignment
 
-__all__ = ["read_plan", "write_plan"]
+__all__ = ["PLAN_COLUMNS", "assignment_from", "read_plan", "write_plan"]
 
-_COLUMNS = (
+PLAN_COLUMNS = (
     LINK,
     EQUIPMENT,
     AREA,
@@ -29,11 +29,11 @@ _COLUMNS = (
 
 def read_plan(path: FilePath) -> tuple[Assignment, ...]:
     """The rows of a plan; only link, equipment and frequency must be there. Raises InputError with line and column."""
-    table = read_table(path, _COLUMNS, may_be_empty=True)
+    table = read_table(path, PLAN_COLUMNS, may_be_empty=True)
     rows = []
     taken: dict[str, int] = {}
     for row in table.rows:
-        assignment = _assignment(row)
+        assignment = assignment_from(row)
         if assignment.link in taken and not assignment.is_spare:
             what = f"{assignment.link!r} stands in line {taken[assignment.link]} already"
             raise row.wrong("link", what, hint="give each row a name of its own")
@@ -45,7 +45,7 @@ def read_plan(path: FilePath) -> tuple[Assignment, ...]:
 def write_plan(path: FilePath, rows: Sequence[Assignment]) -> None:
     """Write a plan as CSV, whole or not at all. Raises OutputError; it makes no folders."""
     extra = list(dict.fromkeys(name for row in rows for name in row.extra))
-    names = [column.name for column in _COLUMNS]
+    names = [column.name for column in PLAN_COLUMNS]
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow([*names, *extra])
@@ -53,7 +53,8 @@ def write_plan(path: FilePath, rows: Sequence[Assignment]) -> None:
     replace_whole(Path(path), text.getvalue().encode("utf-8"), "the plan")
 
 
-def _assignment(row: Row) -> Assignment:
+def assignment_from(row: Row) -> Assignment:
+    """A row of a plan. Raises InputError with line and column."""
     frequency_hz = row.hertz("frequency_mhz")
     if frequency_hz is not None and frequency_hz <= 0:
         raise row.wrong(

@@ -17,16 +17,26 @@ from fallow.units import Span
 
 __all__ = [
     "AREA",
+    "AREA_COLUMNS",
     "EQUIPMENT",
+    "EQUIPMENT_COLUMNS",
+    "FOREIGN_COLUMNS",
     "LINK",
+    "LINK_COLUMNS",
     "LINK_FREQUENCY",
     "SCENES",
+    "STATION_COLUMNS",
+    "areas_from",
     "check_links_against_equipment",
+    "equipment_from",
+    "foreign_from",
+    "link_from",
     "read_areas",
     "read_equipment",
     "read_foreign",
     "read_links",
     "read_stations",
+    "station_from",
     "unused_areas",
 ]
 
@@ -39,7 +49,7 @@ AREA = text_column("area", "zone", "bereich", "zona", "gebied")
 SCENES = text_column("scenes", "scene", "szenen", "szene", "scènes", "escenas", "escena")
 LINK_FREQUENCY = Column(_FREQUENCY_WORDS, FREQUENCY)
 
-_EQUIPMENT_COLUMNS = (
+EQUIPMENT_COLUMNS = (
     text_column("equipment", "name", "type", "gerät", "gerätetyp", "équipement", "equipo", "apparaat", required=True),
     text_column("kind", "art", "genre", "clase", "soort", required=True),
     Column(("tuning", "tuning range", "tuning ranges", "abstimmbereich", "plage", "rango"), FREQUENCY),
@@ -54,7 +64,7 @@ _EQUIPMENT_COLUMNS = (
     Column(("im5",), WIDTH),
     *FIGURE_COLUMNS,
 )
-_LINK_COLUMNS = (
+LINK_COLUMNS = (
     LINK,
     EQUIPMENT,
     AREA,
@@ -64,12 +74,12 @@ _LINK_COLUMNS = (
     text_column("fixed", "fest", "fixe", "fijo", "vast"),
     text_column("planned", "geplant", "planifié", "planificado", "gepland"),
 )
-_AREA_COLUMNS = (
+AREA_COLUMNS = (
     text_column("area", "zone", "bereich", "zona", "gebied", required=True),
     text_column("other", "other area", "anderer", "autre", "otra", "ander", required=True),
     Column(("loss", "dämpfung", "perte", "pérdida", "demping"), DECIBEL, required=True),
 )
-_FOREIGN_COLUMNS = (
+FOREIGN_COLUMNS = (
     text_column("name", "carrier name", "nom", "nombre", "naam", required=True),
     Column(_FREQUENCY_WORDS, FREQUENCY, required=True),
     Column(("bandwidth", "width", "bandbreite", "largeur", "ancho de banda", "bandbreedte"), WIDTH),
@@ -78,7 +88,7 @@ _FOREIGN_COLUMNS = (
     text_column("products", "produkte", "produits", "productos", "producten"),
     text_column("protect", "schützen", "protéger", "proteger", "beschermen"),
 )
-_STATION_COLUMNS = (
+STATION_COLUMNS = (
     text_column("channel", "tv channel", "kanal", "canal", "kanaal", required=True),
     AREA,
     text_column("source", "quelle", "fuente", "bron"),
@@ -100,13 +110,13 @@ _USUAL_STEP_HZ = 25_000  # common practice; stands only where there is nothing t
 
 def read_equipment(path: FilePath) -> dict[str, Equipment]:
     """Types of equipment by name, in the order of the table. Raises InputError with line and column."""
-    table = read_table(path, _EQUIPMENT_COLUMNS)
-    return {row.text("equipment"): _equipment(row) for row in table.unique("equipment")}
+    table = read_table(path, EQUIPMENT_COLUMNS)
+    return {row.text("equipment"): equipment_from(row) for row in table.unique("equipment")}
 
 
 def read_links(path: FilePath) -> tuple[Link, ...]:
     """Links in the order of the table. Raises InputError with line and column."""
-    return tuple(_link(row) for row in read_table(path, _LINK_COLUMNS).unique("link"))
+    return tuple(link_from(row) for row in read_table(path, LINK_COLUMNS).unique("link"))
 
 
 def read_areas(path: FilePath) -> AreaLosses:
@@ -114,41 +124,28 @@ def read_areas(path: FilePath) -> AreaLosses:
     apart: set[frozenset[str]] = set()
     loss_db: dict[frozenset[str], float] = {}
     seen: dict[frozenset[str], Row] = {}
-    for row in read_table(path, _AREA_COLUMNS, may_be_empty=True).rows:
-        pair = frozenset((row.needed("area"), row.needed("other")))
-        if len(pair) == 1:
-            raise row.wrong("other", "an area always hears itself", hint="name another area, or remove the row")
+    for row in read_table(path, AREA_COLUMNS, may_be_empty=True).rows:
+        area, other, loss = areas_from(row)
+        pair = frozenset((area, other))
         if pair in seen and row.text("loss_db") != seen[pair].text("loss_db"):
             raise row.wrong("loss_db", f"line {seen[pair].line} says something else about these two areas")
         seen[pair] = row
-        if row.needed("loss_db").lower() in _APART:
+        if loss is None:
             apart.add(pair)
         else:
-            loss_db[pair] = _loss_db(row)
+            loss_db[pair] = loss
     return AreaLosses(frozenset(apart), loss_db)
 
 
 def read_foreign(path: FilePath) -> tuple[ForeignCarrier, ...]:
     """Carriers that are not ours, in the order of the table. Raises InputError with line and column."""
-    return tuple(
-        ForeignCarrier(
-            name=row.text("name"),
-            frequency_hz=_needed_hz(row, "frequency_mhz"),
-            bandwidth_hz=_distance_hz(row, "bandwidth_khz") or 0,
-            area=row.text("area"),
-            spacing_hz=_distance_hz(row, "spacing_khz") or 0,
-            products=row.yes("products"),
-            protect=row.yes("protect"),
-            extra=row.extra,
-        )
-        for row in read_table(path, _FOREIGN_COLUMNS, may_be_empty=True).unique("name")
-    )
+    table = read_table(path, FOREIGN_COLUMNS, may_be_empty=True)
+    return tuple(foreign_from(row) for row in table.unique("name"))
 
 
 def read_stations(path: FilePath) -> tuple[Station, ...]:
     """TV channels announced as on the air, by their names in the raster (``21``; ``ch 21`` is understood)."""
-    rows = read_table(path, _STATION_COLUMNS, may_be_empty=True).rows
-    return tuple(Station(_channel_name(row.needed("channel")), row.text("area"), row.text("source")) for row in rows)
+    return tuple(station_from(row) for row in read_table(path, STATION_COLUMNS, may_be_empty=True).rows)
 
 
 def check_links_against_equipment(
@@ -181,7 +178,35 @@ def unused_areas(losses: AreaLosses, links: Iterable[Link | Assignment]) -> tupl
     return tuple(sorted(named - {link.area for link in links}))
 
 
-def _equipment(row: Row) -> Equipment:
+def areas_from(row: Row) -> tuple[str, str, float | None]:
+    """A row of the table of areas: two areas, and what is lost between them [dB]; ``None``: they are apart."""
+    area, other = row.needed("area"), row.needed("other")
+    if area == other:
+        raise row.wrong("other", "an area always hears itself", hint="name another area, or remove the row")
+    return area, other, None if row.needed("loss_db").lower() in _APART else _loss_db(row)
+
+
+def foreign_from(row: Row) -> ForeignCarrier:
+    """A row of the table of foreign carriers. Raises InputError with line and column."""
+    return ForeignCarrier(
+        name=row.needed("name"),
+        frequency_hz=_needed_hz(row, "frequency_mhz"),
+        bandwidth_hz=_distance_hz(row, "bandwidth_khz") or 0,
+        area=row.text("area"),
+        spacing_hz=_distance_hz(row, "spacing_khz") or 0,
+        products=row.yes("products"),
+        protect=row.yes("protect"),
+        extra=row.extra,
+    )
+
+
+def station_from(row: Row) -> Station:
+    """A row of the table of stations. Raises InputError with line and column."""
+    return Station(_channel_name(row.needed("channel")), row.text("area"), row.text("source"))
+
+
+def equipment_from(row: Row) -> Equipment:
+    """A row of the table of equipment. Raises InputError with line and column."""
     presets_hz = tuple(_positive_hz(row, "presets_mhz", item) for item in row.items("presets_mhz", of_numbers=True))
     tuning = tuple(_span(row, item) for item in row.items("tuning_mhz", of_numbers=True))
     steps = not presets_hz and any(span.width_hz for span in tuning)
@@ -207,7 +232,8 @@ def _equipment(row: Row) -> Equipment:
     )
 
 
-def _link(row: Row) -> Link:
+def link_from(row: Row) -> Link:
+    """A row of the table of links. Raises InputError with line and column."""
     frequency_hz = row.hertz("frequency_mhz")
     if frequency_hz is not None and frequency_hz <= 0:
         raise row.wrong(

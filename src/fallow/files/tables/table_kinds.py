@@ -1,0 +1,91 @@
+"""The kinds of tables that are read by evidence: their columns, and how a row becomes a value."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from fallow.errors import UsageError
+from fallow.files.tables.columns import Column
+from fallow.files.tables.grid import Row
+from fallow.files.tables.plan_table import PLAN_COLUMNS, assignment_from
+from fallow.files.tables.show_tables import (
+    AREA_COLUMNS,
+    EQUIPMENT_COLUMNS,
+    FOREIGN_COLUMNS,
+    LINK_COLUMNS,
+    STATION_COLUMNS,
+    areas_from,
+    equipment_from,
+    foreign_from,
+    link_from,
+    station_from,
+)
+from fallow.show.assignment import Assignment
+
+__all__ = ["TABLE_KINDS", "TableKind", "table_kind"]
+
+
+@dataclass(frozen=True)
+class TableKind:
+    """A kind of table. ``convert``: a row as a value; ``key``: what no two rows may share.
+
+    ``names``: the column that names a row. ``rename``: gives a row another name, where rows may lack or share one.
+    ``keeps_extra``: whether values keep columns that we do not know.
+    """
+
+    name: str
+    columns: Sequence[Column]
+    convert: Callable[[Row], Any]
+    key: Callable[[Any], str | None]
+    names: str
+    rename: Callable[[Any, str], Any] | None = None
+    keeps_extra: bool = True
+
+    @property
+    def may_lack(self) -> str | None:
+        """The column that rows can do without although a value needs it: they are called by their lines."""
+        return None if self.rename is None else self.names
+
+
+def table_kind(name: str) -> TableKind:
+    """The kind of table of that name. Raises UsageError where there is none."""
+    if name not in TABLE_KINDS:
+        raise UsageError(f"{name!r} is no kind of table", hint=f"it is one of {', '.join(TABLE_KINDS)}")
+    return TABLE_KINDS[name]
+
+
+def _key_of_row(row: Assignment) -> str | None:
+    return None if row.is_spare else row.link
+
+
+TABLE_KINDS = {
+    kind.name: kind
+    for kind in (
+        TableKind("links", LINK_COLUMNS, link_from, lambda link: link.name, "link"),
+        TableKind("plan", PLAN_COLUMNS, assignment_from, _key_of_row, "link"),
+        TableKind(
+            "foreign",
+            FOREIGN_COLUMNS,
+            foreign_from,
+            lambda one: one.name,
+            "name",
+            rename=lambda one, name: replace(one, name=name),
+        ),
+        TableKind(
+            "equipment", EQUIPMENT_COLUMNS, equipment_from, lambda radio: radio.name, "equipment", keeps_extra=False
+        ),
+        TableKind(
+            "areas", AREA_COLUMNS, areas_from, lambda row: " / ".join(sorted(row[:2])), "area", keeps_extra=False
+        ),
+        TableKind(
+            "stations",
+            STATION_COLUMNS,
+            station_from,
+            lambda one: f"{one.channel} {one.area}",
+            "channel",
+            keeps_extra=False,
+        ),
+    )
+}

@@ -1,0 +1,212 @@
+"""Anybody's tables read by evidence. Truth: what the tests write, in many spellings; all names are invented."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from fallow.errors import InputError, QuestionError, UsageError
+from fallow.files.tables import read_equipment, read_links
+from fallow.files.tables.anybodys import TableRead, TableTelling, read_by_evidence
+from fallow.show.equipment import Kind
+from fallow.units import Span
+
+LINKS_OF_MANY = {  # the same two links as five houses would write them
+    "de": "Künstler;Gerätetyp;Sendefrequenz in MHz;Bühne;Fest\nAnna;hand;470,125;Ost;ja\nBert;hand;471,3;West;nein\n",
+    "fr": "Désignation;Modèle;Fréquence (MHz);Salle;Verrouillé\n"
+    "Anna;hand;470,125;Ost;oui\nBert;hand;471,300;West;non\n",
+    "es": "Nombre;Modelo;Frecuencia [kHz];Escenario;Fijo\nAnna;hand;470125;Ost;sí\nBert;hand;471300;West;no\n",
+    "it": "Nome,Apparecchio,Frequenza,Palco,Bloccato\nAnna,hand,470.125 MHz,Ost,sì\nBert,hand,471.3 MHz,West,no\n",
+    "nl": "Naam\tToestel\tFrequentie (Hz)\tPodium\tVast\n"
+    "Anna\thand\t470125000\tOst\tja\nBert\thand\t471300000\tWest\tnee\n",
+    "pl": "Nazwa|Sprzęt|Częstotliwość GHz|Strefa|Stały\nAnna|hand|0,470125|Ost|tak\nBert|hand|0,4713|West|nie\n",
+    "pt": "Nome;Equipamento;Frequência;Local;Fixo\nAnna;hand;470,125;Ost;sim\nBert;hand;471,3;West;não\n",
+    "en": "Performer;Model;TX Freq.;Stage;Locked\nAnna;hand;470.125;Ost;x\nBert;hand;471.3;West;\n",
+    "units below": "Performer;Model;Freq;Stage;Locked\n;;(MHz);;\nAnna;hand;470.125;Ost;x\nBert;hand;471.3;West;-\n",
+    "marked": "| Performer | Model | MHz | Stage | Locked |\n|---|---|---|---|---|\n"
+    "| Anna | hand | 470.125 | Ost | yes |\n| Bert | hand | 471.3 | West | no |\n",
+}
+
+
+def read(tmp_path: Path, text: str, kind: str, encoding: str = "utf-8", **telling: object) -> TableRead:
+    path = tmp_path / "table.txt"
+    path.write_bytes(text.encode(encoding))
+    return read_by_evidence(path, kind, TableTelling(**telling))  # type: ignore[arg-type]
+
+
+def doubts(found: TableRead) -> list[tuple[int, str, str]]:
+    return [(one.line, one.column, one.done) for one in found.doubts]
+
+
+@pytest.mark.parametrize("language", LINKS_OF_MANY)
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-16", "native"])
+def test_the_same_links_in_many_languages_and_encodings(tmp_path: Path, language: str, encoding: str) -> None:
+    native = {"pl": "cp1250"}.get(language, "cp1252")
+    if encoding == "native" and language == "pl":
+        pytest.skip("a code page of eight bits does not say which one it is")
+    found = read(tmp_path, LINKS_OF_MANY[language], "links", native if encoding == "native" else encoding)
+    assert doubts(found) == []
+    seen = [(one.name, one.equipment, one.area, one.frequency_hz, one.fixed) for one in found.values]
+    assert seen == [("Anna", "hand", "Ost", 470_125_000, True), ("Bert", "hand", "West", 471_300_000, False)]
+
+
+def test_it_says_how_each_column_was_understood(tmp_path: Path) -> None:
+    found = read(tmp_path, "List of an invented night\n\n" + LINKS_OF_MANY["de"].replace("Fest", "Rack"), "links")
+    assert found.heading_line == 3
+    assert (found.delimiter, found.decimal) == (";", ",")
+    assert [(one.heading, one.means, one.unit) for one in found.columns] == [
+        ("Künstler", "link", None),
+        ("Gerätetyp", "equipment", None),
+        ("Sendefrequenz in MHz", "frequency_mhz", "MHz"),
+        ("Bühne", "area", None),
+        ("Rack", None, None),
+    ]
+    assert found.values[0].extra == {"Rack": "ja"}
+
+
+def test_every_cell_in_doubt_is_listed_and_nothing_is_guessed(tmp_path: Path) -> None:
+    text = (
+        "name;type;freq (MHz);fixed;prio\n"
+        "a;hand;470,125;;1\n"  # line 2
+        "b;hand;471.300;;2\n"  # another mark than the table's
+        "c;hand;47l,5;;\n"  # no number
+        "d;hand;472,0;perhaps;9\n"  # two cells
+        "a;hand;473,0;;\n"  # the name again
+        "e;;474,0;;\n"  # no equipment
+        "f;hand;200;;\n"  # no frequency of a link
+        "g;hand;475,0;;;more\n"  # too many cells
+        "h;hand;;yes;\n"  # fixed, and no frequency
+    )
+    found = read(tmp_path, text, "links")
+    assert doubts(found) == [
+        (3, "freq (MHz)", "left empty"),
+        (4, "freq (MHz)", "left empty"),
+        (5, "fixed", "left empty"),
+        (5, "prio", "left empty"),
+        (6, "name", "row left out"),
+        (7, "type", "row left out"),
+        (9, "", "row left out"),
+        (10, "freq (MHz)", "row left out"),
+    ]
+    assert [(one.name, one.frequency_hz) for one in found.values] == [
+        ("a", 470_125_000), ("b", None), ("c", None), ("d", 472_000_000), ("f", 200_000_000),
+    ]  # fmt: skip
+    assert found.left_out == 4
+
+
+def test_a_table_without_headings_is_read_by_its_cells(tmp_path: Path) -> None:
+    text = "7;Mic 1;hand;470.125;x\n8;Mic 2;hand;471.3;y\n9;Mic 3;hand;480.05;z\n"
+    found = read(tmp_path, text, "plan", known={"equipment": ["hand", "ear"]})
+    assert found.heading_line is None
+    assert [(one.link, one.equipment, one.frequency_hz) for one in found.values] == [
+        ("Mic 1", "hand", 470_125_000), ("Mic 2", "hand", 471_300_000), ("Mic 3", "hand", 480_050_000),
+    ]  # fmt: skip
+    assert [one.how for one in found.columns if one.means] == ["its cells"] * 3
+
+
+def test_strangers_without_a_name_are_called_by_their_lines(tmp_path: Path) -> None:
+    found = read(tmp_path, "MHz\n470.125\n471.3\n", "foreign")
+    assert [(one.name, one.frequency_hz) for one in found.values] == [("line 2", 470_125_000), ("line 3", 471_300_000)]
+    found = read(tmp_path, "who,MHz\nA,470.125\n,471.3\nA,472.5\n", "foreign")
+    assert [one.name for one in found.values] == ["A", "line 3", "A, line 4"]
+    assert [one.line for one in found.doubts] == [3, 4]
+
+
+def test_columns_set_apart_by_blanks(tmp_path: Path) -> None:
+    text = "Nome        Frequenza (kHz)   Banda (kHz)\n"
+    text += "Guest A     470125            200\n            471300  200\nGuest B  1\n"
+    found = read(tmp_path, text, "foreign")
+    assert [(one.name, one.frequency_hz, one.bandwidth_hz) for one in found.values] == [
+        ("Guest A", 470_125_000, 200_000), ("line 3", 471_300_000, 200_000),
+    ]  # fmt: skip
+    assert doubts(found) == [(3, "Nome", "called 'line 3'"), (4, "", "row left out")]
+
+
+def test_equipment_in_another_language_is_as_our_own_table_says_it(tmp_path: Path) -> None:
+    ours = tmp_path / "ours.csv"
+    ours.write_text(
+        "equipment,kind,tuning_mhz,step_khz,bandwidth_khz,power_mw,spacing_khz\n"
+        "hand,microphone,470-516;520-530,25,200,30,400\near,in-ear,518-550,25,200,50,600\n",
+        encoding="utf-8",
+    )
+    text = (
+        "Typ urządzenia;Rodzaj;Zakres (MHz);Krok (kHz);Szerokość pasma;Moc;Odstęp (kHz)\n"
+        "hand;mikrofon;470-516;25;200;30;400\near;odsłuch;518-550;25;200;0,05 W;600\n"
+    ).replace("470-516", "470-516|520-530")
+    found = read(tmp_path, text, "equipment")
+    assert {one.name: one for one in found.values} == read_equipment(ours)
+    assert "taken as kHz" in next(one.how for one in found.columns if one.means == "bandwidth_khz")
+    assert [one.kind for one in found.values] == [Kind.MICROPHONE, Kind.IN_EAR]
+    assert found.values[0].tuning[1] == Span(520_000_000, 530_000_000)
+
+
+def test_areas_and_stations(tmp_path: Path) -> None:
+    found = read(tmp_path, "Bereich;zu;Dämpfung (dB)\nOst;West;20\nOst;Foyer;getrennt\nOst;Ost;3\n", "areas")
+    assert found.values == (("Ost", "West", 20.0), ("Ost", "Foyer", None))
+    assert doubts(found) == [(4, "zu", "row left out")]
+    found = read(tmp_path, "Canale TV;Fonte\ncanal 21;lista\n34;lista\n", "stations")
+    assert [one.channel for one in found.values] == ["21", "34"]
+
+
+def test_what_can_not_be_settled_is_asked_and_can_be_told(tmp_path: Path) -> None:
+    with pytest.raises(QuestionError, match="no column is known to be equipment") as caught:
+        read(tmp_path, "Name;Frequenz MHz;Lampe\nAnna;470,125;3\n", "links")
+    assert caught.value.readings == ("Name", "Frequenz MHz", "Lampe")
+    told = read(tmp_path, "Name;Frequenz MHz;Lampe\nAnna;470,125;3\n", "links", fills={"equipment": "hand"})
+    assert [(one.equipment, one.frequency_hz) for one in told.values] == [("hand", 470_125_000)]
+    told = read(tmp_path, "Name;MHz;Lampe\nAnna;470,125;3\n", "links", columns={"equipment": "Lampe"})
+    assert told.values[0].equipment == "3"
+    with pytest.raises(QuestionError, match=r"may be 1\.250 or 1250"):
+        read(tmp_path, "name;freq;bandwidth (kHz)\na;471;1,250\n", "foreign")
+    told = read(tmp_path, "name;freq;bandwidth (kHz)\na;471;1,250\n", "foreign", decimal=".")
+    assert told.values[0].bandwidth_hz == 1_250_000
+    with pytest.raises(QuestionError, match="the unit of the frequencies is not clear"):
+        read(tmp_path, "name;freq\na;3\nb;470.5\nc;4\n", "foreign")
+
+
+@pytest.mark.parametrize(
+    ("telling", "said"),
+    [
+        ({"columns": {"colour": "Name"}}, "there is no column 'colour'"),
+        ({"columns": {"area": "Saal"}}, "the table has no column 'Saal'"),
+        ({"fills": {"priority": "high"}}, "--fill priority: 'high' is no number"),
+    ],
+)
+def test_what_can_not_be_told_is_a_sentence(tmp_path: Path, telling: dict[str, object], said: str) -> None:
+    with pytest.raises(UsageError, match=said):
+        read(tmp_path, "Name;type;MHz\nAnna;hand;470,125\n", "links", **telling)
+
+
+@pytest.mark.parametrize("text", ["", "\n\n", "PK\x03\x04", "\x00\x01\x02\x03"])
+def test_what_is_no_table_is_refused(tmp_path: Path, text: str) -> None:
+    with pytest.raises(InputError):
+        read(tmp_path, text, "links")
+
+
+words = st.text(st.characters(categories=["Ll", "Lu"], max_codepoint=0x17F), min_size=2, max_size=8)
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    st.lists(st.tuples(words, st.integers(20_000_000, 5_999_999_999), st.integers(1, 5)), min_size=1, max_size=8,
+             unique_by=lambda row: row[0].casefold()),
+    st.sampled_from([";", "\t", "|"]), st.sampled_from([",", "."]), st.permutations(range(4)),
+)  # fmt: skip
+def test_any_table_of_ours_respelled_is_read_as_ours(
+    tmp_path: Path, rows: list[tuple[str, int, int]], delimiter: str, decimal: str, order: list[int]
+) -> None:
+    """Truth: our own strict reader on the plain spelling."""
+    plain = [["link", "equipment", "frequency_mhz", "priority"]]
+    plain += [[f"{name} x", "hand", f"{hz / 1e6:.6f}", str(priority)] for name, hz, priority in rows]
+    other = [[cell.replace(".", decimal) if n == 2 and line else cell for n, cell in enumerate(row)]
+             for line, row in enumerate(plain)]  # fmt: skip
+    other[0] = ["Bezeichnung", "Modell", "Frequenz / MHz", "Wichtigkeit"]
+    ours = tmp_path / "ours.csv"
+    ours.write_text("\n".join(",".join(row) for row in plain) + "\n", encoding="utf-8")
+    text = "\n".join(delimiter.join(row[n] for n in order) for row in other) + "\n"
+    found = read(tmp_path, text, "links")
+    assert found.values == tuple(read_links(ours))
+    assert doubts(found) == []
