@@ -157,7 +157,7 @@ def told_on_air(times: OnAir, *, zone_known: bool) -> tuple[str, ...]:
     if times.unseen:
         told.append(_told_unseen(times))
     if times.sweeps >= FEWEST_FOR_BEAT and times.on < times.sweeps and times.effective < 0.8 * times.sweeps:
-        told.append(f"neighbouring sweeps are alike: they say as much as {times.effective:.0f} independent ones")
+        told.append(f"neighbouring sweeps are alike: they say as much as {_independent(times.effective)}")
     if times.beat is not None:
         told.append(_told_beat(times.beat, times.sweep_s))
     if times.first_s is not None and times.last_s is not None and times.sweeps > 1:
@@ -171,6 +171,10 @@ def told_seen(first_s: float, last_s: float, *, zone_known: bool) -> str:
     until = f"{last:%H:%M:%S}" if first.date() == last.date() else f"{last:%Y-%m-%d %H:%M:%S}"
     clock = "UTC" if zone_known else "by its own clock"
     return f"first seen {first:%Y-%m-%d %H:%M:%S}, last {until} {clock}"
+
+
+def _independent(effective: float) -> str:
+    return "one independent one" if round(effective) <= 1 else f"{effective:.0f} independent ones"
 
 
 def _told_unseen(times: OnAir) -> str:

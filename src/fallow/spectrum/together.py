@@ -28,6 +28,7 @@ GROUP_HZ = 800e3  # two of them are wider than what is called narrow
 FEWEST_BINS = 3  # in a group
 FEWEST_SWEEPS = 8  # in fewer, strong signals that fade follow each other by chance
 MOST_ROWS = 400  # sweeps that are looked at
+MOST_READINGS = 4_000_000  # so that memory stays bounded
 LEAST_LIFT_DB = 3.0  # common practice: wall, lights and neighbours lift a floor by 3 to 15 dB
 LEAST_KEPT = 0.8  # of that, in the middle bin of what has soft edges
 ALIKE = 0.85  # correlation of neighbours that belong together, had they no noise
@@ -80,7 +81,8 @@ def over_time(heard: Heard, noise_db: Values, taken: NDArray[np.bool_]) -> OverT
     """The levels of a series in the shape that is asked here. ``noise_db``: the floor, shape (bin,); ``taken``: bins
     that are known to hold something else, shape (bin,).
     """
-    rows = np.unique(np.linspace(0, heard.n_sweeps - 1, min(heard.n_sweeps, MOST_ROWS)).round().astype(np.int64))
+    most = min(MOST_ROWS, max(FEWEST_SWEEPS, MOST_READINGS // heard.axis.n))
+    rows = np.unique(np.linspace(0, heard.n_sweeps - 1, min(heard.n_sweeps, most)).round().astype(np.int64))
     levels = heard.levels_db[rows].astype(np.float64) - np.where(taken, np.nan, noise_db)
     size = max(FEWEST_BINS, round(max(GROUP_HZ, 2.0 * heard.rbw_hz) / float(heard.axis.step_hz)))
     groups = _medians(levels, size)
