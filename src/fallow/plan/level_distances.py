@@ -59,9 +59,11 @@ def by_levels(wanted: Wanted, rows: Sequence[Assignment] = ()) -> ByLevels:
     for name in names:
         _check_stated(wanted.equipment[name])
     house = _House(wanted, placed)
-    changed = {name: house.by_levels(wanted.equipment[name]) for name in names}
+    found = {name: house.by_levels(wanted.equipment[name]) for name in names}
+    changed = {name: levelled.equipment for name, levelled in found.items()}
     notes = [_warning(list(changed.values()))]
     notes += [_told(wanted.equipment[name], changed[name]) for name in names]
+    notes += [_told_short(name, levelled.short_of) for name, levelled in found.items() if levelled.short_of]
     return ByLevels(replace(wanted, equipment={**wanted.equipment, **changed}), tuple(notes))
 
 
@@ -81,6 +83,15 @@ def _check_stated(equipment: Equipment) -> None:
         )
 
 
+@dataclass(frozen=True)
+class _Levelled:
+    """One type of radio with its distances; ``short_of``: those for which no distance rejects enough, so that the
+    table's stay."""
+
+    equipment: Equipment
+    short_of: tuple[str, ...]
+
+
 class _House:
     """All that is placed together: how loud the loudest is at a receiver, and how many there are."""
 
@@ -90,29 +101,34 @@ class _House:
         self._kinds = {one.equipment: wanted.equipment[one.equipment] for one in placed}
         self._ends_hz = {name: _ends_hz(kind, placed) for name, kind in self._kinds.items()}
 
-    def by_levels(self, equipment: Equipment) -> Equipment:
-        """One type of radio with the distances that its levels ask for."""
+    def by_levels(self, equipment: Equipment) -> _Levelled:
+        """One type of radio with the distances that its levels ask for; where none is enough, no less than the table
+        asks for.
+        """
         figures = figures_of(equipment)
-        bears_dbm = self._bears_dbm(equipment, figures) - RESERVE_DB
+        reach = _Reach(figures, self._bears_dbm(equipment, figures) - RESERVE_DB)
         inside_dbm = max(self._levels_dbm(equipment, figures, behind_front_end=True))
         outside_dbm = max(self._levels_dbm(equipment, figures, behind_front_end=False))
         mixing_db = min(figures_of(kind).mixing_db.value for kind in self._kinds.values())
-        reach = _Reach(figures, bears_dbm)
 
-        def product_hz(form: Form) -> int:
-            letters = len(form.coefficients)
-            level_dbm = form.level_dbm([inside_dbm] * letters, figures.iip3_dbm.value)
+        def products(form: Form, *others: float) -> tuple[float, ...]:
+            level_dbm = form.level_dbm([inside_dbm] * len(form.coefficients), figures.iip3_dbm.value)
             mean_dbm = level_dbm - form.order * _farther_db(figures)
-            return max(reach.of_one(level_dbm), reach.of_many(mean_dbm, self._density_per_hz(equipment, form)))
+            together = reach.of_many(mean_dbm, self._density_per_hz(equipment, form))
+            return reach.of_one(level_dbm), together, *others
 
-        met_hz = max(reach.of_one(outside_dbm - mixing_db), MEETING_HZ)
-        return replace(
-            equipment,
-            spacing_hz=max(reach.of_one(inside_dbm), equipment.bandwidth_hz),
-            im3_hz=max(product_hz(TWO_CARRIERS), met_hz),
-            im3_three_hz=product_hz(THREE_CARRIERS) or None,
-            im5_hz=max(product_hz(FIFTH), reach.of_one(outside_dbm - 2 * mixing_db)) or None,
+        asked = {
+            "spacing": (equipment.spacing_hz, (reach.of_one(inside_dbm), equipment.bandwidth_hz)),
+            "2A−B": (equipment.im3_hz, products(TWO_CARRIERS, reach.of_one(outside_dbm - mixing_db), MEETING_HZ)),
+            "A+B−C": (equipment.im3_three_hz, products(THREE_CARRIERS)),
+            "3A−2B": (equipment.im5_hz, products(FIFTH, reach.of_one(outside_dbm - 2 * mixing_db))),
+        }
+        short_of = tuple(name for name, (_, needed) in asked.items() if not all(map(_is_enough, needed)))
+        spacing_hz, im3_hz, three_hz, im5_hz = (_largest(table_hz, needed) for table_hz, needed in asked.values())
+        changed = replace(
+            equipment, spacing_hz=spacing_hz, im3_hz=im3_hz, im3_three_hz=three_hz or None, im5_hz=im5_hz or None
         )
+        return _Levelled(changed, short_of)
 
     def _bears_dbm(self, equipment: Equipment, figures: Figures) -> float:
         """The highest unwanted level that a link bears, its own carrier being at its worst."""
@@ -170,19 +186,29 @@ class _Reach:
         beyond = 10 ** (-last_db / 10) * last_hz
         self._passed_hz = 2 * (np.cumsum(passed[::-1])[::-1] + beyond)
 
-    def of_one(self, level_dbm: float) -> int:
-        """For one carrier or product at a level; where even the last point does not reject enough, that point."""
+    def of_one(self, level_dbm: float) -> float:
+        """For one carrier or product at a level; infinite where even the last point does not reject enough."""
         enough = np.flatnonzero(level_dbm - self._lost_db <= self._bears_dbm)
-        return int(self._hz[enough[0]] if enough.size else self._hz[-1])
+        return int(self._hz[enough[0]]) if enough.size else math.inf
 
-    def of_many(self, level_dbm: float, density_per_hz: float) -> int:
-        """For so many products per hertz at a level, together, those nearer than the distance being kept away; where
-        even the farthest are too many, nothing is gained by a distance.
+    def of_many(self, level_dbm: float, density_per_hz: float) -> float:
+        """For so many products per hertz at a level, together, those nearer than the distance being kept away;
+        infinite where even the farthest are too many.
         """
         with np.errstate(divide="ignore"):
             together_dbm = level_dbm + 10 * np.log10(density_per_hz * self._passed_hz)
         enough = np.flatnonzero(together_dbm <= self._bears_dbm)
-        return int(self._hz[enough[0]]) if enough.size else 0
+        return int(self._hz[enough[0]]) if enough.size else math.inf
+
+
+def _largest(table_hz: int | None, needed_hz: Sequence[float]) -> int:
+    """The largest of what is needed; where for something no distance is enough, no less than the table asks for."""
+    largest_hz = max((int(hz) for hz in needed_hz if _is_enough(hz)), default=0)
+    return largest_hz if all(map(_is_enough, needed_hz)) else max(largest_hz, table_hz or 0)
+
+
+def _is_enough(distance_hz: float) -> bool:
+    return math.isfinite(distance_hz)
 
 
 def _farther_db(figures: Figures) -> float:
@@ -226,6 +252,14 @@ def _told(before: Equipment, after: Equipment) -> str:
     stated = before.stated
     rests = f"nearest {stated.nearest_m:g} m, intercept point {stated.iip3_dbm:g} dBm"
     return f"{before.name} by levels: {', '.join(told)} ({rests}, {stated.source})"
+
+
+def _told_short(name: str, short_of: Sequence[str]) -> str:
+    return (
+        f"{name}: no distance that its selectivity states rejects enough for {worded_list(list(short_of))}, so the "
+        "table's distances are not loosened there and the reserve is NOT kept: see its margin in the ledger, and state "
+        "its selectivity farther out"
+    )
 
 
 def _width(distance_hz: int | None) -> str:
