@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from fallow.plan.densest import Steps, most_that_fit
 from fallow.plan.exact import free_of_products, free_of_spacing
 from fallow.plan.groups import Class
 from fallow.plan.question import Question, whole
@@ -28,6 +29,12 @@ NO_LIMIT = 10**9
 
 WINDOWS = 120
 """Window widths tried; any of them gives a true bound."""
+
+
+MOST_TRIED = 9
+"""Links up to which every way to place them is tried, if that takes few places looked at."""
+PLACES_TRIED = 8_000
+LONGEST_ROW = 2_000
 
 
 @dataclass(frozen=True)
@@ -184,6 +191,7 @@ class _Room:
         self._places = places
         self._same_as = [first_with[each.tobytes()] for each in places]
         self._known: dict[tuple[frozenset[int], Rule], tuple[int, str]] = {}
+        self._tried: dict[tuple[frozenset[int], tuple[int, int, int, int], int], int | None] = {}
 
     def holds(self, part: Sequence[int], rule: Rule) -> tuple[int, str]:
         """How many carriers of some classes fit at most, were they all under one rule, and why."""
@@ -192,6 +200,17 @@ class _Room:
             places_hz = np.unique(np.concatenate([self._places[k] for k in sorted(different)]))
             self._known[different, rule] = _holds(places_hz, rule)
         return self._known[different, rule]
+
+    def holds_by_trial(self, part: Sequence[int], classes: Sequence[Class], at_most: int) -> int | None:
+        """The same by trying every way, up to ``at_most``; ``None`` where that takes too long."""
+        two_hz, three_hz, fifth_hz = (min(each.distances_hz[form] for each in classes) for form in range(3))
+        distances_hz = min(each.spacing_hz for each in classes), two_hz, three_hz, fifth_hz
+        different = frozenset(self._same_as[k] for k in part)
+        key = different, distances_hz, at_most
+        if key not in self._tried:
+            places_hz = np.unique(np.concatenate([self._places[k] for k in sorted(different)]))
+            self._tried[key] = _tried_out(places_hz, distances_hz, at_most)
+        return self._tried[key]
 
 
 def _holds(places_hz: Whole, rule: Rule) -> tuple[int, str]:
@@ -222,12 +241,30 @@ def _fit(part: Sequence[int], question: Question, count: NDArray[np.int64], room
 def _fit_alike(part: Sequence[int], question: Question, count: NDArray[np.int64], room: _Room) -> _Part:
     links = int(sum(count[k] for k in part))
     classes = [question.classes[k] for k in part]
-    fit, reason = room.holds(part, _rule_of(classes))
+    rule = _rule_of(classes)
+    fit, reason = room.holds(part, rule)
     fit = min(fit, links)
+    if 1 < fit <= MOST_TRIED and rule.spacing_hz:
+        tried = room.holds_by_trial(part, classes, fit)
+        if tried is not None and tried < fit:
+            fit, reason = tried, "every way to place more of them was tried"
     where = ", ".join(sorted({each.area for each in classes} - {""}))
     kinds = ", ".join(sorted({each.equipment.name for each in classes if each.equipment is not None}))
     what = f"at most {fit} of {links} links of {kinds}{f' in {where}' if where else ''} fit"
     return _Part(links, fit, what, reason)
+
+
+def _tried_out(places_hz: Whole, distances_hz: tuple[int, int, int, int], at_most: int) -> int | None:
+    """How many links fit with these distances (spacing, 2A−B, A+B−C, 3A−2B), by trying every way on the coarsest
+    raster that holds all places; ``None`` where that takes too long.
+    """
+    step_hz = int(np.gcd.reduce(places_hz - places_hz[0])) or 1
+    at = (places_hz - places_hz[0]) // step_hz
+    if at[-1] >= LONGEST_ROW:
+        return None
+    row = np.zeros(int(at[-1]) + 1, dtype=np.bool_)
+    row[at] = True
+    return most_that_fit(row, Steps.of_hz(distances_hz[0], distances_hz[1:], step_hz), at_most, nodes=PLACES_TRIED)
 
 
 def _rule_of(classes: Sequence[Class]) -> Rule:

@@ -325,9 +325,8 @@ def _make(
     if not stopped:
         helps, stopped = advise_on_relaxations(best, wanted, ground, clock=clock, seed=making.seed)
         advice = replace(advice, relaxations=helps)
-    plan = compose_plan(
-        best, wanted, ground, keep=kept, bound=most(question), seed=making.seed, measured=making.measured
-    )
+    bound = None if len(best.frequencies_hz) == len(question.links) else most(question)
+    plan = compose_plan(best, wanted, ground, keep=kept, bound=bound, seed=making.seed, measured=making.measured)
     if keep is not None:
         replan = advise_on_moves(keep, rows_of(plan, wanted), wanted, found.fewest, making.on_air)
         advice = replace(advice, replan=replan)
