@@ -189,3 +189,24 @@ def test_noise_in_a_hold_is_no_emitter_and_its_floor_is_not_raised(trace: Trace)
         away_db.append(floor_dbm + 90.0)
     assert abs(np.median(away_db)) < 0.8
     assert np.max(np.abs(away_db)) < 5.0  # how many readings were averaged before is hard to see
+
+
+@pytest.mark.parametrize("sigma_db", [1.5, 2.0, 3.0])
+@pytest.mark.parametrize("drift_db", [0.0, 1.5])
+def test_even_scatter_in_decibels_is_given_no_name(sigma_db: float, drift_db: float) -> None:
+    rng = np.random.default_rng(2)
+    levels = -90 + rng.normal(0, sigma_db, (60, 2000)) + rng.uniform(-drift_db, drift_db, (60, 1))
+    found = estimate_kind(Levels((levels.astype(np.float32),)), 1.0)
+    assert found.detector is None
+    assert any(why in found.why_not for why in ("scatter evenly", "scatter unlike"))
+
+
+@pytest.mark.parametrize("count", [8, 20, 100])
+def test_no_limits_have_the_width_nothing(count: int) -> None:
+    power = -np.log1p(-(np.random.default_rng(3).random((100, 2000)) ** (1 / count)))
+    found = estimate_kind(Levels(((10 * np.log10(power)).astype(np.float32),)), 1.0)
+    assert found.noise is not None
+    for told in (found.noise.peak_of, found.noise.bias_db):
+        low, high = (float(word) for word in str(told).split("(")[1].rstrip(")").split(" to "))
+        assert low < high
+        assert "e+" not in str(told)

@@ -42,6 +42,7 @@ FEWEST_INDEPENDENT = 100.0
 FINEST_DB = 0.12  # below that an instrument's own unrest decides, not noise. Common practice
 COARSEST_STEP = 1.1  # of the readings, in standard deviations
 MISFIT = 0.012  # distance of the distributions that is still called noise, where readings are many
+MANY_READINGS = 15_000  # independent ones: from there on a hold that is one fits better than even scatter does
 EVEN = 8.0  # of the log-likelihood: even scatter explains the readings better than noise does; by luck e^-8
 FALL = 1.92  # of the log-likelihood at the limits: half of chi-square with one degree of freedom, 95 %
 BIAS_STEP_DB = 0.15  # half the distance of neighbouring counts J that are tried, as the bias shows it
@@ -174,6 +175,9 @@ def _decided(profile: _Profile, scatter: Scatter) -> TraceKind:
     lifted = profile.bias_db > NO_BIAS_DB
     apart = abs(float(profile.fit[lifted].max(initial=-1e9) - profile.fit[~lifted].max(initial=-1e9)))
     chance = math.erfc(math.sqrt(apart)) / 2.0  # one side of a normal variate whose square is twice the fall
+    alike = profile.even_fit > profile.fit[best] - FALL and scatter.independent >= MANY_READINGS
+    if lifted[best] and alike:
+        return TraceKind(None, why_not="a hold and readings that scatter evenly in decibels would look alike")
     fits = lifted[fallen <= FALL]
     if fits.all():
         return TraceKind(Detector.MAX_HOLD, noise, chance=chance)
