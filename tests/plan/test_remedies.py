@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from dataclasses import replace
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -14,14 +15,16 @@ from fallow.plan.places import Ground
 from fallow.plan.question import Question
 from fallow.plan.remedies import Remedies, Remedy
 from fallow.plan.search import Solution, improve
+from fallow.plan.surveys import AreaAir
 from fallow.rules.territory import Circumstances, Grade, Raster, Territory
 from fallow.show.assignment import Assignment
 from fallow.show.equipment import Equipment, Kind
 from fallow.show.link import AreaLosses, ForeignCarrier, Link
 from fallow.show.wanted import Wanted
+from fallow.spectrum.verdict import Verdict
 from fallow.units import Channel, Span
 from plan.plain_conflicts import random_show
-from plan.shows import rule
+from plan.shows import Air, rule
 from plan.test_repair import radio
 
 MHZ = 1_000_000
@@ -152,3 +155,57 @@ def test_a_whole_festival_of_failures_leaves_the_plan_as_it_was() -> None:
     failures = list(failures_of(best.frequencies_hz, show, Ground()))
     once = [looking.against(failure) for failure in failures]
     assert once == [looking.against(failure) for failure in failures]
+
+
+def hall_and_yard(*hall: int, yard: int) -> tuple[Wanted, Ground]:
+    """A link of the hall that can stand on some carriers, of which the yard's survey has those above 506 MHz occupied,
+    and one of the yard that stands on one; the areas are apart.
+    """
+    mine, yours = radio(*hall, name="mine"), radio(yard, name="yours")
+    losses = AreaLosses(frozenset({frozenset(("hall", "yard"))}))
+    clean = Air(lambda _: Verdict.CLEAN)
+    above = Air(lambda hz: Verdict.OCCUPIED if hz > 506 * MHZ else Verdict.CLEAN)
+    airs = (AreaAir(clean, "hall"), AreaAir(above, "yard"))  # type: ignore[arg-type]  # invented airs
+    links = (Link("h", mine.name, "hall", frequency_hz=507 * MHZ), Link("y", yours.name, "yard"))
+    return Wanted(links, {kind.name: kind for kind in (mine, yours)}, losses), Ground(airs=airs, losses=losses)
+
+
+def heard(show: Wanted, ground: Ground, spares: int) -> tuple[Remedy, Solution, set[str | None]]:
+    """The remedy for areas that hear each other, the plan, and whom the audit finds on occupied places after it."""
+    best, question = planned(show, ground, spares)
+    assert best.frequencies_hz["h"] == 507 * MHZ
+    failure = next(one for one in failures_of(best.frequencies_hz, show, ground) if one.kind == "areas")
+    remedy = Remedies(best, question, show, ground, NumpyKernels).against(failure)
+    at_hz = {name: hz for name, hz in best.frequencies_hz.items() if name not in remedy.lost}
+    at_hz |= {move.link: move.to_hz for move in remedy.moves if move.to_hz is not None}
+    listed = {link.name: link for link in show.links}
+    rows = [Assignment(n, listed[n].equipment, listed[n].area, frozenset(), hz) for n, hz in at_hz.items()]
+    then = AreaLosses()
+    found = audit(rows, replace(show, losses=then), replace(ground, losses=then)).conflicts
+    return remedy, best, {conflict.victim for conflict in found if conflict.kind in ("air", "spacing")}
+
+
+def test_who_hears_another_area_has_its_survey_as_well() -> None:
+    """The spare at 502 MHz is a place in the other area's survey too."""
+    remedy, _, bad = heard(*hall_and_yard(502 * MHZ, 507 * MHZ, yard=500 * MHZ), 1)
+    assert [(move.link, move.to_hz) for move in remedy.moves] == [("h", 502 * MHZ)]
+    assert remedy.survives
+    assert remedy.by_spares
+    assert bad == set()
+
+
+def test_a_spare_in_the_way_of_the_other_area_is_none() -> None:
+    """The only spare is where the other area's link stands; the search finds the place that is left."""
+    remedy, best, bad = heard(*hall_and_yard(501 * MHZ, 502 * MHZ, 507 * MHZ, yard=501 * MHZ), 1)
+    assert [spare.frequency_hz for spare in best.spares if spare.area == "hall"] == [501 * MHZ]
+    assert [(move.link, move.to_hz) for move in remedy.moves] == [("h", 502 * MHZ)]
+    assert remedy.survives
+    assert not remedy.by_spares
+    assert bad == set()
+
+
+def test_without_a_place_in_both_surveys_the_link_is_lost() -> None:
+    remedy, _, bad = heard(*hall_and_yard(507 * MHZ, 508 * MHZ, yard=501 * MHZ), 0)
+    assert remedy.lost == ("h",)
+    assert not remedy.survives
+    assert bad == set()

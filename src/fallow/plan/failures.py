@@ -7,7 +7,8 @@ equipment that has several is lost (a filter, an amplifier, an antenna); two are
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from functools import cached_property
 from itertools import combinations
 from typing import Protocol
 
@@ -16,6 +17,7 @@ from fallow.plan.wording import mhz
 from fallow.show.equipment import Equipment
 from fallow.show.link import AreaLosses, ForeignCarrier, Station
 from fallow.show.wanted import Wanted
+from fallow.spectrum.verdict import Verdict
 from fallow.units import Channel, Span, format_span_mhz
 
 __all__ = ["AreasHear", "ChannelUp", "Failure", "FrequencyGone", "RangeLost", "failures_of"]
@@ -112,18 +114,28 @@ class RangeLost:
 
 @dataclass(frozen=True)
 class AreasHear:
-    """Two areas that count as apart hear each other."""
+    """Two areas that count as apart hear each other, so that a survey of one holds for the other as well."""
 
     one: str
     other: str
+    ground: Ground = field(default_factory=Ground, compare=False)
     kind: str = "areas"
 
     @property
     def name(self) -> str:
         return f"{self.one} and {self.other} hear each other"
 
-    def loses(self, equipment: Equipment, area: str, frequency_hz: int) -> bool:  # noqa: ARG002 - no place by itself
-        return False
+    def loses(self, equipment: Equipment, area: str, frequency_hz: int) -> bool:
+        if area not in (self.one, self.other):
+            return False
+        now, then = (ground.air_at(equipment, area, frequency_hz) for ground in (self.ground, self._ground_then))
+        if now is None or then is None:
+            return False
+        return then.verdict == Verdict.OCCUPIED != now.verdict
+
+    @cached_property
+    def _ground_then(self) -> Ground:
+        return replace(self.ground, losses=self.losses_after(self.ground.losses))
 
     def strikes(self, wanted: Wanted, ground: Ground) -> tuple[Wanted, Ground]:
         losses = self.losses_after(wanted.losses)
@@ -145,7 +157,7 @@ def failures_of(placed_hz: Mapping[str, int], wanted: Wanted, ground: Ground) ->
     areas = sorted({link.area for link in links})
     for one, other in combinations(areas, 2):
         if frozenset((one, other)) in wanted.losses.apart:
-            yield AreasHear(one, other)
+            yield AreasHear(one, other, ground)
     for link, (equipment, hz) in zip(links, places, strict=True):
         name = f"stranger on {mhz(hz)}"
         stranger = ForeignCarrier(name, hz, equipment.bandwidth_hz, link.area, _keep_off_hz(equipment))

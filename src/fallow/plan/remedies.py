@@ -1,8 +1,9 @@
 """What to do when a named failure strikes: a set of moves after which the plan has no conflict, found beforehand.
 
 First each link that loses its place takes a spare of its equipment and area: spares are planned with everybody else,
-so whoever takes one meets nobody new. Where there are too few spares the question is put again as it is then, and the
-plan with the fewest moves that a short search finds is the remedy, which is audited.
+so whoever takes one meets nobody new, unless areas hear each other that did not. Where there are too few spares the
+question is put again as it is then, and the plan with the fewest moves that a short search finds is the remedy, which
+is audited.
 """
 
 from __future__ import annotations
@@ -82,9 +83,12 @@ class Remedies:
         """The remedy that takes nothing but spares, where there is one: found at once."""
         lost = [link for link in self.links if self._loses(failure, link, self.at_hz[link.name])]
         moved_hz = self._to_spares(failure, lost)
-        if moved_hz is None or (not lost and self._new_problems(failure, self.at_hz)):
+        if moved_hz is None:
             return None
-        return self._remedy(failure, dict(self.at_hz) | moved_hz, by_spares=True)
+        now_hz = dict(self.at_hz) | moved_hz
+        if (not lost or self._brings_together(failure)) and self._new_problems(failure, now_hz):
+            return None
+        return self._remedy(failure, now_hz, by_spares=True)
 
     def _to_spares(self, failure: Failure, lost: Sequence[Link]) -> dict[str, int] | None:
         """A spare that the failure leaves for every link that loses its place; ``None`` where there are too few."""
@@ -103,7 +107,7 @@ class Remedies:
 
     def by_search(self, failure: Failure) -> Remedy:
         """The plan with the fewest moves that a short search finds, with its new conflicts (such as of fixed links)."""
-        question = struck(self.question, failure, self.at_hz)
+        question = self._question_under(failure)
         fewest, plans = [FewestMoves()], list[Solution]()
         steps = count(1)
         last = STEPS
@@ -121,9 +125,19 @@ class Remedies:
             plans.append(plan)
         return self._remedy(failure, plans[-1].frequencies_hz)
 
+    def _question_under(self, failure: Failure) -> Question:
+        """Put anew where other surveys hold then, else with what the failure takes away taken off."""
+        if self._brings_together(failure):
+            return Question.build(*failure.strikes(self.wanted, self.ground), keep=self.at_hz, spares=0)
+        return struck(self.question, failure, self.at_hz)
+
+    def _brings_together(self, failure: Failure) -> bool:
+        """Whether links meet then that did not before."""
+        return failure.losses_after(self.wanted.losses) != self.wanted.losses
+
     def _remedy(self, failure: Failure, now_hz: Mapping[str, int], *, by_spares: bool = False) -> Remedy:
-        """A plan for the time after a failure as moves. Spares were audited together with all links before: whoever
-        takes one meets nobody new, and only its place is to be looked at.
+        """A plan for the time after a failure as moves. Spares were audited together with all links before: of whoever
+        takes one only the place is to be looked at.
         """
         moves = [Shifted(name, hz, now_hz[name]) for name, hz in self.at_hz.items() if now_hz.get(name, hz) != hz]
         moved = {move.link for move in moves}
@@ -154,7 +168,9 @@ class Remedies:
 
 
 def struck(question: Question, failure: Failure, at_hz: Mapping[str, int]) -> Question:
-    """The question as a failure puts it, with a plan (hertz by link) to keep and without spares."""
+    """The question as a failure puts it that lets areas hear whom they heard; with a plan (hertz by link) to keep and
+    without spares.
+    """
     worths = []
     for each, worth in zip(question.classes, question.worths, strict=False):
         equipment = each.equipment
@@ -167,13 +183,7 @@ def struck(question: Question, failure: Failure, at_hz: Mapping[str, int]) -> Qu
         )
         worths.append(Worth(worth.frequencies_hz[left], worth.tier[left], worth.margin_db[left]))
     links = [replace(carrier, home_hz=at_hz.get(carrier.name)) for carrier in question.links]
-    return replace(
-        question,
-        carriers=tuple(links),
-        worths=tuple(worths),
-        losses=failure.losses_after(question.losses),
-        keeping=True,
-    )
+    return replace(question, carriers=tuple(links), worths=tuple(worths), keeping=True)
 
 
 def _problems(conflicts: Sequence[Conflict]) -> set[Problem]:

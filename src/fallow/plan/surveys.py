@@ -1,14 +1,14 @@
 """The surveys under a plan: each with the area it was taken in, and which of them decides at a place.
 
 A survey of an area holds for links of that area and of areas that hear it, one without an area for all; where several
-hold, the worst verdict counts. Verdicts over all places of a type of radio are asked once per survey and kept, so that
-every area and every question put again finds them.
+hold, the worst verdict counts. Verdicts over all places of a type of radio are asked once per survey and kept with it,
+so that every area and every question put again finds them, also where areas are to hear each other otherwise.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -29,16 +29,48 @@ _Shape = tuple[tuple[Span, ...], int, tuple[int, ...], int]
 
 @dataclass(frozen=True, eq=False)
 class AreaAir:
-    """A judged survey. ``area``: where it was taken; empty: it holds everywhere. ``name``: as people are told of it."""
+    """A judged survey. ``area``: where it was taken; empty: it holds everywhere. ``name``: as people are told of it.
+
+    ``asked``: what it was asked before.
+    """
 
     air: Air
     area: str = ""
     name: str = ""
+    asked: _Asked = field(default_factory=lambda: _Asked({}, {}), repr=False)
 
     @property
     def level_unit(self) -> str:
         """Of its levels; dB on the instrument's own scale where the survey is relative."""
         return "dBm" if self.air.basis == "absolute" else "dB"
+
+    def judged(self, equipment: Equipment, frequency_hz: int) -> JudgedSlice:
+        """The verdict on one carrier with its reasons."""
+        window = occupied_hz(equipment, frequency_hz)
+        if window not in self.asked.judged:
+            self.asked.judged[window] = self.air.judge_window(*window)
+        return self.asked.judged[window]
+
+    def over(self, equipment: Equipment, places_hz: NDArray[np.int64]) -> _Seen:
+        """Verdicts and margins at all carriers that a type of radio can tune to, int64 hertz of shape (place,)."""
+        shape, half_hz = _shape(equipment), half_width_hz(equipment)
+        if shape not in self.asked.places:
+            if not places_hz.size:
+                return _Seen(places_hz, np.zeros(0, dtype=np.uint8), np.zeros(0))
+            windows = self.air.judge_windows(places_hz - half_hz, places_hz + half_hz)
+            self.asked.places[shape] = _Seen(places_hz, windows.verdict, windows.margin_db)
+        return self.asked.places[shape]
+
+    def at(self, equipment: Equipment, frequency_hz: int) -> tuple[int, float]:
+        """Code of the verdict and margin [dB] at one carrier, out of what is kept where it is among that."""
+        seen = self.asked.places.get(_shape(equipment))
+        if seen is not None:
+            place = int(np.searchsorted(seen.places_hz, frequency_hz))
+            if place < seen.places_hz.size and seen.places_hz[place] == frequency_hz:
+                return int(seen.verdict[place]), float(seen.margin_db[place])
+        half_hz, middle_hz = half_width_hz(equipment), np.array([frequency_hz])
+        window = self.air.judge_windows(middle_hz - half_hz, middle_hz + half_hz)
+        return int(window.verdict[0]), float(window.margin_db[0])
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,10 +88,19 @@ class AirAt:
 
 @dataclass(frozen=True, eq=False)
 class _Seen:
-    """Windows of one survey, arrays of shape (place,): uint8 codes of ``Verdict``, and margins in dB."""
+    """Windows of one survey, arrays of shape (place,): carriers in hertz, uint8 codes of ``Verdict``, margins in dB."""
 
+    places_hz: NDArray[np.int64]
     verdict: NDArray[np.uint8]
     margin_db: NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class _Asked:
+    """What a survey was asked: all places of a type of radio, and single windows by their edges in hertz."""
+
+    places: dict[_Shape, _Seen]
+    judged: dict[tuple[float, float], JudgedSlice]
 
 
 class Surveys:
@@ -72,39 +113,33 @@ class Surveys:
     def __init__(self, airs: Sequence[AreaAir], losses: AreaLosses) -> None:
         self.airs = tuple(airs)
         self._losses = losses
-        self._places_hz: dict[_Shape, NDArray[np.int64]] = {}
-        self._seen: dict[tuple[int, _Shape], _Seen] = {}
-        self._judged: dict[tuple[int, float, float], JudgedSlice] = {}
 
     def holding(self, area: str) -> tuple[AreaAir, ...]:
         """The surveys that hold for an area: those of it, of areas that it hears, and those of no area."""
-        return tuple(self.airs[k] for k in self._holding(area))
+        return tuple(one for one in self.airs if self._losses.hears(area, one.area))
 
     def at(self, equipment: Equipment, area: str, frequency_hz: int) -> AirAt | None:
         """What the surveys say of one carrier in an area; ``None`` without any survey."""
         if not self.airs:
             return None
-        said = [(k, *self._one(k, equipment, frequency_hz)) for k in self._holding(area)]
+        said = [(one, *one.at(equipment, frequency_hz)) for one in self.holding(area)]
         if not said:
             return AirAt(Verdict.NOT_MEASURED, None, None)
-        k, verdict, margin_db = min(said, key=lambda one: (-one[1], np.inf if np.isnan(one[2]) else one[2]))
+        survey, verdict, margin_db = min(said, key=lambda one: (-one[1], np.inf if np.isnan(one[2]) else one[2]))
         told_db = None if np.isnan(margin_db) or verdict == Verdict.NOT_MEASURED else margin_db
-        return AirAt(Verdict(verdict), told_db, self.airs[k])
+        return AirAt(Verdict(verdict), told_db, survey)
 
     def judged(self, equipment: Equipment, area: str, frequency_hz: int) -> tuple[JudgedSlice, AreaAir | None] | None:
         """The verdict on one carrier with its reasons, and the survey that decided; ``None`` without any survey."""
         found = self.at(equipment, area, frequency_hz)
         if found is None:
             return None
-        low_hz, high_hz = occupied_hz(equipment, frequency_hz)
         if found.survey is None:
+            low_hz, high_hz = occupied_hz(equipment, frequency_hz)
             nobody = f"no survey was taken in {area} or in an area that it hears"
             edges_hz = round(low_hz), round(high_hz)
             return JudgedSlice("", *edges_hz, Verdict.NOT_MEASURED, (nobody,), None, None, None), None
-        key = self.airs.index(found.survey), low_hz, high_hz
-        if key not in self._judged:
-            self._judged[key] = found.survey.air.judge_window(low_hz, high_hz)
-        return self._judged[key], found.survey
+        return found.survey.judged(equipment, frequency_hz), found.survey
 
     def over(
         self, equipment: Equipment, area: str, places_hz: NDArray[np.int64]
@@ -117,11 +152,10 @@ class Surveys:
         verdict = np.full(places_hz.shape, Verdict.CLEAN, dtype=np.uint8)
         if not self.airs:
             return verdict, np.zeros(places_hz.shape)
-        self._places_hz[_shape(equipment)] = places_hz
-        holding = self._holding(area)
+        holding = self.holding(area)
         margin_db = np.full(places_hz.shape, np.inf)
-        for k in holding:
-            seen = self._over(k, equipment)
+        for one in holding:
+            seen = one.over(equipment, places_hz)
             same, worse = seen.verdict == verdict, seen.verdict > verdict
             smaller = np.fmin(margin_db, seen.margin_db)
             margin_db = np.where(same, smaller, np.where(worse, seen.margin_db, margin_db))
@@ -130,31 +164,6 @@ class Surveys:
             verdict[:] = Verdict.NOT_MEASURED
         margin_db[verdict == Verdict.NOT_MEASURED] = np.nan
         return verdict, margin_db
-
-    def _holding(self, area: str) -> list[int]:
-        return [k for k, one in enumerate(self.airs) if self._losses.hears(area, one.area)]
-
-    def _one(self, k: int, equipment: Equipment, frequency_hz: int) -> tuple[int, float]:
-        """Verdict and margin of one survey, out of those kept where all places of the radio were asked for."""
-        places_hz = self._places_hz.get(_shape(equipment))
-        if places_hz is not None:
-            place = int(np.searchsorted(places_hz, frequency_hz))
-            if place < places_hz.size and places_hz[place] == frequency_hz:
-                seen = self._over(k, equipment)
-                return int(seen.verdict[place]), float(seen.margin_db[place])
-        half_hz, middle_hz = half_width_hz(equipment), np.array([frequency_hz])
-        window = self.airs[k].air.judge_windows(middle_hz - half_hz, middle_hz + half_hz)
-        return int(window.verdict[0]), float(window.margin_db[0])
-
-    def _over(self, k: int, equipment: Equipment) -> _Seen:
-        key = k, _shape(equipment)
-        if key not in self._seen:
-            places_hz, half_hz = self._places_hz[key[1]], half_width_hz(equipment)
-            if not places_hz.size:
-                return _Seen(np.zeros(0, dtype=np.uint8), np.zeros(0))
-            windows = self.airs[k].air.judge_windows(places_hz - half_hz, places_hz + half_hz)
-            self._seen[key] = _Seen(windows.verdict, windows.margin_db)
-        return self._seen[key]
 
 
 def _shape(equipment: Equipment) -> _Shape:
