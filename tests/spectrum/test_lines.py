@@ -92,3 +92,15 @@ def test_with_absolute_levels_a_line_counts_only_where_it_matters(level_dbm: flo
         479.9e6, 480.1e6
     )
     assert verdict.verdict is (Verdict.CLEAN if level_dbm < -100 else Verdict.DOUBTFUL)
+
+
+@pytest.mark.parametrize("places", [(500e6,), (480e6, 490e6)])
+def test_a_line_or_two_on_a_clock_are_no_pattern(places: tuple[float, ...]) -> None:
+    air = judge(_survey(*places, level=-35.0))
+    assert [air.judge_window(place - 1e5, place + 1e5).verdict for place in places] == [Verdict.OCCUPIED] * len(places)
+    assert len(air.emitters) == len(places)
+
+
+def test_lines_that_stand_higher_than_any_instrument_makes_them_are_on_the_air() -> None:
+    air = judge(_survey(*CLOCK_HZ, level=0.0))
+    assert [air.judge_window(line - 1e5, line + 1e5).verdict for line in CLOCK_HZ] == [Verdict.OCCUPIED] * 3

@@ -2,7 +2,7 @@
 
 A reference sweep has a load in place of the antenna, so a line in it is the instrument's own. Without one, a line is
 suspect when it is steady, as narrow as the instrument can show (an unmodulated carrier) and stands on a multiple of a
-usual clock; or when the instrument is seen to make many lines.
+usual clock as several others do; or when the instrument is seen to make many lines. One line alone is no pattern.
 """
 
 from __future__ import annotations
@@ -40,6 +40,7 @@ FINEST_MODULATION_HZ = 30e3  # common practice: with a wider resolution a modula
 MOST_ROWS = 1000  # sweeps that this needs at most
 SKIRT_DB = -14.0
 MANY_LINES = 10  # common practice: a calibrated instrument shows a few at most
+STRONGEST_OWN_DB = 40.0  # above the level around it: what stands higher is on the air. Common practice
 NARROWEST_SIGNAL_HZ = 80e3  # common practice: a modulated link is wider than this, 10 dB down
 
 
@@ -114,21 +115,26 @@ def suspect_lines(
 ) -> tuple[Line, ...]:
     """Those lines that may be made inside, though no reference proves it. ``plain``: the steady, unmodulated ones.
 
-    Those on a multiple of a usual clock: suspect, for want of a reference. An instrument that is seen to make many
-    lines (a reference shows ``MANY_LINES``, or far more lines stand on clocks than chance puts there) is not believed
+    Those on multiples of usual clocks, where more stand there than chance explains. An instrument that is seen to make
+    many lines (a reference shows ``MANY_LINES``, or far more lines stand on clocks than chance puts there) is not believed
     any steady narrow line while its levels are relative: a load shows only the lines that need no signal from outside.
     """
     if max(heard.rbw_hz, float(heard.axis.step_hz)) > FINEST_MODULATION_HZ:
         return ()
-    on_clock = [line for line in plain if _on_clock(line.frequency_hz, float(heard.axis.step_hz))]
+    around = _around_db(heard)
+    weak = [line for line in plain if _above_db(line, around) <= STRONGEST_OWN_DB]
+    on_clock = [line for line in weak if _on_clock(line.frequency_hz, float(heard.axis.step_hz))]
     if loads:
         makes_many = sum(len(find_lines(load)) for load in loads) >= MANY_LINES
     else:
         makes_many = _more_than_chance(len(on_clock), len(plain), float(heard.axis.step_hz))
     if makes_many and not absolute:
-        around = _around_db(heard)
         return tuple(line for line in _steady(heard, lines) if _narrow(heard, line, around))
-    return () if loads else tuple(on_clock)
+    return tuple(on_clock) if makes_many and not loads else ()
+
+
+def _above_db(line: Line, around_db: NDArray[np.float64]) -> float:
+    return float(10.0 * np.log10(line.above_mw) - around_db[line.peak])
 
 
 def _more_than_chance(on_clock: int, lines: int, step_hz: float) -> bool:

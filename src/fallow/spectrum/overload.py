@@ -3,9 +3,10 @@
 Three ways to see it. The source says so. Levels pile up at the top of the scale: of the readings near the highest one,
 most are exactly as high, in more bins than one signal's tip fills. Or the floor follows a strong signal: it is up in
 the sweeps in which that is up, far from it in frequency. Two things that are switched on together look the same, so
-this makes *doubtful* and no more. The last is told by the correlation of the strongest signals' power with the rise of
-the floor over the sweeps; neighbours in time are alike, so n sweeps count as n·(1 - ab)/(1 + ab), a and b being the
-correlations of either with itself one sweep later (Bartlett, J. Roy. Stat. Soc. 98 (1935) 536-543; from memory).
+this makes *doubtful* and no more. The last is told by the correlation of the strongest signals, by rank and as on or
+off, with the rise of the floor over the sweeps; neighbours in time are alike, so n sweeps count as n·(1 - ab)/(1 + ab),
+a and b being the correlations of either with itself one sweep later (Bartlett, J. Roy. Stat. Soc. 98 (1935) 536-543;
+from memory).
 """
 
 from __future__ import annotations
@@ -29,6 +30,7 @@ STRONG_DB = 20.0  # above the floor: may overload a receiver. Common practice
 MOVES_DB = 10.0  # by which the strong signals must come and go: less may be the gain, which moves the floor alike
 FOLLOWS_DB = 1.0  # by which the floor must be higher while they are strong
 FEWEST_SWEEPS = 6
+FEWEST_OF_EITHER = 2  # sweeps with the strong signals up, and down
 BY_LUCK = 1e-3
 PLACE_HZ = 30e6  # the width over which a rise of the floor is taken
 SKIRT_HZ = 1e6  # beside a strong signal, or its own width: what rises there may be its transmitter's. Common practice
@@ -111,9 +113,13 @@ def _following(heard: Heard, floor: Floor) -> tuple[NDArray[np.bool_], float]:
         return follows, 1.0
     power_db = _power_db(heard, np.flatnonzero(strong))
     known = np.isfinite(power_db)
-    if known.sum() < FEWEST_SWEEPS or np.ptp(np.percentile(power_db[known], (10, 90))) < MOVES_DB:
+    if known.sum() < FEWEST_SWEEPS:
         return follows, 1.0
-    loud = power_db > np.median(power_db[known])
+    loud = power_db > (power_db[known].min() + power_db[known].max()) / 2.0
+    if min((known & loud).sum(), (known & ~loud).sum()) < FEWEST_OF_EITHER:
+        return follows, 1.0
+    if np.median(power_db[known & loud]) - np.median(power_db[known & ~loud]) < MOVES_DB:
+        return follows, 1.0
     least, places = 1.0, _places(heard)
     for place in places:
         bins = place.start + np.flatnonzero(quiet[place])
@@ -121,9 +127,13 @@ def _following(heard: Heard, floor: Floor) -> tuple[NDArray[np.bool_], float]:
             continue
         rise_db = _rise_db(heard, floor, bins)
         looked = known & np.isfinite(rise_db)
+        if not (looked & loud).any() or not (looked & ~loud).any():
+            continue
         higher_db = np.median(rise_db[looked & loud]) - np.median(rise_db[looked & ~loud])
         above_db = power_db[looked] - rise_db[looked]  # a gain that drifts moves both alike
-        chance = _by_luck(above_db, rise_db[looked]) * len(places)
+        ranks = np.argsort(np.argsort(above_db)).astype(np.float64)
+        by_either = min(_by_luck(how, rise_db[looked]) for how in (ranks, loud[looked].astype(np.float64)))
+        chance = 2.0 * by_either * len(places)
         if chance < BY_LUCK and higher_db >= FOLLOWS_DB:
             follows[place], least = True, min(least, chance)
     return follows, least
@@ -167,12 +177,11 @@ def _power_db(heard: Heard, bins: NDArray[np.int64]) -> Values:
     return power
 
 
-def _by_luck(power_db: Values, rises_db: Values) -> float:
-    """Chance of as high a correlation between the ranks of one and the values of the other, without any."""
+def _by_luck(loudness: Values, rises_db: Values) -> float:
+    """Chance of as high a correlation between the two without any. ``loudness``: ranks, or 1 where it is loud."""
     from scipy import special  # heavy, so only where it is used
 
-    ranks = np.argsort(np.argsort(power_db)).astype(np.float64)
-    one, other = (_standardised(values) for values in (ranks, rises_db))
+    one, other = (_standardised(values) for values in (loudness, rises_db))
     if one is None or other is None:
         return 1.0
     memory = max(0.0, float((one[1:] * one[:-1]).mean())) * max(0.0, float((other[1:] * other[:-1]).mean()))
