@@ -35,7 +35,7 @@ def conflicts(rows: Rows, show: Wanted) -> set[tuple[object, ...]]:
 def states(before: Rows, after: Rows, order: OrderOfMoves) -> Iterator[Rows]:
     """Rows on the air after each step that is not silent; silent ones are off meanwhile."""
     quiet = {step.link for step in order.steps if step.silent}
-    new = {one.link: one for one in after}
+    new = {one.link: one for one in (*before, *after) if not one.is_spare}
     at_hz = {one.link: one.frequency_hz for one in before if one.link in new and one.link not in quiet}
     yield [_at(new[name], hz) for name, hz in at_hz.items()]
     for step in order.steps:
@@ -148,3 +148,28 @@ def test_many_links_are_put_in_order_quickly_enough() -> None:
     show = wanted(kinds=[equipment(spacing_khz=200, im3_khz=None, three_khz=None)])
     order = order_of_moves(before, after, show)
     assert [step.link for step in order.steps] == [f"l{i}" for i in reversed(range(60))]
+
+
+@given(st.integers(0, 10**6))
+@settings(max_examples=100)
+def test_rows_that_are_no_links_any_more_collide_with_nobody(seed: int) -> None:
+    """Some links leave the show; they stay on unless a step switches them off, and only those in the way are."""
+    before, after, show = two_plans(seed)
+    after = after[: max(1, len(after) - 2)]
+    order = order_of_moves(before, after, show)
+    assert is_safe(before, after, order, show)
+    there = {one.link for one in after}
+    off = [step for step in order.steps if step.link not in there]
+    assert order.steps[: len(off)] == tuple(off)
+    renamed = [row(f"new {one.link}", 0, "mic", one.area, one.scenes) for one in after]
+    everything = [*before, *(_at(new, one.frequency_hz) for new, one in zip(renamed, after, strict=True))]
+    named = {name for conflict in audit(everything, show).conflicts for name in (conflict.victim, *conflict.carriers)}
+    assert all(step.to_hz is None and step.link in named for step in off)
+
+
+def test_a_row_of_unknown_equipment_goes_off_before_anything_moves() -> None:
+    before = [row("a", 500.0), row("gone", 600.0, "whatever")]
+    show = wanted(kinds=[equipment(spacing_khz=200)])
+    order = order_of_moves(before, [row("a", 501.0)], show)
+    assert [(step.link, step.to_hz) for step in order.steps] == [("gone", None), ("a", 501_000_000)]
+    assert order_of_moves(before, [row("a", 500.0)], show).steps == ()

@@ -91,3 +91,17 @@ def test_failures_are_looked_at_unless_told_otherwise() -> None:
     assert [remedy.failure.kind for remedy in plan.advice.remedies] == ["frequency"] * 3
     assert [remedy.survives for remedy in plan.advice.remedies] == [True, True, False]  # the guest can't move
     assert replanned(keep=None, failures=False).advice.remedies == ()
+
+
+def test_rows_of_the_plan_in_force_that_are_no_links_are_named_and_go_off_first() -> None:
+    on_new = Assignment("gone", RADIO.name, frequency_hz=500 * MHZ)
+    far = Assignment("far", RADIO.name, frequency_hz=507_999_000)
+    plan = replanned(ON_LEAD, keep=[*IN_FORCE, on_new, far])
+    told = (
+        "2 rows of the plan in force are no links of this show (gone and far): here they are off, switched off first "
+        "where a move needs the place"
+    )
+    assert told in plan.notes
+    assert plan.advice.replan is not None
+    assert [move.link for move in plan.moved] == ["lead"]
+    assert not any("no link" in note for note in replanned(ON_LEAD).notes)

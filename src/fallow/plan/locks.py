@@ -7,11 +7,12 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from fallow.errors import UsageError
-from fallow.plan.wording import few
+from fallow.plan.wording import counted, few
+from fallow.show.assignment import Assignment
 from fallow.show.link import Link
 from fallow.show.wanted import Wanted
 
-__all__ = ["Locked", "lock_links"]
+__all__ = ["Locked", "lock_links", "notes_on_strays"]
 
 
 @dataclass(frozen=True)
@@ -45,6 +46,19 @@ def lock_links(
         for link in wanted.links
     ]
     return Locked(replace(wanted, links=tuple(links)), keep, on_air, tuple(_notes(scene, on_air, list(freed))))
+
+
+def notes_on_strays(keep: Sequence[Assignment], wanted: Wanted) -> tuple[str, ...]:
+    """What becomes of rows of the plan in force that are on a frequency and no links of the show."""
+    listed = {link.name for link in wanted.links}
+    strays = [row.link for row in keep if not (row.is_spare or row.frequency_hz is None or row.link in listed)]
+    if not strays:
+        return ()
+    are, off = ("is no link", "it is") if len(strays) == 1 else ("are no links", "they are")
+    return (
+        f"{counted(len(strays), 'row')} of the plan in force {are} of this show ({few(strays)}): here "
+        f"{off} off, switched off first where a move needs the place",
+    )
 
 
 def _is_locked(link: Link, keep: Mapping[str, int], scene: str | None) -> bool:

@@ -69,6 +69,7 @@ def order_of_moves(
 ) -> OrderOfMoves:
     """From one plan to another. ``before``, ``after``: rows; links of ``after`` that ``before`` lacks are switched on.
 
+    Rows of ``before`` that are no links any more are on the air too: those in the way of a move are switched off first.
     ``scene``: the one that runs now; links that are off in it come first, in silence. ``waiting_hz``: by link, where it
     might wait; by default on spares of its equipment and area, old or new.
     """
@@ -77,7 +78,10 @@ def order_of_moves(
     heard = [mover for mover in movers if mover not in silent]
     names = {mover.row.link for mover in movers}
     rows = [row for row in after if row.link not in names and not row.is_spare and _is_on(row, scene)]
-    air = _Air(rows, heard, wanted, waiting_hz if waiting_hz is not None else _spare_places(heard, before, after))
+    waiting_hz = waiting_hz if waiting_hz is not None else _spare_places(heard, before, after)
+    strays = [row for row in _strays(before, after, wanted) if _is_on(row, scene)]
+    silent = [*_in_the_way(strays, rows, heard, wanted, waiting_hz), *silent]
+    air = _Air(rows, heard, wanted, waiting_hz)
     steps = [Retuning(mover.row.link, mover.from_hz, mover.to_hz, silent=True) for mover in silent]
     walk, muted = _walk_muting_few(air)
     names_of = [mover.row.link for mover in heard]
@@ -105,6 +109,31 @@ def _movers(before: Sequence[Assignment], after: Sequence[Assignment], wanted: W
             row = Assignment(row.link, link.equipment, link.area, link.scenes, row.frequency_hz)
         found.append(_Mover(row, was_hz.get(row.link), row.frequency_hz))
     return sorted(found, key=lambda mover: mover.to_hz is not None)
+
+
+def _strays(before: Sequence[Assignment], after: Sequence[Assignment], wanted: Wanted) -> list[Assignment]:
+    """Rows of the plan before, on a frequency, that are no links any more."""
+    known = {row.link for row in after} | {link.name for link in wanted.links}
+    return [row for row in before if not row.is_spare and row.frequency_hz is not None and row.link not in known]
+
+
+def _in_the_way(
+    strays: Sequence[Assignment],
+    rows: Sequence[Assignment],
+    movers: Sequence[_Mover],
+    wanted: Wanted,
+    waiting_hz: Mapping[str, Sequence[int]],
+) -> list[_Mover]:
+    """Those that no new or waiting place goes together with, as movers that go off; of equipment that nobody knows that
+    can't be told, so they count.
+    """
+    known = [_Mover(row, row.frequency_hz, None) for row in strays if row.equipment in wanted.equipment]
+    unknown = [_Mover(row, row.frequency_hz, None) for row in strays if row.equipment not in wanted.equipment]
+    if not known:
+        return unknown if movers else []
+    air = _Air(rows, [*movers, *known], wanted, waiting_hz)
+    first = len(movers)
+    return [*(unknown if movers else ()), *(each for m, each in enumerate(known, first) if air.crowd(m, 0))]
 
 
 def _is_on(row: Assignment, scene: str | None) -> bool:

@@ -28,7 +28,7 @@ from fallow.plan.headroom import widened
 from fallow.plan.ledger import Figure, Ledger, Risk
 from fallow.plan.ledger_notes import notes_on_margins
 from fallow.plan.level_distances import by_levels
-from fallow.plan.locks import lock_links
+from fallow.plan.locks import lock_links, notes_on_strays
 from fallow.plan.places import Ground
 from fallow.plan.question import Question
 from fallow.plan.spreading import spread_spares
@@ -351,7 +351,7 @@ def _locked(
         return wanted, None, []
     kept = {row.link: row.frequency_hz for row in keep if row.frequency_hz is not None}
     locked = lock_links(wanted, kept, scene=making.on_air, may_move=making.may_move)
-    return locked.wanted, locked.keep, list(locked.notes)
+    return locked.wanted, locked.keep, [*locked.notes, *notes_on_strays(keep, wanted)]
 
 
 def _check_folder(out: FilePath) -> None:
