@@ -30,7 +30,7 @@ ATTEMPTS = 8
 """Beginnings of a repair."""
 PUSHES = 40
 """Tries to place one link by pushing others aside, per attempt."""
-SHAKES = 400
+SHAKES = 1_200
 """Steps of the search per attempt, until all links stand."""
 SHRINKS_IN_VAIN = 250
 """Steps without gain after which a plan counts as shrunk."""
@@ -81,7 +81,7 @@ class Repair:
         self._count_lost()
         for attempt in range(ATTEMPTS):
             yield from self._attempt(attempt)
-            if self._is_proven() or (attempt and self.best_hz is None):
+            if self._is_proven() or (attempt > 1 and self.best_hz is None):
                 break
             if attempt == 0 and self.best_hz is not None:
                 yield from self._prove()
