@@ -4,6 +4,8 @@ are invented.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from fallow.errors import UsageError
@@ -12,7 +14,7 @@ from fallow.show.assignment import Assignment
 from fallow.show.equipment import Equipment, Kind
 from fallow.show.link import ForeignCarrier, Link
 from fallow.units import Span
-from fallow.workflow.coordinate import coordinate
+from fallow.workflow.coordinate import audit, coordinate
 
 MHZ = 1_000_000
 RADIO = Equipment(
@@ -105,3 +107,28 @@ def test_rows_of_the_plan_in_force_that_are_no_links_are_named_and_go_off_first(
     assert plan.advice.replan is not None
     assert [move.link for move in plan.moved] == ["lead"]
     assert not any("no link" in note for note in replanned(ON_LEAD).notes)
+
+
+def test_who_is_new_or_moves_gets_room_and_nobody_moves_for_it() -> None:
+    """Distances by hand: the audit of the same plan at four times the distances names nobody but those that stayed."""
+    links = (*(Link(f"l{i}", RADIO.name) for i in range(4)), Link("new", RADIO.name))
+    places_hz = (500 * MHZ, 500_350_000, 501_100_000, 502_400_000)
+    kept = [Assignment(f"l{i}", RADIO.name, frequency_hz=hz) for i, hz in enumerate(places_hz)]
+    on_l0 = ForeignCarrier("stranger", 500 * MHZ, 200_000, spacing_hz=300_000)
+    wide = replace(RADIO, tuning=(Span(500 * MHZ, 540 * MHZ),))
+    plan = coordinate(links, {RADIO.name: wide}, foreign=(on_l0,), keep=kept, spares=1, seconds=1.0, failures=False)
+    assert [move.link for move in plan.moved] == ["l0"]
+    assert [plan.links[f"l{i}"].frequency_hz for i in (1, 2, 3)] == [row.frequency_hz for row in kept[1:]]
+    note = "there is room: every distance in which a link that is new or moves takes part is at least 4 times"
+    assert any(told.startswith(note) for told in plan.notes)
+    four = replace(wide, spacing_hz=4 * 350_000, im3_hz=4 * 100_000, im3_three_hz=4 * 50_000)
+    rows = [Assignment(one.link, RADIO.name, frequency_hz=one.frequency_hz) for one in plan.links.values()]
+    stayed = {"l1", "l2", "l3"}
+    for conflict in audit(rows, {RADIO.name: four}).conflicts:
+        assert {name for name in (conflict.victim, *conflict.carriers) if name} <= stayed
+
+
+def test_without_anybody_new_or_moved_nothing_is_widened() -> None:
+    plan = replanned()
+    assert plan.moved == ()
+    assert not any(told.startswith("there is room") for told in plan.notes)

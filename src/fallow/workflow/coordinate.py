@@ -24,7 +24,6 @@ from fallow.plan.answer import Plan, compose_plan
 from fallow.plan.audit import Audit
 from fallow.plan.audit import audit as audit_rows
 from fallow.plan.bounds import most
-from fallow.plan.headroom import widened
 from fallow.plan.ledger import Figure, Ledger, Risk
 from fallow.plan.ledger_notes import notes_on_margins
 from fallow.plan.level_distances import by_levels
@@ -279,10 +278,13 @@ def _audited(rows: Sequence[Assignment], wanted: Wanted, ground: Ground, *, leve
     return replace(found, notes=(*levelled.notes, *names, *found.notes))
 
 
-def _told_room(wanted: Wanted, factor: Fraction) -> str:
-    """By how much distances exceed what is asked. Fixed links stand where they stand, also among themselves."""
+def _told_room(wanted: Wanted, factor: Fraction, *, keeps: bool) -> str:
+    """By how much distances exceed what is asked. Links that are fixed or keep their places stand as near to each
+    other as they do.
+    """
     fixed = sum(link.fixed and link.planned for link in wanted.links)
     which = "between our carriers and products" if fixed < 2 else "in which a link that is not fixed takes part"
+    which = "in which a link that is new or moves takes part" if keeps else which
     return f"there is room: every distance {which} is at least {float(factor):g} times what is asked"
 
 
@@ -315,11 +317,11 @@ def _make(
     found = search(question, wanted, build, seed=making.seed, clock=clock, share=share)
     best, stopped = found.best, found.stopped
     if found.factor > 1:
-        notes.append(_told_room(wanted, found.factor))
+        notes.append(_told_room(wanted, found.factor, keeps=bool(kept)))
     advice = Advice()
     if making.failures and not stopped:
         channels = () if ground.territory is None else ground.territory.channels
-        best = spread_spares(best, build(widened(wanted, found.factor)), channels, kernels())
+        best = spread_spares(best, build(found.roomy), channels, kernels())
         any_scene = question if wanted == unlocked else build(unlocked)
         advice, stopped = advise_on_failures(best, any_scene, unlocked, ground, clock=clock, seed=making.seed)
     if not stopped:
@@ -328,7 +330,8 @@ def _make(
     bound = None if len(best.frequencies_hz) == len(question.links) else most(question)
     plan = compose_plan(best, wanted, ground, keep=kept, bound=bound, seed=making.seed, measured=making.measured)
     if keep is not None:
-        replan = advise_on_moves(keep, rows_of(plan, wanted), wanted, found.fewest, making.on_air)
+        rows = rows_of(plan, wanted)
+        replan = advise_on_moves(keep, rows, wanted, question, fewest=found.fewest, scene=making.on_air)
         advice = replace(advice, replan=replan)
     if keep is not None and not stopped:
         choices, stopped = advise_on_choices(found, best, question, clock=clock, seed=making.seed)

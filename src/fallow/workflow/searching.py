@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from fallow.errors import UsageError
-from fallow.plan.headroom import FACTORS, is_complete, with_headroom
+from fallow.plan.headroom import FACTORS, held, is_complete, widened, with_headroom
 from fallow.plan.lanes import improve_side_by_side
 from fallow.plan.question import Question
 from fallow.plan.repair import FewestMoves
@@ -19,6 +19,7 @@ from fallow.workflow.accelerate import kernels
 __all__ = ["Clock", "Found", "Progress", "search"]
 
 SHARE_FOR_PLACES = 0.4  # of the search, before a plan in which every link stands is given more room
+SHARE_FOR_FEWER = 0.8  # the same while fewer moves may be possible
 LANES = 2  # searches side by side, whatever the machine, so that a seed means the same plans everywhere
 LARGEST_TABLES = 1_000_000_000  # bytes; beyond, a second set of them would be too much for small laptops
 Progress = Callable[[str, float], None]
@@ -51,12 +52,13 @@ class Clock:
 
 @dataclass(frozen=True)
 class Found:
-    """The best plan found, how much wider than asked its distances are, whether Ctrl-C ended the search, what is
-    known of the fewest moves, and all plans that were the best for a while.
+    """The best plan found, how much wider than asked its distances are, the show with these distances, whether Ctrl-C
+    ended the search, what is known of the fewest moves, and all plans that were the best for a while.
     """
 
     best: Solution
     factor: Fraction
+    roomy: Wanted
     stopped: bool
     fewest: FewestMoves
     seen: tuple[Solution, ...] = ()
@@ -67,19 +69,21 @@ def search(
 ) -> Found:
     """The best plan in a share of the time.
 
-    Where every link has a place, the second part of the time is for room; not where links keep their places, and with
-    them their distances. Ctrl-C ends the search, not the answer.
+    Where every link has a place, the second part of the time is for room: with a plan to keep for links that are new or
+    move. Ctrl-C ends the search, not the answer.
     """
     seen: list[Solution] = []
     fewest = [FewestMoves()]
     lanes = LANES if question.bytes_of_tables <= LARGEST_TABLES else 1
-    keeps = any(carrier.home_hz is not None for carrier in question.links)
 
     def may_widen() -> bool:
-        return bool(seen) and not keeps and is_complete(question, seen[-1].score)
+        return bool(seen) and is_complete(question, seen[-1].score) and _leave_home(seen[-1], question)
 
     def enough() -> bool:
-        return clock.is_over(share * (SHARE_FOR_PLACES if may_widen() else 1.0))
+        if not may_widen():
+            return clock.is_over(share)
+        fewer_may_do = -seen[-1].score.changed > fewest[-1].at_least
+        return clock.is_over(share * (SHARE_FOR_FEWER if fewer_may_do else SHARE_FOR_PLACES))
 
     try:
         for plan in improve_side_by_side(
@@ -89,15 +93,26 @@ def search(
         if not seen:  # the search promises a first plan before it asks for the time
             raise UsageError("no plan was made", hint="give the search more time with --seconds")
         if not may_widen():
-            return Found(seen[-1], Fraction(1), stopped=False, fewest=fewest[-1], seen=tuple(seen))
+            return Found(seen[-1], Fraction(1), wanted, stopped=False, fewest=fewest[-1], seen=tuple(seen))
         began = min(clock.used_share, share)
 
         def give_up(left: int) -> bool:
             return clock.is_over(share - (share - began) * (left - 1) / len(FACTORS))
 
-        wide, factor = with_headroom(seen[-1], wanted, build, seed=seed, should_stop=give_up, kernels=kernels())
-        return Found(wide, factor, stopped=False, fewest=fewest[-1], seen=tuple(seen))
+        homes_hz = {one.name: one.home_hz for one in question.links if one.home_hz is not None}
+        show = held(wanted, seen[-1].frequencies_hz, homes_hz)
+        wide, factor = with_headroom(seen[-1], question, show, build, seed=seed, should_stop=give_up, kernels=kernels())
+        roomy = widened(show, factor)
+        return Found(wide, factor, roomy, stopped=False, fewest=fewest[-1], seen=tuple(seen))
     except KeyboardInterrupt:
         if not seen:
             raise
-        return Found(seen[-1], Fraction(1), stopped=True, fewest=fewest[-1], seen=tuple(seen))
+        return Found(seen[-1], Fraction(1), wanted, stopped=True, fewest=fewest[-1], seen=tuple(seen))
+
+
+def _leave_home(plan: Solution, question: Question) -> bool:
+    """Whether there is a link to be given room: without a plan to keep, or new in it, or moved."""
+    return any(
+        carrier.fixed_hz is None and plan.frequencies_hz.get(carrier.name) != carrier.home_hz
+        for carrier in question.links
+    )
