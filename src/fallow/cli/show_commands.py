@@ -12,10 +12,11 @@ from fallow.cli import show_documents as told
 from fallow.cli.progress import progress_bar
 from fallow.cli.screens import show as screen
 from fallow.cli.show_copies import compare_copies, merge
+from fallow.cli.show_library import fit, site, stock
 from fallow.cli.show_reading import add_anybodys_table
 from fallow.errors import UsageError
 from fallow.pictures import check_picture, draw_air
-from fallow.workflow.show import Desk, change_settings, new_show
+from fallow.workflow.show import WAIT_S, Desk, change_settings, new_show
 from fallow.workflow.show_exchange import check_show, copy_to, export_show, free_show, import_show, rescue_show
 from fallow.workflow.show_history import compare_in_show, mark, note, redo, show_history, undo
 from fallow.workflow.show_overview import areas_in, show_at_a_glance, show_wanted
@@ -62,7 +63,7 @@ _WORDS = (
 
 
 def _desk(typed: Namespace) -> Desk:
-    return Desk(typed.show, getattr(typed, "who", None), getattr(typed, "why", ""))
+    return Desk(typed.show, getattr(typed, "who", None), getattr(typed, "why", ""), getattr(typed, "wait", WAIT_S))
 
 
 def _answer(typed: Namespace, document: Document, lines: Iterable[str]) -> int:
@@ -304,6 +305,18 @@ def _merge(typed: Namespace) -> int:
     return merge(typed, _desk(typed))
 
 
+def _site(typed: Namespace) -> int:
+    return site(typed, _desk(typed))
+
+
+def _stock(typed: Namespace) -> int:
+    return stock(typed, _desk(typed))
+
+
+def _fit(typed: Namespace) -> int:
+    return fit(typed, _desk(typed))
+
+
 def _check(typed: Namespace) -> int:
     """1 when the file is damaged."""
     if typed.release:
@@ -364,6 +377,9 @@ _VERBS: Mapping[str, Callable[[Namespace], int]] = {
     "copy": _copy,
     "export": _export,
     "import": _import,
+    "site": _site,
+    "stock": _stock,
+    "fit": _fit,
 }
 
 

@@ -64,11 +64,15 @@ WAIT_S = 2.0
 
 @dataclass(frozen=True)
 class Desk:
-    """Where she works: the show file (``None``: the only one of this folder), under which name, and why."""
+    """Where she works: the show file (``None``: the only one of this folder), under which name, and why.
+
+    ``wait_s``: how long to wait while somebody else writes.
+    """
 
     path: FilePath | None = None
     who: str | None = None
     why: str = ""
+    wait_s: float = WAIT_S
 
     def looking(self) -> ShowFile:
         """The show, opened to look."""
@@ -76,7 +80,7 @@ class Desk:
 
     def writing(self) -> ShowFile:
         """The show, opened to write; another writer is waited for a moment."""
-        return ShowFile.open(find_show(self.path), write=True, who=self.who or usual_name(), wait_s=WAIT_S)
+        return ShowFile.open(find_show(self.path), write=True, who=self.who or usual_name(), wait_s=self.wait_s)
 
     def change(self, show: ShowFile, what: str, *, is_fact: bool = False) -> AbstractContextManager[Change]:
         """A change of the show for her reason."""

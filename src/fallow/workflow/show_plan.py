@@ -41,7 +41,9 @@ __all__ = [
     "ShowMaking",
     "ShowPlanned",
     "air_of_show",
+    "airs_of",
     "audit_show",
+    "circumstances_of",
     "drop_plans",
     "judge_in_show",
     "list_plans",
@@ -98,8 +100,8 @@ def plan_show(making: ShowMaking, desk: Desk, progress: Progress | None = None) 
             raise UsageError("the show has no links", path=show.path, hint="fallow show add --links FILE")
         check_links_against_equipment(wanted.links, wanted.equipment, show.path)
         keep = None if making.keep is None else rows_of_plan(show, making.keep or _in_force(show))
-        airs = _airs(show, making.surveys, wanted, areas_of(wanted), progress)
-        ground = ground_under(region_of(show), _circumstances(show), airs, wanted)
+        airs = airs_of(show, making.surveys, wanted, areas_of(wanted), progress)
+        ground = ground_under(region_of(show), circumstances_of(show), airs, wanted)
         how = Making(making.spares, None, making.seconds, making.seed)
         plan, stopped = make_plan(wanted, ground, how, keep, progress, levels=making.levels)
         plan = replace(plan, notes=(*plan.notes, *air_notes(airs)))
@@ -112,8 +114,8 @@ def audit_show(desk: Desk, name: str | None = None, progress: Progress | None = 
         name = name or _in_force(show)
         rows, wanted = rows_of_plan(show, name), wanted_of(show)
         check_links_against_equipment(rows, wanted.equipment, show.path)
-        airs = _airs(show, None, wanted, areas_of(wanted, rows), progress)
-        found = audit_rows(rows, wanted, ground_under(region_of(show), _circumstances(show), airs, wanted))
+        airs = airs_of(show, None, wanted, areas_of(wanted, rows), progress)
+        found = audit_rows(rows, wanted, ground_under(region_of(show), circumstances_of(show), airs, wanted))
     return name, replace(found, notes=(*found.notes, *air_notes(airs)))
 
 
@@ -185,13 +187,13 @@ def region_of(show: ShowFile) -> str | None:
     return None if said is None else str(said)
 
 
-def _circumstances(show: ShowFile) -> Circumstances:
+def circumstances_of(show: ShowFile) -> Circumstances:
     """Licence, place and day by the settings of the show; the day is today where none is stated."""
     said = {name: str(value) for name, value in settings_of(show).items()}
     return circumstances_from(said.get("licence"), said.get("place"), said.get("on"))
 
 
-def _airs(
+def airs_of(
     show: ShowFile, names: Sequence[str] | None, wanted: Wanted, areas: frozenset[str], progress: Progress | None
 ) -> tuple[JudgedArea, ...]:
     """Each survey of the air judged. Raises UsageError for one of an area that nobody knows."""

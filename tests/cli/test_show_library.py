@@ -1,0 +1,227 @@
+"""``fallow show site``, ``stock`` and ``fit`` as they are typed. Truth: a spectrum so narrow that it can be counted."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from fallow.plan.audit import audit
+from fallow.plan.places import Ground
+from fallow.show.assignment import Assignment
+from fallow.show.equipment import Equipment, Kind
+from fallow.show.wanted import Wanted
+from fallow.units import Span
+
+Run = Callable[..., tuple[int, str, str]]
+HEAD = "equipment,kind,tuning_mhz,step_khz,bandwidth_khz,spacing_khz\n"
+TYPES = (  # with 400 kHz of spacing and nothing else, 1.2 MHz hold four carriers and no more
+    "hand A,microphone,471-472.2,25,200,400\nhand B,microphone,481-482,25,200,400\n"
+    "hand C,microphone,491-493,25,200,400\near A,in-ear,511-519,25,200,400\n"
+)
+STOCK = "equipment,count,serials\nhand A,12,A1;A2\nhand B,2,\nhand C,9,\near A,5,\n"
+OUT = (
+    "equipment,count,serials,show,from,until\n"
+    "hand C,7,,Other night,2026-07-01,2026-07-31\nhand B,2,,Past,2026-06-01,2026-06-02\n"
+)
+ALL = {
+    name: Equipment(name, Kind.MICROPHONE, (span,), 25_000, (), 200_000, None, None, 400_000, None, None, None)
+    for name, span in (
+        ("hand A", Span(471_000_000, 472_200_000)),
+        ("hand B", Span(481_000_000, 482_000_000)),
+        ("hand C", Span(491_000_000, 493_000_000)),
+    )
+}
+
+
+def answer(run: Run, *words: object, code: int = 0) -> dict[str, Any]:
+    """The JSON answer of a verb."""
+    got, out, err = run("show", *words, "--json")
+    assert got == code, err
+    found = json.loads(out)
+    assert isinstance(found, dict)
+    return found
+
+
+@pytest.fixture
+def desk(run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A show of a few links, and a library."""
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "library").mkdir()
+    for name, text in (("equipment", HEAD + TYPES), ("stock", STOCK), ("out", OUT)):
+        (tmp_path / "library" / f"{name}.csv").write_text(text, encoding="utf-8")
+    answer(run, "new", "gala", "name=Invented gala", "on=2026-07-18")
+    answer(run, "add", "--equipment", "library/equipment.csv")
+    return tmp_path
+
+
+def add_links(run: Run, desk: Path, count: int, equipment: str = "hand A") -> None:
+    rows = "".join(f"vox {n},{equipment},{1 + n % 5}\n" for n in range(1, count + 1))
+    (desk / "links.csv").write_text("link,equipment,priority\n" + rows, encoding="utf-8")
+    answer(run, "add", "--links", "links.csv", "--show", "gala.fallow")
+
+
+def fit(run: Run, *words: object, code: int) -> dict[str, Any]:
+    return answer(run, "fit", "--seconds", "0.3", "--patience", "60", *words, code=code)
+
+
+def exchanged(proposal: dict[str, Any]) -> dict[tuple[str, str], int]:
+    return {(one["from"], one["to"]): one["count"] for one in proposal["exchanges"]}
+
+
+def test_what_fits_needs_no_exchange(run: Run, desk: Path) -> None:
+    add_links(run, desk, 4)
+    found = fit(run, code=0)
+    assert (found["fits"], found["placed"], found["proposals"], found["short"]) == (True, 4, [], [])
+
+
+def test_what_does_not_fit_is_answered_with_proven_exchanges_of_the_fewest_pieces(run: Run, desk: Path) -> None:
+    """Four A fit, so of seven three must go: to two free B, and two of the nine C that are not out."""
+    add_links(run, desk, 7)
+    found = fit(run, code=1)
+    assert (found["fits"], found["placed"], len(found["unplaced"])) == (False, 4, 3)
+    assert found["fewest_proven"]
+    assert {one["pieces"] for one in found["proposals"][:1]} == {3}
+    ways = [exchanged(one) for one in found["proposals"]]
+    possible = [{("hand A", "hand B"): b, ("hand A", "hand C"): 3 - b} for b in (1, 2)]
+    assert ways
+    assert all(way in possible for way in ways if sum(way.values()) == 3)
+    for proposal in found["proposals"]:
+        new = {link: one["to"] for one in proposal["exchanges"] for link in one["links"]}
+        rows = [
+            Assignment(one["link"], new.get(one["link"], "hand A"), frequency_hz=one["frequency_hz"])
+            for one in proposal["plan"]["links"]
+        ]
+        assert all(row.frequency_hz is not None for row in rows)
+        assert audit(rows, Wanted((), ALL), Ground(None, None, {}, (), Wanted((), ALL).losses)).conflicts == ()
+
+
+def test_what_is_out_on_other_days_is_free(run: Run, desk: Path) -> None:
+    add_links(run, desk, 8)
+    assert exchanged(fit(run, "--from", "2026-08-02", code=1)["proposals"][0]) == {("hand A", "hand C"): 4}
+    found = fit(run, "--from", "2026-06-01", "--until", "2026-07-03", code=1)  # no B, two C: not enough for four
+    assert found["proposals"] == []
+    assert found["plans_tried"] > 1
+
+
+def test_pieces_that_the_stock_lacks_are_exchanged_too(run: Run, desk: Path) -> None:
+    add_links(run, desk, 3, "hand C")
+    found = fit(run, code=1)
+    assert found["short"] == [{"equipment": "hand C", "wanted": 3, "free": 2}]
+    assert found["unplaced"] == []
+    assert found["fewest_proven"]
+    assert [exchanged(one) for one in found["proposals"][:2]] == [{("hand C", "hand A"): 1}, {("hand C", "hand B"): 1}]
+
+
+def test_a_fixed_link_is_never_exchanged(run: Run, desk: Path) -> None:
+    add_links(run, desk, 5)
+    for n in range(1, 5):
+        answer(run, "links", f"vox {n}", "--frequency", f"{471.0 + 0.4 * (n - 1):.1f}M", "--fixed")
+    found = fit(run, code=1)
+    assert found["proposals"][0]["exchanges"][0]["links"] == ["vox 5"]
+
+
+def test_a_site_is_saved_and_used_with_its_air(run: Run, desk: Path) -> None:
+    header = "time," + ",".join(str(470_000_000 + 25_000 * n) for n in range(1000))
+    levels = np.random.default_rng(1).normal(-112, 1.5, (6, 1000))
+    levels[:, 440:500] = -50  # 481 to 482.5 MHz: where hand B would be
+    rows = [f"2026-07-18T10:00:{n:02d}Z," + ",".join(f"{v:.1f}" for v in row) for n, row in enumerate(levels)]
+    (desk / "hall.csv").write_text("\n".join([header, *rows]) + "\n", encoding="utf-8")
+    answer(run, "new", "survey", "region=de", "name=An older show")
+    answer(run, "add", "hall.csv", "--show", "survey.fallow")
+    answer(run, "note", "the door of the invented hall is low", "--show", "survey.fallow")
+    saved = answer(run, "site", "save", "Invented Hall", "--show", "survey.fallow")
+    assert saved["save"] == {
+        "setting": 1, "area_pair": 0, "foreign": 0, "station": 0, "chain_part": 0, "survey": 1, "note": 1,
+    }  # fmt: skip
+    again = answer(run, "site", "save", "Invented Hall", "--show", "survey.fallow")
+    assert set(again["save"].values()) == {0}
+    (site,) = answer(run, "site")["sites"]
+    assert (site["site"], site["region"], site["counts"]["survey"]) == ("Invented Hall", "de", 1)
+    add_links(run, desk, 6)
+    found = fit(run, "--site", "Invented Hall", "--show", "gala.fallow", code=1)
+    assert exchanged(found["proposals"][0]) == {("hand A", "hand C"): 2}
+    answer(run, "site", "use", "Invented Hall", "--show", "gala.fallow")
+    assert [one["survey"] for one in answer(run, "survey", "--show", "gala.fallow")["surveys"]] == ["hall"]
+    assert answer(run, "set", "--show", "gala.fallow")["settings"]["name"] == "Invented gala"
+    assert exchanged(fit(run, "--show", "gala.fallow", code=1)["proposals"][0]) == {("hand A", "hand C"): 2}
+    answer(run, "undo", "--show", "gala.fallow")
+    assert answer(run, "survey", "--show", "gala.fallow")["surveys"] == []
+
+
+def test_gear_is_booked_and_given_back(run: Run, desk: Path) -> None:
+    add_links(run, desk, 7)
+    booked = answer(run, "stock", "--book", "--until", "2026-07-20")["booked"]
+    assert booked == [
+        {"equipment": "hand A", "count": 7, "serials": [], "show": "Invented gala", "from": "2026-07-18",
+         "until": "2026-07-20"},
+    ]  # fmt: skip
+    free = {one["equipment"]: one["free"] for one in answer(run, "stock", "--from", "2026-07-20")["stock"]}
+    assert free == {"hand A": 5, "hand B": 2, "hand C": 2, "ear A": 5}
+    answer(run, "stock", "--book")  # again: in place of what was booked before
+    assert len((desk / "library" / "out.csv").read_text(encoding="utf-8").splitlines()) == 4
+    assert answer(run, "stock", "--return") == {"returned": 1}
+    assert answer(run, "stock", "--return") == {"returned": 0}
+    add_links(run, desk, 13)
+    before = (desk / "library" / "out.csv").read_bytes()
+    code, _, err = run("show", "stock", "--book")
+    assert code == 2
+    assert "13 hand A wanted, 12 free" in err
+    assert (desk / "library" / "out.csv").read_bytes() == before
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("site", "use", "Nowhere"), "the library has no site 'Nowhere'"),
+        (("site", "save"), "which site is meant"),
+        (("site", "save", "a/b"), "no name for a site"),
+        (("site", "--library", "nowhere"), "no such folder"),
+        (("stock", "--from", "tomorrow"), "not a date"),
+        (("stock", "--from", "2026-07-18", "--until", "2026-07-01"), "the last day comes before the first"),
+        (("fit",), "the show has no links"),
+        (("fit", "--library", "."), "stock.csv"),
+    ],
+)
+def test_what_can_not_be_is_a_sentence(run: Run, desk: Path, words: tuple[str, ...], said: str) -> None:
+    if "." in words:
+        add_links(run, desk, 1)
+    code, out, err = run("show", *words)
+    assert (code, out) == (2, "")
+    assert said in err
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "said"),
+    [
+        ("stock", "equipment,count\nhand A,few\n", "line 2, column count"),
+        ("stock", "equipment,count,serials\nhand A,1,A1;A2\n", "2 serial names for 1 pieces"),
+        ("out", "equipment,count,show,from,until\nhand A,1,x,2026-07-02,2026-07-01\n", "before it goes out"),
+        ("out", "equipment,count,show,from,until\nhand A,1,x,18.7.2026,2026-07-21\n", "not a date"),
+    ],
+)
+def test_a_table_of_the_library_that_is_wrong_is_told_with_its_place(
+    run: Run, desk: Path, name: str, text: str, said: str
+) -> None:
+    (desk / "library" / f"{name}.csv").write_text(text, encoding="utf-8")
+    code, _, err = run("show", "stock")
+    assert code == 2
+    assert said in err
+
+
+def test_the_screens_fit_in_eighty_columns(run: Run, desk: Path, package: Path) -> None:
+    add_links(run, desk, 7)
+    answer(run, "site", "save", "Invented Hall")
+    environment = {**os.environ, "COLUMNS": "80", "PYTHONPATH": str(package.parent)}
+    for words, code in ((("site",), 0), (("stock",), 0), (("fit", "--seconds", "0.3"), 1)):
+        command = [sys.executable, "-m", "fallow", "show", *words]
+        done = subprocess.run(command, cwd=desk, env=environment, capture_output=True, text=True, check=False)
+        assert done.returncode == code, done.stderr
+        assert max(map(len, done.stdout.splitlines())) <= 80
