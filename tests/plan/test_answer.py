@@ -123,3 +123,15 @@ def test_whatever_the_search_plans_around_strangers_the_audit_finds_nothing_wron
     *_, best = improve(question, seed=1, should_stop=lambda: next(taken) >= 5)
     plan = compose_plan(best, want, Ground())
     assert plan.conflicts == ()
+
+
+def test_of_many_sorts_left_out_the_more_important_ones_are_explained(monkeypatch):
+    monkeypatch.setattr("fallow.plan.answer.MOST_EXPLAINED", 1)
+    kind = equipment(tuning=(), presets=(501 * MHZ,), im3_khz=None, three_khz=None)
+    links = [Link("star", "mic", "hall", priority=1), Link("late", "mic", "foyer", priority=5)]
+    links += [Link("second", "mic", "hall", priority=2)]
+    plan, _ = planned(links, kinds=[kind])
+    told = {one.link: one.because for one in plan.unplaced}
+    assert list(told) == ["late", "second"]
+    assert told["second"][0].startswith("of 1 preset")
+    assert told["late"][0].endswith("ask: --why 'late'")

@@ -27,6 +27,12 @@ if TYPE_CHECKING:
 
 __all__ = ["Move", "PlacedLink", "Plan", "Spare", "Unplaced", "compose_plan"]
 
+MOST_EXPLAINED = 40
+_ASK = (
+    "more sorts of links are without a frequency than are explained one by one; the reasons of the more important ones "
+    "hold here too, or ask: --why '{0.name}'"
+)
+
 
 @dataclass(frozen=True)
 class PlacedLink:
@@ -128,7 +134,7 @@ def compose_plan(
     telling = _Telling(stage, wanted, ground, keep or {}, accounts)
     return Plan(
         links={link.name: telling.placed(link) for link in links},
-        unplaced=tuple(telling.unplaced(link) for link in links if link.name not in best.frequencies_hz),
+        unplaced=telling.unplaced([link for link in links if link.name not in best.frequencies_hz]),
         spares=tuple(Spare(one.name, one.equipment, one.area, one.frequency_hz) for one in best.spares),
         most=bound,
         moved=tuple(_moves(best, keep or {})),
@@ -183,15 +189,20 @@ class _Telling:
         ledger = self._accounts.ledgers.get(link.name)
         return PlacedLink(link.name, footing.carrier.frequency_hz, verdict, reasons, footing.survey or None, ledger)
 
-    def unplaced(self, link: Link) -> Unplaced:
-        """A link without a frequency and what stands in its way; spares do not, for they yield to links."""
-        alike = link.equipment, link.area, link.scenes
-        if alike not in self._because:
-            names = {one.name for one in self._wanted.links}
-            others = [one for one in self._stage.company.carriers if not one.ours or one.name in names]
-            company = Company((*others, self._carrier(link, 0)), self._wanted.losses)
-            self._because[alike] = because(company, self._ground)
-        return Unplaced(link.name, self._because[alike])
+    def unplaced(self, links: Sequence[Link]) -> tuple[Unplaced, ...]:
+        """Links without a frequency and what stands in their way, told for the most important ``MOST_EXPLAINED`` sorts
+        of them; spares do not stand in the way, for they yield to links.
+        """
+        for link in sorted(links, key=lambda link: link.priority):
+            alike = link.equipment, link.area, link.scenes
+            if alike not in self._because:
+                self._because[alike] = self._told(link) if len(self._because) < MOST_EXPLAINED else (_ASK.format(link),)
+        return tuple(Unplaced(link.name, self._because[link.equipment, link.area, link.scenes]) for link in links)
+
+    def _told(self, link: Link) -> tuple[str, ...]:
+        names = {one.name for one in self._wanted.links}
+        others = [one for one in self._stage.company.carriers if not one.ours or one.name in names]
+        return because(Company((*others, self._carrier(link, 0)), self._wanted.losses), self._ground)
 
     def _standing(self, link: Link, position: int) -> str:
         """How a link came to its place: fixed, kept, moved, as wished or not."""
