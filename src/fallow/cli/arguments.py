@@ -200,13 +200,7 @@ def _add_plan(commands: argparse._SubParsersAction[_Parser]) -> None:
         metavar="N",
         help="spares for each equipment in each area (default: one per ten links, at least one)",
     )
-    making.add_argument("--keep", metavar="PLAN", help="a plan in force: links without trouble stay where they are")
-    making.add_argument(
-        "--on-air", metavar="SCENE", help="the scene that runs now: its links stay where --keep has them"
-    )
-    making.add_argument(
-        "--may-move", nargs="+", action="extend", metavar="LINK", help="links that may move, though fixed or on the air"
-    )
+    _add_keeping(making)
     making.add_argument(
         "--seconds", type=_seconds, default=5.0, metavar="S", help="how long to look for a better plan (default 5)"
     )
@@ -226,6 +220,16 @@ def _add_plan(commands: argparse._SubParsersAction[_Parser]) -> None:
         help="tell what speaks for and against its place, in the plan --keep if one is given, and free places near it",
     )
     asking.add_argument("--at", type=_place_hz, metavar="FREQUENCY", help="the same for another frequency")
+
+
+def _add_keeping(making: argparse._ArgumentGroup) -> None:
+    making.add_argument("--keep", metavar="PLAN", help="a plan in force: links without trouble stay where they are")
+    making.add_argument(
+        "--on-air", metavar="SCENE", help="the scene that runs now: its links stay where --keep has them"
+    )
+    making.add_argument(
+        "--may-move", nargs="+", action="extend", metavar="LINK", help="links that may move, though fixed or on the air"
+    )
 
 
 def _add_audit(commands: argparse._SubParsersAction[_Parser]) -> None:
