@@ -18,9 +18,10 @@ from numpy.typing import NDArray
 from fallow.spectrum.doubts import FLOOR_RISE_DB, RAISED_DB, doubts
 from fallow.spectrum.evidence import Decided, Evidence, Flag, Rule
 from fallow.spectrum.periods import ON_BY_NOISE, Findings, Windows, gamma_quantile_db, look
-from fallow.spectrum.statistics import DB_PER_NEPER_OF_POWER, noise_quantile_db, normal_quantile
+from fallow.spectrum.statistics import DB_PER_NEPER_OF_POWER, normal_quantile
 from fallow.spectrum.verdict import Verdict
 from fallow.spectrum.window_levels import Geometry, any_bin, geometry_of, pieces
+from fallow.spectrum.window_noise import HIGHEST_UNEVEN_DB
 
 __all__ = ["FLOOR_RISE_DB", "RAISED_DB", "Decided", "Evidence", "Flag", "Rule", "decide"]
 
@@ -86,7 +87,7 @@ def _occupied(
     raised = windows.noise_db > np.minimum(windows.ordinary_db + FLOOR_RISE_DB, windows.base_db + RAISED_DB)
     least_above_noise = np.where(raised, RAGGED_DB, LEAST_ABOVE_NOISE_DB)
     noise = windows.noise_db - bias
-    for index, length in enumerate(found.lengths):  # rising: what the longest run proves is told
+    for index in range(len(found.lengths)):  # rising: what the longest run proves is told
         near = np.zeros(looked.size)
         np.add.at(near, slices, np.nan_to_num(found.above[index]) / 2.0)  # windows overlap by half
         samples = _samples_of(found, index)
@@ -94,11 +95,24 @@ def _occupied(
         allowed = _allowance_db(samples, np.maximum(1.0, near)[slices], rule, len(found.lengths), beside)
         loud = found.least[index] - bias > beside.total_db + allowed
         tail = NOISE_ALONE / (np.maximum(USUAL_WINDOWS, looked)[slices] * found.runs[index] * len(found.lengths))
-        scatter = noise_quantile_db(1.0 - tail, windows.shape * length) + 2.33 * evidence.floor.u_db
-        quiet = found.least[index] <= windows.ceiling_db + found.rise[index] + np.maximum(scatter, least_above_noise)
-        by_noise |= loud & quiet
+        quiet = _is_noise(evidence, windows, found, index, tail, least_above_noise) & loud
+        by_noise |= quiet
         proven[loud & ~quiet] = index
     return proven, by_noise & (proven < 0)
+
+
+def _is_noise(
+    evidence: Evidence, windows: Windows, found: Findings, index: int, tail: Values, least_db: Values
+) -> NDArray[np.bool_]:
+    """Whether the highest run of a length may be noise alone, shape (window,)."""
+    length, noise = found.lengths[index], evidence.window_noise
+    above = found.least[index] - windows.ceiling_db - found.rise[index] - 2.33 * evidence.floor.u_db
+    even = noise.reached_db(tail, windows.geometry.cells, length)
+    quiet = (above <= even) | (above + 2.33 * evidence.floor.u_db <= least_db)
+    if (quiet | ~(above <= even + 2.0 * HIGHEST_UNEVEN_DB)).all():
+        return quiet
+    width = float(np.median(windows.geometry.high_hz - windows.geometry.low_hz))
+    return np.asarray(quiet | (above <= noise.uneven(width).reached_db(even, tail)))
 
 
 @dataclass(frozen=True, eq=False)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from enum import IntFlag
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +12,7 @@ from numpy.typing import NDArray
 from fallow.spectrum.chain import BudgetLine, combined_u_at
 from fallow.spectrum.heard import Heard
 from fallow.spectrum.noise_floor import Floor
+from fallow.spectrum.window_noise import WindowNoise
 
 __all__ = ["Decided", "Evidence", "Flag", "Rule"]
 
@@ -76,6 +78,11 @@ class Evidence:
     own_lines: NDArray[np.bool_]
     suspect_lines: NDArray[np.bool_]
     overloaded: NDArray[np.bool_] | None = None
+
+    @cached_property
+    def window_noise(self) -> WindowNoise:
+        """How high noise alone may show in windows."""
+        return WindowNoise(self.heard, self.floor)
 
 
 @dataclass(frozen=True, eq=False)

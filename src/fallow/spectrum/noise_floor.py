@@ -18,6 +18,7 @@ from fallow.spectrum.heard import Heard
 from fallow.spectrum.levels import AT_ONCE
 from fallow.spectrum.ripple import find_ripple
 from fallow.spectrum.statistics import median_of_valid, noise_quantile_db
+from fallow.spectrum.uneven_floor import unevenness_db
 
 __all__ = ["Floor", "Groups", "find_floor", "group_levels", "running_quantile"]
 
@@ -62,6 +63,7 @@ class Floor:
     may show. ``ordinary_db``: the usual floor around, never higher; a rise of the first above the second is noise that
     comes from somewhere. ``u_db``: standard error of ``noise_db``. ``rises_db``: by how much the floor was up in each
     sweep, shape (sweep, group), over ``group_centres_hz``.
+    ``uneven_db``: standard deviation of the levels of its stretches, where it dips here and there.
     """
 
     noise_db: NDArray[np.float64]
@@ -70,6 +72,7 @@ class Floor:
     u_db: float
     rises_db: NDArray[np.float32]
     group_centres_hz: NDArray[np.float64]
+    uneven_db: float = 0.0
 
 
 def find_floor(heard: Heard, reference_db: NDArray[np.float64] | None = None) -> Floor:
@@ -100,6 +103,7 @@ def find_floor(heard: Heard, reference_db: NDArray[np.float64] | None = None) ->
         u_db=residual,
         rises_db=rises,
         group_centres_hz=groups.centres_hz,
+        uneven_db=unevenness_db(_filled(excess), groups.sigma_db, groups.width_hz),
     )
 
 
