@@ -5,6 +5,7 @@ trying all of them (the plain way) finds none either.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from itertools import permutations
 
 import numpy as np
@@ -12,9 +13,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fallow.plan.audit import audit
+from fallow.plan.engine import NumpyKernels
 from fallow.plan.order_of_moves import OrderOfMoves, Retuning, order_of_moves
+from fallow.plan.places import Ground
+from fallow.plan.question import Question
+from fallow.plan.waiting import waiting_places
 from fallow.show.assignment import Assignment
-from fallow.show.link import ForeignCarrier
+from fallow.show.link import ForeignCarrier, Link
 from fallow.show.wanted import Wanted
 from plan.shows import equipment, row, wanted
 
@@ -173,3 +178,26 @@ def test_a_row_of_unknown_equipment_goes_off_before_anything_moves() -> None:
     order = order_of_moves(before, [row("a", 501.0)], show)
     assert [(step.link, step.to_hz) for step in order.steps] == [("gone", None), ("a", 501_000_000)]
     assert order_of_moves(before, [row("a", 500.0)], show).steps == ()
+
+
+def test_a_link_waits_where_it_is_offered_a_place() -> None:
+    before, after, show = swap(spare=False)
+    order = order_of_moves(before, after, show, waiting_hz={"b": [504_000_000, 505_000_000]})
+    assert order.muted == ()
+    assert [(step.link, step.to_hz, step.waits) for step in order.steps] == [
+        ("b", 504_000_000, True),
+        ("a", 501_000_000, False),
+        ("b", 500_000_000, False),
+    ]
+
+
+def test_places_to_wait_are_free_before_and_after() -> None:
+    e = equipment(
+        spacing_khz=200, im3_khz=None, three_khz=None, presets=tuple(500_000_000 + 100_000 * i for i in range(9))
+    )
+    show = wanted(kinds=[replace(e, tuning=())], links=[Link(name, "mic") for name in "abc"])
+    question = Question.build(show, Ground(), spares=0)
+    was_hz = {"a": 500_000_000, "b": 500_400_000, "c": 500_600_000}
+    now_hz = {"a": 500_400_000, "b": 500_000_000, "c": 500_600_000}
+    found = waiting_places(was_hz, now_hz, question, NumpyKernels)
+    assert found == {"a": [500_200_000, 500_800_000], "b": [500_200_000, 500_800_000]}

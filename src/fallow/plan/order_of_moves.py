@@ -25,11 +25,13 @@ __all__ = ["OrderOfMoves", "Retuning", "order_of_moves"]
 DEAD_ENDS = 3_000
 """That one walk may meet, where few move: then every order is tried."""
 FEW_DEAD_ENDS = 100
-"""The same where more than ``MANY`` move."""
+"""The same where more than ``MANY`` move, or some may wait."""
+WAITING_TRIED = 2
+"""Places where one link may wait."""
 MANY = 12
 TRIALS = 60
 """Choices of muted links that are tried."""
-MOST_DETOURS = 3
+MOST_DETOURS = 4
 MOST_MUTED_BY_TRIAL = 3
 """Links muted at most where every choice is tried; beyond, whoever is stuck is muted, one after the other."""
 
@@ -71,14 +73,14 @@ def order_of_moves(
 
     Rows of ``before`` that are no links any more are on the air too: those in the way of a move are switched off first.
     ``scene``: the one that runs now; links that are off in it come first, in silence. ``waiting_hz``: by link, where it
-    might wait; by default on spares of its equipment and area, old or new.
+    might wait, beside spares of its equipment and area, old or new.
     """
     movers = _movers(before, after, wanted)
     silent = [mover for mover in movers if mover.to_hz is None or not _is_on(mover.row, scene)]
     heard = [mover for mover in movers if mover not in silent]
     names = {mover.row.link for mover in movers}
     rows = [row for row in after if row.link not in names and not row.is_spare and _is_on(row, scene)]
-    waiting_hz = waiting_hz if waiting_hz is not None else _spare_places(heard, before, after)
+    waiting_hz = _waiting(heard, before, after, waiting_hz or {})
     strays = [row for row in _strays(before, after, wanted) if _is_on(row, scene)]
     silent = [*_in_the_way(strays, rows, heard, wanted, waiting_hz), *silent]
     air = _Air(rows, heard, wanted, waiting_hz)
@@ -140,14 +142,21 @@ def _is_on(row: Assignment, scene: str | None) -> bool:
     return scene is None or not row.scenes or scene in row.scenes
 
 
-def _spare_places(
-    movers: Sequence[_Mover], before: Sequence[Assignment], after: Sequence[Assignment]
+def _waiting(
+    movers: Sequence[_Mover],
+    before: Sequence[Assignment],
+    after: Sequence[Assignment],
+    more_hz: Mapping[str, Sequence[int]],
 ) -> dict[str, list[int]]:
+    """Spares of its equipment and area, and what else is offered, by link."""
     spares: dict[tuple[str, str], list[int]] = defaultdict(list)
     for row in (*after, *before):
         if row.is_spare and row.frequency_hz is not None:
             spares[row.equipment, row.area].append(row.frequency_hz)
-    return {mover.row.link: list(dict.fromkeys(spares[mover.row.equipment, mover.row.area])) for mover in movers}
+    found = {}
+    for row in (mover.row for mover in movers):
+        found[row.link] = list(dict.fromkeys([*spares[row.equipment, row.area], *more_hz.get(row.link, ())]))
+    return found
 
 
 class _Air:
@@ -175,6 +184,7 @@ class _Air:
                 others = [other for other in together if other != version]
                 against[version].append((others + [NOBODY] * 3)[:3])
         self.against = {version: np.array(rest, dtype=np.intp) for version, rest in against.items()}
+        self.waiting = [self._best_to_wait(m) for m in range(len(movers))]
 
     def _mixed(self, rows: Sequence[Assignment], wanted: Wanted) -> Iterator[tuple[Version, ...]]:
         """Places of movers that break a rule together, perhaps with others; neither all old nor all new."""
@@ -195,6 +205,10 @@ class _Air:
             moving = {version for i in members if (version := versions[i]) is not None}
             if len({m for m, _ in moving}) == len(moving) and {place for _, place in moving} not in ({0}, {1}, set()):
                 yield tuple(sorted(moving))
+
+    def _best_to_wait(self, m: int) -> list[int]:
+        """Of the places where a mover may wait, those that meet the fewest others."""
+        return sorted(range(2, len(self.places_hz[m])), key=lambda place: (self.crowd(m, place), place))[:WAITING_TRIED]
 
     def crowd(self, m: int, place: int) -> int:
         """How many conflicts a place of a mover takes part in."""
@@ -252,6 +266,7 @@ class _Walk:
 
     def __init__(self, air: _Air, muted: Sequence[int], detours: int) -> None:
         self.air, self.muted, self.detours = air, frozenset(muted), detours
+        self.patience = DEAD_ENDS if len(air.movers) <= MANY and not detours else FEW_DEAD_ENDS
         self.dead: set[tuple[int, ...]] = set()
         self.walk: list[Version] = []
         self.farthest: set[int] = {m for m in range(len(air.movers)) if m not in self.muted}
@@ -279,7 +294,7 @@ class _Walk:
                 continue
             self.dead.add((*state, self.detours))
             tried.pop()
-            if not self.walk or len(self.dead) > (DEAD_ENDS if len(state) <= MANY else FEW_DEAD_ENDS):
+            if not self.walk or len(self.dead) > self.patience:
                 return False
             m, place = self.walk.pop()
             self.detours += place > 1
@@ -300,7 +315,7 @@ class _Walk:
         straight = sorted(left, key=lambda m: (-self.air.crowd(m, state[m]), m))
         options = [(m, 1) for m in straight]
         if self.detours:
-            options += [(m, i) for m in straight if state[m] == 0 for i in range(2, len(self.air.places_hz[m]))]
+            options += [(m, i) for m in straight if state[m] == 0 for i in self.air.waiting[m]]
         return [(m, place) for m, place in options if self.air.allows(state, m, place)]
 
 
