@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from itertools import count
 
+import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -12,12 +14,13 @@ from fallow.plan.audit import audit
 from fallow.plan.engine import NumpyKernels
 from fallow.plan.places import Ground
 from fallow.plan.question import Question
-from fallow.plan.relaxations import Relaxation, helpful, relaxation_of
+from fallow.plan.relaxations import Relaxation, Trials, helpful
 from fallow.plan.relaxing import Effort, Idea, ideas_for
 from fallow.plan.search import Solution
 from fallow.show.assignment import Assignment
 from fallow.show.link import AreaLosses, Link, Station
 from fallow.show.wanted import Wanted
+from fallow.units import Span
 from plan.plain_conflicts import random_show
 from plan.test_remedies import channels, planned, wide
 from plan.test_repair import radio
@@ -33,8 +36,9 @@ def after(steps: int) -> Callable[[], bool]:
 def helps(plan: Solution, show: Wanted, ground: Ground) -> dict[str, Relaxation]:
     left = [link for link in show.links if link.planned and link.name not in plan.frequencies_hz]
     found = {}
+    trials = Trials(plan, show, ground, seed=1, should_stop=after(20), kernels=NumpyKernels)
     for idea in ideas_for(left, show, ground):
-        one = relaxation_of(idea, plan, show, seed=1, should_stop=after(20), kernels=NumpyKernels)
+        one = trials.of(idea, after(20))
         if one is not None:
             found[idea.text] = one
     return found
@@ -109,7 +113,7 @@ def test_one_link_less_helps_only_where_more_get_a_place() -> None:
 
 def test_the_cheapest_are_told_first_and_unverified_ones_not() -> None:
     def one(text: str, effort: Effort, places: int, *, verified: bool = True) -> Relaxation:
-        return Relaxation(text, effort, places, (), verified)
+        return Relaxation(text, effort, places, (), verified, without=2)
 
     found = [one("x", Effort.WALLS, 9), one("y", Effort.CHANNEL, 3), one("z", Effort.CHANNEL, 4)]
     found += [one("bad", Effort.RISKED_PRODUCTS, 9, verified=False)]
@@ -122,4 +126,47 @@ def test_an_idea_that_helps_nobody_is_none() -> None:
     show = Wanted((Link("a", e.name), Link("b", e.name)), {e.name: e})
     idea = Idea("nothing", Effort.CHANNEL, show, Ground())
     plan, _ = planned(show, Ground(), 0)
-    assert relaxation_of(idea, plan, show, seed=1, should_stop=after(5), kernels=NumpyKernels) is None
+    assert Trials(plan, show, Ground(), seed=1, should_stop=after(5), kernels=NumpyKernels).of(idea, after(5)) is None
+
+
+def crowd(random: int) -> Wanted:
+    """More links than fit into 4 MHz, of two sorts, in three areas."""
+    kinds = [
+        replace(wide(name), tuning=(Span(500 * MHZ, 504 * MHZ),), im3_hz=im3_hz, spacing_hz=spacing_hz)
+        for name, im3_hz, spacing_hz in (("x", 100_000, 350_000), ("y", 50_000, 300_000))
+    ]
+    draw = np.random.default_rng(random)
+    areas = draw.choice(["hall", "yard", "foyer"], 24).tolist()
+    links = tuple(Link(f"l{i}", kinds[i % 2].name, area) for i, area in enumerate(areas))
+    losses = AreaLosses(frozenset({frozenset(("hall", "yard"))}))
+    return Wanted(links, {kind.name: kind for kind in kinds}, losses)
+
+
+def test_a_search_that_merely_goes_on_is_no_help() -> None:
+    """From a first plan the search places more whatever is changed: with nothing changed that is no relaxation, also
+    with more steps than it had without, and with another seed.
+    """
+    went_on = 0
+    for seed in range(2):
+        show, ground = crowd(seed), Ground()
+        plan, _ = planned(show, ground, 0, steps=0)
+        idea = Idea("nothing at all", Effort.RISKED_PRODUCTS, show, ground)
+        trials = Trials(plan, show, ground, seed=seed, should_stop=after(30), kernels=NumpyKernels)
+        went_on += trials.without > len(plan.frequencies_hz)
+        assert trials.of(idea, after(60)) is None
+        hasty = Trials(plan, show, ground, seed=seed, should_stop=after(30), kernels=NumpyKernels)
+        hasty.seed += 100  # another course of the search than the one with nothing changed
+        assert hasty.of(idea, after(30)) is None
+    assert went_on
+
+
+def test_what_helps_holds_more_than_the_rules_as_they_are() -> None:
+    """Half the spacing places more than the search alone, and the plan with it is none under the rules as they are."""
+    show, ground = crowd(1), Ground()
+    plan, _ = planned(show, ground, 0)
+    near = {name: replace(kind, spacing_hz=200_000, im3_three_hz=None) for name, kind in show.equipment.items()}
+    trials = Trials(plan, show, ground, seed=1, should_stop=after(30), kernels=NumpyKernels)
+    found = trials.of(Idea("nearer", Effort.RISKED_SPACING, replace(show, equipment=near), ground), after(30))
+    assert found is not None
+    assert found.verified
+    assert found.places > found.without >= trials.without >= len(plan.frequencies_hz)

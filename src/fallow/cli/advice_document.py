@@ -75,6 +75,7 @@ def _relaxation(one: Relaxation) -> Document:
     return {
         "text": one.text,
         "places": one.places,
+        "places_without": one.without,
         "gained": list(one.gained),
         "effort": one.effort.name.lower().replace("_", " "),
         "verified": one.verified,

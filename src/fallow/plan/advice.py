@@ -4,6 +4,7 @@ would help where not everything fits.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from fallow.plan.choices import Choice
@@ -11,6 +12,7 @@ from fallow.plan.order_of_moves import OrderOfMoves, Retuning
 from fallow.plan.relaxations import Relaxation
 from fallow.plan.remedies import Remedy
 from fallow.plan.repair import FewestMoves
+from fallow.plan.wording import counted
 from fallow.show.plan_change import Shifted
 
 __all__ = ["Advice", "Choice", "Relaxation", "Remedy", "Replan", "Retuning", "Shifted"]
@@ -45,10 +47,31 @@ class Replan:
 
 @dataclass(frozen=True)
 class Advice:
-    """See the module. ``not_looked_at``: failures for which there was no time."""
+    """See the module. ``not_looked_at``: failures for which there was no time; ``not_tried``: ideas that might help
+    links without a frequency. ``in_more_time``: so many links were placed when the search went on with nothing
+    changed.
+    """
 
     replan: Replan | None = None
     remedies: tuple[Remedy, ...] = ()
     not_looked_at: int = 0
     relaxations: tuple[Relaxation, ...] = ()
     choices: tuple[Choice, ...] = ()
+    not_tried: int = 0
+    in_more_time: int | None = None
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What there was no time for."""
+        return tuple(self._notes())
+
+    def _notes(self) -> Iterator[str]:
+        more = "give it more with --seconds"
+        if self.not_looked_at and not self.remedies:
+            failures = counted(self.not_looked_at, "failure")
+            yield f"no time was left to look at what to do when something fails ({failures}): {more}"
+        if self.not_tried:
+            ideas = counted(self.not_tried, "idea")
+            yield f"no time was left for {ideas} of what would help links without a frequency: {more}"
+        if self.in_more_time is not None:
+            yield f"the search places {self.in_more_time} links when it goes on as it is: {more}"

@@ -57,7 +57,7 @@ class Remedy:
 
 
 class Remedies:
-    """Looks for remedies for one plan. ``question``: the one that the plan answers."""
+    """Looks for remedies for one plan. ``question``: the one that the plan answers. ``is_over``: the time for it."""
 
     def __init__(
         self,
@@ -67,16 +67,17 @@ class Remedies:
         ground: Ground,
         kernels: Callable[[], Kernels],
         seed: int = 1,
+        is_over: Callable[[], bool] = lambda: False,
     ) -> None:
         self.plan, self.question, self.wanted, self.ground = plan, question, wanted, ground
-        self.seed, self.kernels = seed, kernels
+        self.seed, self.kernels, self.is_over = seed, kernels, is_over
         self.at_hz = plan.frequencies_hz
         placed = [link for link in wanted.links if link.name in self.at_hz]
         self.links = sorted(placed, key=lambda link: link.priority)
         self.before = _problems(audit(self._rows(self.at_hz), wanted).conflicts)
 
-    def against(self, failure: Failure) -> Remedy:
-        """The remedy for one failure."""
+    def against(self, failure: Failure) -> Remedy | None:
+        """The remedy for one failure; see ``by_search``."""
         return self.by_spares(failure) or self.by_search(failure)
 
     def by_spares(self, failure: Failure) -> Remedy | None:
@@ -105,16 +106,19 @@ class Remedies:
             moved_hz[link.name] = spares.pop(0)
         return moved_hz
 
-    def by_search(self, failure: Failure) -> Remedy:
-        """The plan with the fewest moves that a short search finds, with its new conflicts (such as of fixed links)."""
+    def by_search(self, failure: Failure) -> Remedy | None:
+        """The plan with the fewest moves that a short search finds, with its new conflicts (such as of fixed links).
+        ``None`` where the time was over while somebody had no place.
+        """
         question = self._question_under(failure)
         fewest, plans = [FewestMoves()], list[Solution]()
-        steps = count(1)
-        last = STEPS
+        steps, last, cut = count(1), STEPS, False
 
         def should_stop() -> bool:
-            nonlocal last
-            step = next(steps)
+            nonlocal last, cut
+            step, cut = next(steps), self.is_over()
+            if cut:
+                return True
             if plans and len(plans[-1].frequencies_hz) == len(self.at_hz):
                 last = min(last, step + STEPS_FOR_FEWER)
                 return step >= last or -plans[-1].score.changed <= fewest[-1].at_least
@@ -123,6 +127,8 @@ class Remedies:
         kernels, seed = self.kernels, self.seed
         for plan in improve(question, seed=seed, should_stop=should_stop, kernels=kernels, tell=fewest.append):
             plans.append(plan)
+        if cut and len(plans[-1].frequencies_hz) < len(self.at_hz):
+            return None
         return self._remedy(failure, plans[-1].frequencies_hz)
 
     def _question_under(self, failure: Failure) -> Question:

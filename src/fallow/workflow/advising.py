@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import partial
 
 from fallow.plan.advice import Advice, Replan
@@ -11,10 +12,11 @@ from fallow.plan.failures import failures_of
 from fallow.plan.order_of_moves import order_of_moves
 from fallow.plan.places import Ground
 from fallow.plan.question import Question
-from fallow.plan.relaxations import Relaxation, helpful, ideas_for, relaxation_of
+from fallow.plan.relaxations import Relaxation, Trials, helpful, ideas_for
 from fallow.plan.remedies import Remedies, Remedy
 from fallow.plan.repair import FewestMoves
 from fallow.plan.search import Solution, improve
+from fallow.plan.waiting import waiting_places
 from fallow.show.assignment import Assignment
 from fallow.show.wanted import Wanted
 from fallow.workflow.accelerate import kernels
@@ -22,23 +24,38 @@ from fallow.workflow.searching import Clock, Found
 
 __all__ = ["advise_on_choices", "advise_on_failures", "advise_on_moves", "advise_on_relaxations"]
 
+MOST_LET_WAIT = 20  # links that move, so that the order of their moves is worth a second look
+
 TIME_FOR_CHOICES = 1.1  # share of the time given that is used up when it ends
 TIME_FOR_FAILURES = 1.0
-TIME_FOR_RELAXATIONS = 1.3  # they take more than was given rather than be at the cost of the plan
+TIME_FOR_FAILURES_BEFORE_RELAXATIONS = 0.9
+TIME_FOR_RELAXATIONS = 1.1  # a little more than was given rather than all at the cost of the plan
 
 
 def advise_on_moves(
     before: Sequence[Assignment],
     after: Sequence[Assignment],
     wanted: Wanted,
+    question: Question,
+    *,
     fewest: FewestMoves,
     scene: str | None = None,
 ) -> Replan:
-    """How a plan differs from the one in force, and the order in which links are retuned."""
+    """How a plan differs from the one in force, and the order in which links are retuned.
+
+    Where links would have to be muted, others are let wait on free places for a while, beside spares.
+    """
     now_hz = {row.link: row.frequency_hz for row in after if not row.is_spare}
     changed = [row for row in before if row.frequency_hz is not None and row.link in now_hz]
     moves = sum(now_hz[row.link] != row.frequency_hz for row in changed)
-    return Replan(moves, fewest, order_of_moves(before, after, wanted, scene=scene))
+    order = order_of_moves(before, after, wanted, scene=scene)
+    if order.muted and len(order.steps) <= MOST_LET_WAIT:
+        was_hz = {row.link: row.frequency_hz for row in changed if row.frequency_hz is not None}
+        placed_hz = {name: hz for name, hz in now_hz.items() if hz is not None}
+        waiting_hz = waiting_places(was_hz, placed_hz, question, kernels())
+        freer = order_of_moves(before, after, wanted, scene=scene, waiting_hz=waiting_hz)
+        order = min(order, freer, key=lambda each: len(each.muted))
+    return Replan(moves, fewest, order)
 
 
 def advise_on_choices(
@@ -64,17 +81,24 @@ def advise_on_failures(
 ) -> tuple[Advice, bool]:
     """Remedies for as many failures as there is time for, those by spares first; and whether Ctrl-C ended that."""
     failures = list(failures_of(plan.frequencies_hz, wanted, ground))
+    quick_first = sorted(range(len(failures)), key=lambda i: failures[i].kind == "areas")  # which cost an audit each
+    everybody = len(plan.frequencies_hz) == len(question.links)
+    until = TIME_FOR_FAILURES if everybody else TIME_FOR_FAILURES_BEFORE_RELAXATIONS
+    is_over = partial(clock.is_over, until, "preparing for failures")
     found: dict[int, Remedy] = {}
     stopped = False
     try:
-        looking = Remedies(plan, question, wanted, ground, kernels(), seed)
-        for find in (looking.by_spares, looking.by_search):
-            for i, failure in enumerate(failures):
-                if clock.is_over(TIME_FOR_FAILURES, "preparing for failures"):
-                    break
-                remedy = None if i in found else find(failure)
-                if remedy is not None:
-                    found[i] = remedy
+        if not is_over():
+            looking = Remedies(plan, question, wanted, ground, kernels(), seed, is_over)
+            for find in (looking.by_spares, looking.by_search):
+                turns = clock.turns(until)
+                for i in quick_first:
+                    if i in found:
+                        continue
+                    if is_over() or not turns.has_time():
+                        break
+                    remedy = find(failures[i])
+                    found |= {} if remedy is None else {i: remedy}
     except KeyboardInterrupt:
         stopped = True
     remedies = tuple(found[i] for i in sorted(found))
@@ -82,22 +106,28 @@ def advise_on_failures(
 
 
 def advise_on_relaxations(
-    plan: Solution, wanted: Wanted, ground: Ground, *, clock: Clock, seed: int
-) -> tuple[tuple[Relaxation, ...], bool]:
-    """What would help the links without a frequency, each tried for a part of the time; and whether Ctrl-C ended it."""
+    plan: Solution, wanted: Wanted, ground: Ground, advice: Advice, *, clock: Clock, seed: int
+) -> tuple[Advice, bool]:
+    """The advice with what would help the links without a frequency, each tried for a part of the time that is left;
+    and whether Ctrl-C ended it.
+    """
     unplaced = [link for link in wanted.links if link.planned and link.name not in plan.frequencies_hz]
     if not unplaced:
-        return (), False
+        return advice, False
     ideas = list(ideas_for(unplaced, wanted, ground))
     found: list[Relaxation] = []
+    tried, in_more_time, stopped = 0, None, False
+    turns = clock.turns(TIME_FOR_RELAXATIONS)
     try:
-        for left, idea in zip(range(len(ideas), 0, -1), ideas, strict=True):
-            until = clock.used_share + (TIME_FOR_RELAXATIONS - clock.used_share) / left
-            stop = partial(clock.is_over, until, "looking for what would help")
-            relaxation = relaxation_of(idea, plan, wanted, seed=seed, should_stop=stop, kernels=kernels())
-            found += [] if relaxation is None else [relaxation]
-            if clock.is_over(TIME_FOR_RELAXATIONS):
-                break
+        if ideas and turns.has_time():
+            stop = turns.next(len(ideas) + 1, "looking for what would help")
+            trials = Trials(plan, wanted, ground, seed=seed, should_stop=stop, kernels=kernels())
+            in_more_time = trials.without if trials.without > len(plan.frequencies_hz) else None
+            while tried < len(ideas) and turns.has_time():
+                relaxation = trials.of(ideas[tried], turns.next(len(ideas) - tried, "looking for what would help"))
+                found += [] if relaxation is None else [relaxation]
+                tried += 1
     except KeyboardInterrupt:
-        return helpful(found), True
-    return helpful(found), False
+        stopped = True
+    helps = replace(advice, relaxations=helpful(found), not_tried=len(ideas) - tried, in_more_time=in_more_time)
+    return helps, stopped

@@ -325,8 +325,7 @@ def _make(
         any_scene = question if wanted == unlocked else build(unlocked)
         advice, stopped = advise_on_failures(best, any_scene, unlocked, ground, clock=clock, seed=making.seed)
     if not stopped:
-        helps, stopped = advise_on_relaxations(best, wanted, ground, clock=clock, seed=making.seed)
-        advice = replace(advice, relaxations=helps)
+        advice, stopped = advise_on_relaxations(best, wanted, ground, advice, clock=clock, seed=making.seed)
     bound = None if len(best.frequencies_hz) == len(question.links) else most(question)
     plan = compose_plan(best, wanted, ground, keep=kept, bound=bound, seed=making.seed, measured=making.measured)
     if keep is not None:
@@ -338,7 +337,7 @@ def _make(
         advice = replace(advice, choices=choices)
     if stopped:
         notes.append("the search was stopped early: this is the best plan found until then")
-    notes = [*question.notes, *notes_on_names(wanted), *plan.notes, *notes]
+    notes = [*question.notes, *notes_on_names(wanted), *plan.notes, *notes, *advice.notes]
     return replace(plan, notes=tuple(notes), seconds=clock.used_s, advice=advice), stopped
 
 

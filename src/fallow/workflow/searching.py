@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import partial
 
 from fallow.errors import UsageError
 from fallow.plan.headroom import FACTORS, held, is_complete, widened, with_headroom
@@ -16,10 +18,11 @@ from fallow.plan.search import Solution
 from fallow.show.wanted import Wanted
 from fallow.workflow.accelerate import kernels
 
-__all__ = ["Clock", "Found", "Progress", "search"]
+__all__ = ["Clock", "Found", "Progress", "Turns", "search"]
 
 SHARE_FOR_PLACES = 0.4  # of the search, before a plan in which every link stands is given more room
 SHARE_FOR_FEWER = 0.8  # the same while fewer moves may be possible
+SHARE_WHERE_LINKS_ARE_LEFT = 0.85  # of the search, so that there is time to look at what would help them
 LANES = 2  # searches side by side, whatever the machine, so that a seed means the same plans everywhere
 LARGEST_TABLES = 1_000_000_000  # bytes; beyond, a second set of them would be too much for small laptops
 Progress = Callable[[str, float], None]
@@ -39,8 +42,8 @@ class Clock:
 
     @property
     def used_share(self) -> float:
-        """Of the time; all of it where there is none."""
-        return self.used_s / self.seconds if self.seconds else 1.0
+        """Of the time; beyond all of it where there is none."""
+        return self.used_s / self.seconds if self.seconds else math.inf
 
     def is_over(self, share: float = 1.0, what: str = "looking for a better plan") -> bool:
         """Whether this share of the time is used up."""
@@ -48,6 +51,34 @@ class Clock:
         if self.progress is not None and self.seconds > 0:
             self.progress(what, min(1.0, used_s / self.seconds))
         return used_s >= share * self.seconds
+
+    def turns(self, until: float) -> Turns:
+        """Things that are done one after the other until a share of the time is used up."""
+        return Turns(self, until)
+
+
+class Turns:
+    """Turns that share what is left of the time. What of a turn can't be cut short is learned from those before."""
+
+    def __init__(self, clock: Clock, until: float) -> None:
+        self.clock, self.until = clock, until
+        self.over_by = 0.0  # share by which a turn was longer than it was to be
+        self._ends = 0.0
+        self._began: float | None = None
+
+    def has_time(self) -> bool:
+        """Whether one more turn would end in time, if it can't be cut short by more than those before."""
+        now = self.clock.used_share
+        if self._began is not None:
+            self.over_by = max(self.over_by, now - max(self._ends, self._began))
+        self._began = self._ends = now
+        return now + self.over_by < self.until
+
+    def next(self, left: int, what: str) -> Callable[[], bool]:
+        """Begin one of ``left`` turns: what tells whether it is to end."""
+        now = self.clock.used_share
+        self._ends = now + max(0.0, (self.until - now) / left - self.over_by)
+        return partial(self.clock.is_over, self._ends, what)
 
 
 @dataclass(frozen=True)
@@ -81,7 +112,8 @@ def search(
 
     def enough() -> bool:
         if not may_widen():
-            return clock.is_over(share)
+            all_stand = bool(seen) and is_complete(question, seen[-1].score)
+            return clock.is_over(share if all_stand else share * SHARE_WHERE_LINKS_ARE_LEFT)
         fewer_may_do = -seen[-1].score.changed > fewest[-1].at_least
         return clock.is_over(share * (SHARE_FOR_FEWER if fewer_may_do else SHARE_FOR_PLACES))
 

@@ -50,8 +50,10 @@ def print_relaxations(out: Console, advice: Advice) -> None:
     if advice.relaxations:
         out.print(Text("More links would find a place with (cheapest first, each tried out):"))
     for one in advice.relaxations:
-        gained = f"{one.gained[0]}" if len(one.gained) == 1 else f"{len(one.gained)} of those left out"
-        out.print(Padding(Text(f"- {one.text}: {one.places} links placed, {gained} among them"), (0, 0, 0, 2)))
+        gained = f", {one.gained[0]} among them" if len(one.gained) == 1 else ""
+        out.print(
+            Padding(Text(f"- {one.text}: {one.places} links placed instead of {one.without}{gained}"), (0, 0, 0, 2))
+        )
 
 
 def print_failures(out: Console, advice: Advice) -> None:
