@@ -60,6 +60,20 @@ def test_only_who_has_to_moves_and_that_is_proven() -> None:
     assert [(step.link, step.to_hz) for step in replan.order.steps] == [("lead", plan.links["lead"].frequency_hz)]
 
 
+def test_a_link_that_loses_its_frequency_is_told_apart_from_one_that_moves() -> None:
+    narrow = Equipment(
+        "radio", Kind.MICROPHONE, (), 0, (500 * MHZ, 501 * MHZ), 200_000, 10.0, None, 350_000, *[None] * 3
+    )
+    links = (Link("lead", "radio"), Link("host", "radio"))
+    on_lead = ForeignCarrier("stranger", 501 * MHZ, 200_000, spacing_hz=200_000)
+    keep = [Assignment("lead", "radio", frequency_hz=501 * MHZ), Assignment("host", "radio", frequency_hz=500 * MHZ)]
+    plan = coordinate(links, {"radio": narrow}, keep=keep, foreign=[on_lead], seconds=0.3, spares=0)
+    assert plan.most is not None
+    assert plan.most.links == 1
+    assert plan.advice.replan is not None
+    assert plan.advice.replan.text.startswith("1 link changes (1 of them has no frequency any more), and no plan")
+
+
 def test_links_on_the_air_stay_whatever_speaks_against_it() -> None:
     plan = replanned(ON_LEAD, ON_HOST, on_air="act 1")
     assert [move.link for move in plan.moved] == ["host"]

@@ -21,12 +21,13 @@ __all__ = ["Advice", "Choice", "Relaxation", "Remedy", "Replan", "Retuning", "Sh
 @dataclass(frozen=True)
 class Replan:
     """How a plan differs from the one in force: so many links changed, the fewest that any plan has to change, and the
-    order in which it is done.
+    order in which it is done. ``lost``: how many of those changed have no frequency any more.
     """
 
     moves: int
     fewest: FewestMoves
     order: OrderOfMoves
+    lost: int = 0
 
     @property
     def is_smallest(self) -> bool:
@@ -39,6 +40,8 @@ class Replan:
         changed = f"{self.moves} {'link changes' if self.moves == 1 else 'links change'}"
         if not self.moves:
             return "no link changes"
+        if self.lost:
+            changed += f" ({self.lost} of them {'has' if self.lost == 1 else 'have'} no frequency any more)"
         if self.is_smallest:
             return f"{changed}, and no plan changes fewer: {self.fewest.because}"
         must = f"at least {self.fewest.at_least} must ({self.fewest.because})"

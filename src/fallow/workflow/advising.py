@@ -55,7 +55,7 @@ def advise_on_moves(
         waiting_hz = waiting_places(was_hz, placed_hz, question, kernels())
         freer = order_of_moves(before, after, wanted, scene=scene, waiting_hz=waiting_hz)
         order = min(order, freer, key=lambda each: len(each.muted))
-    return Replan(moves, fewest, order)
+    return Replan(moves, fewest, order, sum(now_hz[row.link] is None for row in changed))
 
 
 def advise_on_choices(

@@ -32,6 +32,7 @@ from fallow.plan.places import Ground
 from fallow.plan.question import Question
 from fallow.plan.spreading import spread_spares
 from fallow.plan.stage import Stage
+from fallow.plan.trying import lowered_by_trial
 from fallow.rules.permission import Circumstances
 from fallow.show.assignment import Assignment
 from fallow.show.equipment import Equipment
@@ -326,7 +327,9 @@ def _make(
         advice, stopped = advise_on_failures(best, any_scene, unlocked, ground, clock=clock, seed=making.seed)
     if not stopped:
         advice, stopped = advise_on_relaxations(best, wanted, ground, advice, clock=clock, seed=making.seed)
-    bound = None if len(best.frequencies_hz) == len(question.links) else most(question)
+    placed, bound = len(best.frequencies_hz), None
+    if placed < len(question.links):
+        bound = lowered_by_trial(question, most(question), placed, kernels=kernels())
     plan = compose_plan(best, wanted, ground, keep=kept, bound=bound, seed=making.seed, measured=making.measured)
     if keep is not None:
         rows = rows_of(plan, wanted)
