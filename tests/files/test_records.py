@@ -195,6 +195,13 @@ def test_a_cut_sweep_keeps_what_is_whole(tmp_path: Path) -> None:
     assert any("cut off" in note for note in reading.notes)
 
 
+@pytest.mark.parametrize("start", ["x", float("nan"), float("inf"), True])
+def test_a_start_that_is_no_frequency_is_a_sentence(tmp_path: Path, start: object) -> None:
+    (tmp_path / "s.dat").write_bytes(prefixed(mPar=HEAD["mPar"] | {"fStart": start}))  # type: ignore[operator]  # a dict
+    with pytest.raises(InputError, match="its heads do not say where the levels lie"):
+        read_file(tmp_path / "s.dat")
+
+
 def test_several_data_heads(tmp_path: Path) -> None:
     one = prefixed(HEAD | {"nM": 4})
     (tmp_path / "s.dat").write_bytes(one + one)

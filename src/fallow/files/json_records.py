@@ -59,7 +59,7 @@ def frequencies_by_heads(heads: Heads, n: int, *, edges: bool = False) -> tuple[
     Where start and stop are the edges of ``n`` cells, these are the middles of the cells: when the stated step, or
     steps of whole numbers, say so, or, where both would do, ``edges``. ``None`` where the heads don't say.
     """
-    numbers = {words: value for words, value in heads.items() if _is_number(value)}
+    numbers = {words: value for words, value in heads.items() if _is_number(value) and math.isfinite(_float(value))}
     start, stop, step = (_number_head(numbers, names) for names in (_STARTS, _STOPS, _STEPS))
     if start is None or n < _FEWEST_POINTS or (step is None and stop is None):
         return None

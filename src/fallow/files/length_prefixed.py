@@ -142,7 +142,8 @@ def _part(heads: Heads, content: bytes, place: int, path: Path) -> tuple[_Part, 
     values[:count] = np.frombuffer(content, dtype, count, place)
     cut = count % n != 0 or (announced != _UNKNOWN_COUNT and count < n * announced)
     axis = axis_of(frequencies, "Hz", 3, str(path))
-    is_cells = "f start" in heads and frequencies[0] > float(str(heads["f start"]))
+    stated_hz = heads.get("f start")
+    is_cells = isinstance(stated_hz, int | float) and bool(frequencies[0] > stated_hz)
     part = _Part(heads, axis, edges if is_cells else None, values.reshape(-1, n), cut)
     return part, place + count * dtype.itemsize
 
