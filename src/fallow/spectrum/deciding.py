@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from fallow.spectrum.doubts import FLOOR_RISE_DB, RAISED_DB, doubts
 from fallow.spectrum.evidence import Decided, Evidence, Flag, Rule
-from fallow.spectrum.periods import ON_BY_NOISE, Findings, Windows, gamma_quantile_db, look
+from fallow.spectrum.periods import CUT_OFF, NEAR_LIMIT, ON_BY_NOISE, Findings, Windows, gamma_quantile_db, look
 from fallow.spectrum.statistics import DB_PER_NEPER_OF_POWER, normal_quantile
 from fallow.spectrum.verdict import Verdict
 from fallow.spectrum.window_levels import Geometry, any_bin, geometry_of, pieces
@@ -78,41 +78,97 @@ def _nothing_measured(count: int) -> Decided:
 def _occupied(
     evidence: Evidence, rule: Rule, windows: Windows, found: Findings, slices: NDArray[np.int64], looked: Values
 ) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
-    """For each window the number of the length whose highest run proves it occupied, -1 for none; and where noise may
-    be it.
+    """For each window the number of the period that proves it occupied (the runs' lengths, then what was on at times),
+    -1 for none; and where noise may be it.
     """
     bias = 0.0 if evidence.heard.noise.peak_of <= 1 or rule.limit_dbm is None else evidence.heard.noise.bias_db
     proven = np.full(slices.size, -1, dtype=np.int64)
     by_noise = np.zeros(slices.size, dtype=bool)
-    raised = windows.noise_db > np.minimum(windows.ordinary_db + FLOOR_RISE_DB, windows.base_db + RAISED_DB)
-    least_above_noise = np.where(raised, RAGGED_DB, LEAST_ABOVE_NOISE_DB)
     noise = windows.noise_db - bias
-    for index in range(len(found.lengths)):  # rising: what the longest run proves is told
+    periods = _periods(windows, found)
+    for index, period in enumerate(periods):  # runs get longer: what the longest proves is told
         near = np.zeros(looked.size)
-        np.add.at(near, slices, np.nan_to_num(found.above[index]) / 2.0)  # windows overlap by half
-        samples = _samples_of(found, index)
-        beside = _Beside.of(windows.limit_db, noise + found.rise[index])
-        allowed = _allowance_db(samples, np.maximum(1.0, near)[slices], rule, len(found.lengths), beside)
-        loud = found.least[index] - bias > beside.total_db + allowed
-        tail = NOISE_ALONE / (np.maximum(USUAL_WINDOWS, looked)[slices] * found.runs[index] * len(found.lengths))
-        quiet = _is_noise(evidence, windows, found, index, tail, least_above_noise) & loud
+        np.add.at(near, slices, period.near / 2.0)  # windows overlap by half
+        beside = _Beside.of(windows.limit_db, noise + period.rise_db)
+        allowed = _allowance_db(period.samples, np.maximum(1.0, near)[slices], rule, len(periods), beside)
+        loud = period.level_db - period.bias_db - bias > beside.total_db + allowed
+        tail = NOISE_ALONE / (np.maximum(USUAL_WINDOWS, looked)[slices] * period.of_runs * len(periods))
+        quiet = _is_noise(evidence, windows, period, tail) & loud
         by_noise |= quiet
-        proven[loud & ~quiet] = index
+        proven[loud & ~quiet & (proven < 0 if period.gathered else True)] = index
     return proven, by_noise & (proven < 0)
 
 
-def _is_noise(
-    evidence: Evidence, windows: Windows, found: Findings, index: int, tail: Values, least_db: Values
-) -> NDArray[np.bool_]:
-    """Whether the highest run of a length may be noise alone, shape (window,)."""
-    length, noise = found.lengths[index], evidence.window_noise
-    above = found.least[index] - windows.ceiling_db - found.rise[index] - 2.33 * evidence.floor.u_db
-    even = noise.reached_db(tail, windows.geometry.cells, length)
-    quiet = (above <= even) | (above + 2.33 * evidence.floor.u_db <= least_db)
-    if (quiet | ~(above <= even + 2.0 * HIGHEST_UNEVEN_DB)).all():
-        return quiet
+@dataclass(frozen=True, eq=False)
+class _Period:
+    """The highest run of a length, or the sweeps in which something was on taken together, shape (window,).
+
+    ``level_db``: its mean level; ``bias_db``: by how much that is raised because its sweeps were chosen; ``samples``:
+    gamma shape of that mean; ``near``: how many such levels are near the limit or above; ``rise_db``: of the floor.
+    ``sweeps`` that noise has a mean of, the highest of ``of_runs``. ``gathered``: whether it is no run.
+    """
+
+    level_db: Values
+    bias_db: Values | float
+    samples: Values
+    near: Values
+    rise_db: Values
+    sweeps: int
+    of_runs: int
+    gathered: bool = False
+
+
+def _periods(windows: Windows, found: Findings) -> list[_Period]:
+    """The highest run of each length, rising, and what was on at times as a whole."""
+    periods = [
+        _Period(
+            found.least[index],
+            0.0,
+            _samples_of(found, index),
+            np.nan_to_num(found.above[index]),
+            found.rise[index],
+            length,
+            found.runs[index],
+        )
+        for index, length in enumerate(found.lengths)
+    ]
+    return [*periods, _while_on(windows, found)] if len(periods) > 1 else periods
+
+
+def _while_on(windows: Windows, found: Findings) -> _Period:
+    """The sweeps in which something was on far above noise; their mean says more than the highest of them.
+
+    That only those were taken that show so much raises their mean: by the mean of a gamma variate above a threshold.
+    """
+    from scipy import special  # heavy, so only where it is used
+
+    one = np.maximum(found.samples[0], found.on_shape)
+    from_share = windows.least_on / 10.0 ** (found.on_least / 10.0)
+    chosen = special.gammaincc(one + 1.0, one * from_share) / np.maximum(special.gammaincc(one, one * from_share), 1e-9)
+    level = np.where((found.on_count > 0) & (from_share < CUT_OFF), found.on_least, -np.inf)
+    return _Period(
+        level_db=level,
+        bias_db=10.0 * np.log10(np.maximum(1.0, chosen)),
+        samples=one * np.maximum(1.0, found.on_count),
+        near=(level > windows.limit_db + 10.0 * np.log10(NEAR_LIMIT)).astype(np.float64),
+        rise_db=found.rise[0],
+        sweeps=1,
+        of_runs=found.runs[0],
+        gathered=True,
+    )
+
+
+def _is_noise(evidence: Evidence, windows: Windows, period: _Period, tail: Values) -> NDArray[np.bool_]:
+    """Whether a period may be noise alone, shape (window,)."""
+    noise, sure_db = evidence.window_noise, 2.33 * evidence.floor.u_db
+    raised = windows.noise_db > np.minimum(windows.ordinary_db + FLOOR_RISE_DB, windows.base_db + RAISED_DB)
+    above = period.level_db - windows.ceiling_db - period.rise_db
+    even = noise.reached_db(tail, windows.geometry.cells, period.sweeps)
+    quiet = above <= np.maximum(even + sure_db, np.where(raised, RAGGED_DB, LEAST_ABOVE_NOISE_DB))
+    if not (~quiet & (above <= even + sure_db + 2.0 * HIGHEST_UNEVEN_DB)).any():
+        return np.asarray(quiet)
     width = float(np.median(windows.geometry.high_hz - windows.geometry.low_hz))
-    return np.asarray(quiet | (above <= noise.uneven(width).reached_db(even, tail)))
+    return np.asarray(quiet | (above <= noise.uneven(width).reached_db(even, tail) + sure_db))
 
 
 @dataclass(frozen=True, eq=False)
@@ -156,7 +212,7 @@ def _conclude(
 ) -> None:
     """Verdicts, flags and numbers of the windows that were measured."""
     rule = windows.rule
-    loudest = _loudest(evidence, windows, found)
+    loudest = _loudest(evidence, found)
     most = windows.without_lift_db(loudest.most)
     lower_db = np.maximum(-gamma_quantile_db(1.0 - rule.confidence, loudest.samples), 0.0)
     lower_db = windows.without_lift_db(loudest.most + lower_db) - most
@@ -215,12 +271,12 @@ class _Loudest:
             mine[where] = np.broadcast_to(other, where.shape)[where]
 
 
-def _loudest(evidence: Evidence, windows: Windows, found: Findings) -> _Loudest:
+def _loudest(evidence: Evidence, found: Findings) -> _Loudest:
     """The whole survey; or the sweeps in which something was on; or a run that stands out by more than noise."""
     sweeps = evidence.heard.n_sweeps
     run = np.full(found.whole_most.size, sweeps, dtype=np.int64)
     loudest = _Loudest(found.whole_most.copy(), found.whole_least.copy(), _samples_of(found, -1).copy(), run)
-    on_samples = found.on_count * np.maximum(found.on_shape, windows.shape)
+    on_samples = found.on_count * np.maximum(found.on_shape, found.samples[0])
     at_times = _on_at_times(found, sweeps) & (found.on_most > loudest.most)
     loudest.take(at_times, found.on_most, found.on_least, on_samples, found.on_count)
     usual_most = loudest.most.copy()

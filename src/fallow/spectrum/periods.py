@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from fallow.spectrum.evidence import Evidence, Rule
 from fallow.spectrum.window_levels import Geometry, WindowPowers, bins_between, powers_in, sum_over
 
-__all__ = ["NEAR_LIMIT", "ON_BY_NOISE", "Findings", "Windows", "gamma_quantile_db", "look"]
+__all__ = ["CUT_OFF", "NEAR_LIMIT", "ON_BY_NOISE", "Findings", "Windows", "gamma_quantile_db", "look"]
 
 NEAR_LIMIT = 0.5  # of the limit's power: from there a window counts as looked at; noise may hide half of a signal
 FEWEST_FOR_SCATTER = 6  # sweeps from which their own scatter is believed

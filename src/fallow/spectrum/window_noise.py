@@ -10,7 +10,7 @@ explains. What stands higher than a floor's unevenness could is a signal and not
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from statistics import NormalDist
 
@@ -20,13 +20,16 @@ from numpy.typing import NDArray
 from fallow.spectrum.heard import Heard
 from fallow.spectrum.noise_floor import Floor
 from fallow.spectrum.scatter import find_residuals, level_step_db, some_rows
+from fallow.spectrum.upper_tail import UpperTail
 
 __all__ = ["HIGHEST_UNEVEN_DB", "Uneven", "WindowNoise"]
 
 Values = NDArray[np.float64]
+NORMAL_MAD = 1.4826
+WIDEST_TAIL = 1.15  # of the standard deviation that the middle shows: what noise even in decibels needs, and luck
 ALIKE = 0.1  # correlation from which neighbouring readings are alike
 FARTHEST_LAG = 16  # bins
-HIGHEST_UNEVEN_DB = 10.0  # above the floor: what is more is a signal; common practice (steps of 1 to 2 dB, either way)
+HIGHEST_UNEVEN_DB = 12.0  # above the floor: what is more is a signal; common practice (steps of 1 to 2 dB, either way)
 UPPER_SHARE = 0.84  # of the windows, one standard deviation above their middle
 LEFT_OUT = 2.0  # standard errors of that quantile that are given up, so that luck makes no floor uneven
 FEWEST_WINDOWS = 24  # side by side, or the axis says nothing
@@ -45,30 +48,52 @@ class WindowNoise:
 
         Source: variance of a sum of correlated readings, 1 + 2·Σρ times that of independent ones.
         """
-        rbw_bins = max(1.0, self.heard.rbw_hz / float(self.heard.axis.step_hz))
+        if self._residuals is None:
+            return 1.0
+        return max(1.0, _alike(self._residuals[0], self._rbw_bins) / self._rbw_bins)
+
+    @cached_property
+    def tail(self) -> UpperTail:
+        """How far single readings of noise reach up: no farther than their scatter in the middle lets a normal
+        distribution reach, for what is beyond may be many short emitters.
+        """
+        found = self.heard.upper_tail
+        if self._residuals is None:
+            return found
+        left_db, centring = self._residuals
+        known = left_db[np.isfinite(left_db)]
+        sd_db = NORMAL_MAD * float(np.median(np.abs(known - np.median(known)))) / math.sqrt(1.0 + centring)
+        return replace(found, even_db=min(found.even_db, WIDEST_TAIL * sd_db))
+
+    @cached_property
+    def _residuals(self) -> tuple[Values, float] | None:
         rows = some_rows(self.heard.levels_db)
-        found = find_residuals(rows, rbw_bins, level_step_db(rows))
-        return 1.0 if found is None else max(1.0, _alike(found[0], rbw_bins) / rbw_bins)
+        return find_residuals(rows, self._rbw_bins, level_step_db(rows))
+
+    @property
+    def _rbw_bins(self) -> float:
+        return max(1.0, self.heard.rbw_hz / float(self.heard.axis.step_hz))
 
     def reached_db(self, chance: Values, cells: Values, sweeps: int) -> Values:
         """What the mean over so many sweeps exceeds with a chance if the floor is even, dB above it."""
         readings = np.maximum(1.0, cells / self.together) * sweeps
-        return np.maximum(0.0, self.heard.upper_tail.exceeded_db(chance, readings))
+        return np.maximum(0.0, self.tail.exceeded_db(chance, readings))
 
     def uneven(self, width_hz: float) -> Uneven:
         """How uneven the floor is for windows of this width."""
         above_db, apart = self._mean_above_db(width_hz)
         left = above_db[above_db <= HIGHEST_UNEVEN_DB]
         count = left.size / apart
+        of_dips = math.sqrt(2.0) * self.floor.uneven_db  # the floor may have been followed from a lowered stretch
         if count < FEWEST_WINDOWS:
-            return Uneven(0.0, self.floor.uneven_db)
+            return Uneven(0.0, of_dips)
         middle, upper = (float(np.quantile(left, share)) for share in (0.5, UPPER_SHARE))
         z = NormalDist().inv_cdf(UPPER_SHARE)
         luck = math.sqrt(UPPER_SHARE * (1.0 - UPPER_SHARE) / count) / NormalDist().pdf(z)
         seen = max(0.0, upper - middle) / z * max(0.0, 1.0 - LEFT_OUT * luck)
         cells = max(1.0, width_hz / max(self.heard.rbw_hz, float(self.heard.axis.step_hz)) / self.together)
         explained = float(self.reached_db(np.array(1.0 - UPPER_SHARE), np.array(cells), self.heard.n_sweeps)) / z
-        return Uneven(max(0.0, middle), max(self.floor.uneven_db, math.sqrt(max(0.0, seen**2 - explained**2))))
+        return Uneven(max(0.0, middle), max(of_dips, math.sqrt(max(0.0, seen**2 - explained**2))))
 
     def _mean_above_db(self, width_hz: float) -> tuple[Values, float]:
         """Mean power over the survey above the floor's in windows all over the axis, dB; and how many of the windows
