@@ -104,3 +104,12 @@ def test_a_line_or_two_on_a_clock_are_no_pattern(places: tuple[float, ...]) -> N
 def test_lines_that_stand_higher_than_any_instrument_makes_them_are_on_the_air() -> None:
     air = judge(_survey(*CLOCK_HZ, level=0.0))
     assert [air.judge_window(line - 1e5, line + 1e5).verdict for line in CLOCK_HZ] == [Verdict.OCCUPIED] * 3
+
+
+def test_a_reference_with_other_settings_lends_its_lines_and_not_its_floor() -> None:
+    """With the same settings an antenna can't make the instrument quieter than a load does."""
+    loud = replace(FINE, noise_dbm=-30.0)
+    air = judge(_survey(480e6, 487.13e6, level=-40.0), reference=_survey(480e6, level=-15.0, seed=2, instrument=loud))
+    assert air.floor_from == "survey"
+    assert air.judge_window(487.03e6, 487.23e6).verdict is not Verdict.CLEAN
+    assert any("its lines count, its floor does not" in note for note in air.notes)

@@ -24,6 +24,8 @@ from fallow.units import Channel
 
 __all__ = ["Found", "Lines", "find", "loads_of"]
 
+QUIETER_DB = 3.0  # an antenna adds to the noise of a load and takes none from it; common practice, for what scatters
+
 
 def loads_of(part: Heard, loads: Sequence[Heard], heard: Sequence[Heard]) -> list[Heard]:
     """The references that speak for a series: those known to be another instrument's do not."""
@@ -67,7 +69,7 @@ def find(
     """Floor, lines, blocks and emitters of a series. ``loads``: the references that speak for it. ``raster``: the TV
     channels of the region, if one is known.
     """
-    reference_db = _reference_floor(heard, loads)
+    reference_db, other_settings = _believable(_reference_floor(heard, loads), heard)
     referenced = bool(np.isfinite(reference_db).any())
     floor = find_floor(heard, reference_db if referenced else None)
     lines = seen.every
@@ -89,7 +91,19 @@ def find(
     patterns = told_clocks(plain, float(heard.axis.step_hz)) + (() if tuning is None else (told_tuning(tuning),))
     on_air = find_emitters(evidence, blocks, confidence_pct, tuning)
     emitters = tuple(doubted(emitter, seen.perhaps_hz) for emitter in on_air)
-    return Found(evidence, own, suspect, seen.moving, blocks, emitters, (*overload.notes, *patterns))
+    return Found(evidence, own, suspect, seen.moving, blocks, emitters, (*overload.notes, *other_settings, *patterns))
+
+
+def _believable(reference_db: NDArray[np.float64], heard: Heard) -> tuple[NDArray[np.float64], tuple[str, ...]]:
+    """The floor of the reference, or none where most of the sweeps lie below it; and a sentence that says so."""
+    compared = np.isfinite(reference_db) & np.isfinite(heard.mean_db)
+    below_db = float(np.median((reference_db - heard.mean_db)[compared])) if compared.any() else 0.0
+    if below_db <= QUIETER_DB:
+        return reference_db, ()
+    return np.full_like(reference_db, np.nan), (
+        f"most of the sweeps lie {below_db:.0f} dB below the floor of the reference, as they can't with the same "
+        "settings: its lines count, its floor does not",
+    )
 
 
 def _tuning(heard: Heard, lines: tuple[Line, ...], loads: Sequence[Heard], blocks: Sequence[Block]) -> Tuning | None:

@@ -199,7 +199,7 @@ def judge(
         basis="absolute" if absolute else "relative",
         limit_dbm=rule.limit_dbm,
         limit_above_floor_db=rule.above_floor_db,
-        floor_from="reference" if loads else "survey",
+        floor_from="reference" if any(part.from_reference for part in evidence) else "survey",
         confidence_pct=judging.confidence_pct,
         link_width_hz=judging.link_width_hz,
         sweeps=survey.n_sweeps,
