@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from fallow.spectrum.axis import Axis
 from fallow.spectrum.heard import Heard, make_ready
 from fallow.spectrum.sweep import LevelUnit, Series, Survey
-from fallow.spectrum.window_levels import geometry_of, pieces, powers_in
+from fallow.spectrum.window_levels import geometry_of, pieces, powers_in, whole_cells
 
 
 def _ready(levels: np.ndarray, axis: Axis, rbw_hz: float | None) -> Heard:
@@ -54,6 +54,17 @@ def test_sums_agree_with_the_plain_twin(seed: int, rbw_hz: float | None, holes: 
             least, most = _plain_twin(heard, sweep, low[window], high[window])
             assert powers.least[sweep, window] == pytest.approx(least, rel=1e-6, abs=1e-20)
             assert powers.most[sweep, window] == pytest.approx(most, rel=1e-6, abs=1e-20)
+
+
+def test_a_window_over_the_halves_of_two_cells_is_charged_with_the_stronger_one_whole() -> None:
+    """A carrier in such a window stands in one of the two cells, and is shown there in full."""
+    levels = np.full((3, 9), -110.0)
+    levels[:, 4] = -90.0
+    heard = _ready(levels, Axis.regular(470_000_000, 200_000, 9), None)
+    low = np.array([470_600_000.0, 470_800_000.0, 470_400_000.0, 470_620_000.0])  # bin 4: 470.7 to 470.9 MHz
+    geometry = whole_cells(heard, geometry_of(heard, low, low + 200e3))
+    powers = powers_in(heard, geometry, np.zeros(9), np.zeros(9, dtype=bool))
+    assert 10 * np.log10(powers.least[0]) == pytest.approx([-90.0, -90.0, -110.0, -90.0], abs=1e-4)
 
 
 def test_a_narrow_window_is_charged_with_the_whole_cell() -> None:

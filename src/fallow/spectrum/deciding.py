@@ -20,7 +20,7 @@ from fallow.spectrum.evidence import Decided, Evidence, Flag, Rule
 from fallow.spectrum.periods import CUT_OFF, NEAR_LIMIT, ON_BY_NOISE, Findings, Windows, gamma_quantile_db, look
 from fallow.spectrum.statistics import DB_PER_NEPER_OF_POWER, normal_quantile
 from fallow.spectrum.verdict import Verdict
-from fallow.spectrum.window_levels import Geometry, any_bin, geometry_of, pieces
+from fallow.spectrum.window_levels import Geometry, any_bin, geometry_of, pieces, whole_cells
 from fallow.spectrum.window_noise import HIGHEST_UNEVEN_DB
 
 __all__ = ["FLOOR_RISE_DB", "RAISED_DB", "Decided", "Evidence", "Flag", "Rule", "decide"]
@@ -46,7 +46,7 @@ def decide(
 ) -> Decided:
     """Judge windows [low, high] in hertz; ``slices`` numbers the slice that each belongs to. Shapes (window,)."""
     heard = evidence.heard
-    geometry = geometry_of(heard, low_hz, high_hz)
+    geometry = whole_cells(heard, geometry_of(heard, low_hz, high_hz))
     result = _nothing_measured(low_hz.size)
     measured = geometry.covered >= SMALLEST_COVER
     result.flags[~measured] = np.where(any_bin(heard.own_bins, geometry), Flag.OWN_CARRIER, Flag.UNCOVERED)[~measured]
@@ -143,9 +143,10 @@ def _while_on(windows: Windows, found: Findings) -> _Period:
     from scipy import special  # heavy, so only where it is used
 
     one = np.maximum(found.samples[0], found.on_shape)
-    from_share = windows.least_on / 10.0 ** (found.on_least / 10.0)
+    is_on = found.on_count > 0
+    from_share = np.where(is_on, windows.least_on / 10.0 ** (np.where(is_on, found.on_least, 0.0) / 10.0), 1.0)
     chosen = special.gammaincc(one + 1.0, one * from_share) / np.maximum(special.gammaincc(one, one * from_share), 1e-9)
-    level = np.where((found.on_count > 0) & (from_share < CUT_OFF), found.on_least, -np.inf)
+    level = np.where(is_on & (from_share < CUT_OFF), found.on_least, -np.inf)
     return _Period(
         level_db=level,
         bias_db=10.0 * np.log10(np.maximum(1.0, chosen)),

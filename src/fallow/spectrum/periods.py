@@ -50,7 +50,7 @@ class Windows:
 
         def level(per_bin_db: NDArray[np.float64]) -> NDArray[np.float64]:
             power = np.nan_to_num(10.0 ** (per_bin_db[bins] / 10.0)) * ratio
-            inside = sum_over(heard, power, geometry.low_hz, geometry.high_hz, bins.start) * geometry.scale
+            inside = sum_over(heard, power, geometry.sum_low_hz, geometry.sum_high_hz, bins.start) * geometry.scale
             return 10.0 * np.log10(np.maximum(inside, 1e-300))
 
         base = level(evidence.base_db)

@@ -3,22 +3,35 @@
 A cell counts step/RBW of its reading (at most once: a wider step has looked at a part only), so that noise adds up to
 the power in the window's width. Source: channel power, Rec. ITU-R SM.1753-2 and every spectrum analyser's handbook. A
 window narrower than a cell, or than the RBW, is charged with a whole cell: a narrow carrier may stand anywhere in it.
+So is, where verdicts are asked for, one that is as wide as a cell and lies over the halves of two. A wider window whose
+edges cut cells gets their shares only: a carrier in a cell that is cut stands as likely outside.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fallow.spectrum.heard import Heard
 
-__all__ = ["Geometry", "WindowPowers", "any_bin", "geometry_of", "pieces", "powers_in", "some_sweeps", "sum_over"]
+__all__ = [
+    "Geometry",
+    "WindowPowers",
+    "any_bin",
+    "geometry_of",
+    "pieces",
+    "powers_in",
+    "some_sweeps",
+    "sum_over",
+    "whole_cells",
+]
 
 MOST_NUMBERS = 3_000_000  # sweeps times bins (or windows) that are kept at once: about 25 MB each
 IN_REACH = 200_000  # of these are worked on at once: what a processor keeps near makes it twice as quick
+NEARLY_HALF = 0.01  # of a window: cells that hold as much of it but for this are held alike
 WIDEST_STEP = 1.25  # in RBWs; beyond that a carrier may hide between the looks. Source: design decision
 
 
@@ -26,15 +39,18 @@ WIDEST_STEP = 1.25  # in RBWs; beyond that a carrier may hide between the looks.
 class Geometry:
     """Where windows lie on an axis, arrays of shape (window,).
 
-    ``first``, ``last``: bins touched (last exclusive). ``scale``: what a narrow window's power is raised by to stand
-    for a whole cell. ``covered``: share in measured cells. ``cells``: how many independent readings add up in it, at
-    least 1.
+    ``first``, ``last``: bins touched (last exclusive). ``sum_low_hz``, ``sum_high_hz``: over what power adds up: the
+    windows, or a cell that stands for one. ``scale``: what a narrow window's
+    power is raised by to stand for a whole resolution bandwidth. ``covered``: share in measured cells. ``cells``: how
+    many independent readings add up in it, at least 1.
     """
 
     low_hz: NDArray[np.float64]
     high_hz: NDArray[np.float64]
     first: NDArray[np.int64]
     last: NDArray[np.int64]
+    sum_low_hz: NDArray[np.float64]
+    sum_high_hz: NDArray[np.float64]
     scale: NDArray[np.float64]
     covered: NDArray[np.float64]
     cells: NDArray[np.float64]
@@ -73,11 +89,32 @@ def geometry_of(heard: Heard, low_hz: NDArray[np.float64], high_hz: NDArray[np.f
         high_hz=high_hz,
         first=first,
         last=last,
+        sum_low_hz=low_hz,
+        sum_high_hz=high_hz,
         scale=np.maximum(1.0, coarsest / width),
         covered=np.minimum(covered, 1.0),
         cells=np.maximum(1.0, width / coarsest),
         step_hz=step,
     )
+
+
+def whole_cells(heard: Heard, geometry: Geometry) -> Geometry:
+    """The same windows, but one no wider than a cell stands for the cell that holds most of it; of two that hold as
+    much, for the one with the higher mean level. So a carrier that stands anywhere in it is seen in full.
+    """
+    lows, highs = heard.axis.cells_hz
+    width, middle = geometry.high_hz - geometry.low_hz, (geometry.low_hz + geometry.high_hz) / 2
+    left, right = (
+        np.minimum(np.searchsorted(highs, middle + offset), heard.axis.n - 1)
+        for offset in (-NEARLY_HALF * width, NEARLY_HALF * width)
+    )
+    power = np.nan_to_num(10.0 ** (heard.mean_db / 10.0))
+    cell = np.where(power[left] >= power[right], left, right)
+    narrow = (width <= heard.steps_hz[cell] * (1 + 1e-9)) & (lows[cell] < geometry.high_hz)
+    narrow &= geometry.low_hz < highs[cell]
+    low, high = np.where(narrow, lows[cell], geometry.low_hz), np.where(narrow, highs[cell], geometry.high_hz)
+    scale = np.where(narrow, np.maximum(1.0, heard.rbw_hz / heard.steps_hz[cell]), geometry.scale)
+    return replace(geometry, sum_low_hz=low, sum_high_hz=high, scale=scale)
 
 
 def bins_between(first: NDArray[np.int64], last: NDArray[np.int64], n: int) -> slice:
@@ -183,7 +220,7 @@ def _powers(heard: Heard, geometry: Geometry, sweeps: slice, bins: slice, instea
     other = np.isfinite(instead)
     if other.any():
         power[:, other] = instead[other]
-    shared = sum_over(heard, power * np.minimum(1.0, ratio), geometry.low_hz, geometry.high_hz, bins.start)
+    shared = sum_over(heard, power * np.minimum(1.0, ratio), geometry.sum_low_hz, geometry.sum_high_hz, bins.start)
     return WindowPowers(shared * geometry.scale, np.maximum(touched, strongest), squares, valid)
 
 
