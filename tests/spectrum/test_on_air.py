@@ -112,7 +112,8 @@ def test_when_it_was_seen_is_told_with_times() -> None:
     assert (found.first_s, found.last_s) == (times_s[5], times_s[545])
     assert (found.runs, found.shortest, found.longest) == (10, 1, 1)
     told = " ".join(told_on_air(found, zone_known=True))
-    for words in ("on in 10 of 600 sweeps", "10 runs of 1 sweep", "comes every 60 s", "first seen 2023-11-14 22:13:25, last 22:22:25 UTC"):
+    seen = "first seen 2023-11-14 22:13:25, last 22:22:25 UTC"
+    for words in ("on in 10 of 600 sweeps", "10 runs of 1 sweep", "comes every 60 s", seen):
         assert words in told
 
 

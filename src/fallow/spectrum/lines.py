@@ -116,8 +116,9 @@ def suspect_lines(
     """Those lines that may be made inside, though no reference proves it. ``plain``: the steady, unmodulated ones.
 
     Those on multiples of usual clocks, where more stand there than chance explains. An instrument that is seen to make
-    many lines (a reference shows ``MANY_LINES``, or far more lines stand on clocks than chance puts there) is not believed
-    any steady narrow line while its levels are relative: a load shows only the lines that need no signal from outside.
+    many lines (a reference shows ``MANY_LINES``, or far more lines stand on clocks than chance puts there) is not
+    believed any steady narrow line while its levels are relative: a load shows only the lines that need no signal from
+    outside.
     """
     if max(heard.rbw_hz, float(heard.axis.step_hz)) > FINEST_MODULATION_HZ:
         return ()
