@@ -17,7 +17,7 @@ ROOT = Path(__file__).resolve().parent.parent
 sys.path[:0] = [str(ROOT / "src"), str(ROOT / "tests")]
 
 from fallow.plan.answer import compose_plan  # noqa: E402
-from fallow.plan.audit import audit  # noqa: E402
+from fallow.plan.judge.audit import audit  # noqa: E402
 from fallow.plan.places import Ground  # noqa: E402
 from fallow.show.assignment import Assignment  # noqa: E402
 from fallow.show.equipment import Equipment, Kind, PowerKind  # noqa: E402

@@ -17,8 +17,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fallow.plan.crowd import cliques
-from fallow.plan.question import Question
+from fallow.plan.search.crowd import cliques
+from fallow.plan.search.question import Question
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ import time
 
 import numpy as np
 
-from fallow.plan.densest import Steps, most_that_fit, shortest_spans
+from fallow.plan.search.densest import Steps, most_that_fit, shortest_spans
 
 RULE_R = Steps(14, 4, 2, 2)
 SPANS_R = [0, 14, 32, 50, 68, 90, 114, 142, 168, 202, 234, 282]
@@ -25,7 +25,7 @@ def main() -> None:
     options = argparse.ArgumentParser(description=__doc__)
     options.add_argument("--up-to", type=int, default=12)
     asked = options.parse_args()
-    from fallow.plan.compiled_densest import fit_quickly  # needs numba
+    from fallow.plan.search.compiled_densest import fit_quickly  # needs numba
 
     shortest_spans(RULE_R, 3, nodes=NO_END, fit=fit_quickly)
     print(f"{'links':>6} {'rule R':>7} {'known':>6} {'s':>7} {'Golomb':>7} {'known':>6} {'s':>7}")

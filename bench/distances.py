@@ -1,9 +1,9 @@
 """Published problems that ask for distances alone: how short a span is found. Run ``python bench/distances.py
 [--seconds S] [--cp-sat] [PROBLEM …]``.
 
-The planner's own search for links without product rules (``plan/packing.py``) is put the question pair by pair; areas
-of the tables either hear each other or not, so that distances that differ between areas can't be stated there. The
-problems and their sources stand in ``tests/published_distances.py``.
+The planner's own search for links without product rules (``plan/search/packing.py``) is put the question pair by pair;
+areas of the tables either hear each other or not, so that distances that differ between areas can't be stated there.
+The problems and their sources stand in ``tests/published_distances.py``.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parent.parent
 sys.path[:0] = [str(ROOT / "src"), str(ROOT / "tests")]
 
-from fallow.plan.packing import shortest  # noqa: E402 - the path is set above
+from fallow.plan.search.packing import shortest  # noqa: E402 - the path is set above
 from published_distances import Problem, check, problems  # noqa: E402
 
 
@@ -50,7 +50,7 @@ def one_problem(name: str, problem: Problem, seconds: float, seed: int, *, cp_sa
 
 def find(problem: Problem, seconds: float, seed: int) -> tuple[int, int, float]:
     """First span, best span, and when it was found; it is not looked for longer than until the published one."""
-    from fallow.plan.compiled import CompiledKernels, exercise
+    from fallow.plan.search.compiled import CompiledKernels, exercise
 
     exercise()
     kernels = CompiledKernels()

@@ -15,8 +15,8 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parent.parent
 sys.path[:0] = [str(ROOT / "src"), str(ROOT / "tests")]
 
-from fallow.plan.accounts import accounts_of  # noqa: E402 - the path is set above
-from fallow.plan.stage import Stage  # noqa: E402
+from fallow.plan.judge.stage import Stage  # noqa: E402
+from fallow.plan.ledger.accounts import accounts_of  # noqa: E402 - the path is set above
 from fallow.show.assignment import Assignment  # noqa: E402
 from fallow.show.link import AreaLosses  # noqa: E402
 from fallow.show.receiver import figures_of  # noqa: E402

@@ -14,10 +14,10 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
-from fallow.spectrum.compiled import count_quickly, exercise
-from fallow.spectrum.counting import Kernel, count_whole
 from fallow.spectrum.levels import Levels
-from fallow.spectrum.occupancy import Histogram, histogram_of
+from fallow.spectrum.long.compiled import count_quickly, exercise
+from fallow.spectrum.long.counting import Kernel, count_whole
+from fallow.spectrum.long.occupancy import Histogram, histogram_of
 
 POINTS = 2_000
 THRESHOLD_DB = -90.0

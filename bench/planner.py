@@ -20,12 +20,12 @@ import numpy as np
 from cp_sat_planner import cliques_of, place_with_cp_sat
 from instances import Instance, domain, instances, issue_instance, rule_r, show
 
-from fallow.plan.bounds import most
-from fallow.plan.engine import Kernels, NumpyKernels
 from fallow.plan.places import Ground
-from fallow.plan.question import Question
-from fallow.plan.search import improve
-from fallow.plan.standing import Standing
+from fallow.plan.search.bounds import most
+from fallow.plan.search.engine import Kernels, NumpyKernels
+from fallow.plan.search.question import Question
+from fallow.plan.search.search import improve
+from fallow.plan.search.standing import Standing
 from fallow.show.wanted import Wanted
 
 FIRST_PLAN = """
@@ -34,8 +34,8 @@ started = time.perf_counter()
 sys.path.insert(0, {here!r})
 from instances import issue_instance
 from fallow.plan.places import Ground
-from fallow.plan.question import Question
-from fallow.plan.search import improve
+from fallow.plan.search.question import Question
+from fallow.plan.search.search import improve
 from fallow.workflow.accelerate import kernels
 ready = time.perf_counter()
 quickest = kernels()
@@ -78,7 +78,7 @@ def main() -> None:
 def compiled_kernels() -> Kernels:
     """The compiled kernels, ready to use; NumPy's where there is no numba."""
     try:
-        from fallow.plan.compiled import CompiledKernels, exercise
+        from fallow.plan.search.compiled import CompiledKernels, exercise
     except ImportError:
         print("numba is not installed: everything below is NumPy's")
         return NumpyKernels()

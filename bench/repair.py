@@ -18,12 +18,12 @@ from unittest import mock
 import numpy as np
 from instances import blocked_band, rule_r, show
 
-from fallow.plan import repair
-from fallow.plan.engine import Kernels, NumpyKernels
 from fallow.plan.places import Ground
-from fallow.plan.question import Question
-from fallow.plan.repair import FewestMoves
-from fallow.plan.search import improve
+from fallow.plan.search import repair
+from fallow.plan.search.engine import Kernels, NumpyKernels
+from fallow.plan.search.question import Question
+from fallow.plan.search.repair import FewestMoves
+from fallow.plan.search.search import improve
 from fallow.show.wanted import Wanted
 from fallow.units import Span
 
@@ -58,7 +58,7 @@ def main() -> None:
 
 def quick_kernels() -> Callable[[], Kernels]:
     try:
-        from fallow.plan.compiled import CompiledKernels, exercise
+        from fallow.plan.search.compiled import CompiledKernels, exercise
     except ImportError:
         print("numba is not installed: everything below is NumPy's")
         return NumpyKernels

@@ -17,7 +17,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "tests"))
 
 from fallow.spectrum.levels import Levels
-from fallow.spectrum.trace_kind import TraceKind, estimate_kind
+from fallow.spectrum.noise.trace_kind import TraceKind, estimate_kind
 from held_air import Trace, levels_of
 
 TRUTHS = (

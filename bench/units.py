@@ -16,12 +16,12 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "tests"))
 
 from fallow.spectrum.chain import Chain, ChainPart
-from fallow.spectrum.evidence import Evidence
-from fallow.spectrum.instruments import Instruments, compare_instruments, compare_shared, differing_u_db
+from fallow.spectrum.instruments.instruments import Instruments, compare_instruments, compare_shared, differing_u_db
+from fallow.spectrum.instruments.offsets import fit_offsets
+from fallow.spectrum.instruments.shared import Shared
 from fallow.spectrum.judging import judge
-from fallow.spectrum.offsets import fit_offsets
-from fallow.spectrum.shared import Shared
 from fallow.spectrum.sweep import Series, Survey
+from fallow.spectrum.verdicts.evidence import Evidence
 from invented_air import Instrument, Signal, sweep_over
 
 LOW_HZ, WIDTH_HZ = 470_000_000, 138_000_000

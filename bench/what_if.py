@@ -16,11 +16,11 @@ sys.path[:0] = [str(ROOT / "src"), str(ROOT / "tests"), str(ROOT / "bench")]
 
 from instances import blocked_band, rule_r, show, without_three_carriers  # noqa: E402
 
-from fallow.plan.audit import audit  # noqa: E402
+from fallow.plan.judge.audit import audit  # noqa: E402
+from fallow.plan.judge.what_if import WhatIf  # noqa: E402
 from fallow.plan.places import Ground, tunable_hz  # noqa: E402
-from fallow.plan.question import Question  # noqa: E402
-from fallow.plan.search import improve  # noqa: E402
-from fallow.plan.what_if import WhatIf  # noqa: E402
+from fallow.plan.search.question import Question  # noqa: E402
+from fallow.plan.search.search import improve  # noqa: E402
 from fallow.show.assignment import Assignment  # noqa: E402
 from fallow.show.wanted import Wanted  # noqa: E402
 

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fallow.plan.packing import Packed
+from fallow.plan.search.packing import Packed
 
 Whole = NDArray[np.int64]
 

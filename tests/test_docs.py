@@ -32,7 +32,7 @@ MET_BY_USERS = (
     "rules/territory.py",
     "rules/permission.py",
     "plan/answer.py",
-    "plan/audit.py",
+    "plan/judge/audit.py",
     "workflow/",
 )
 

@@ -34,7 +34,7 @@ MAY_IMPORT: dict[str, set[str]] = {
 VALUES_FOR_FACES = {  # what faces may read, beside the workflow: plain values, no verbs
     "demo": {
         "fallow.plan.answer",
-        "fallow.plan.audit",
+        "fallow.plan.judge.audit",
         "fallow.show.assignment",
         "fallow.show.wanted",
         "fallow.spectrum.sweep",
@@ -42,10 +42,10 @@ VALUES_FOR_FACES = {  # what faces may read, beside the workflow: plain values, 
     },
     "cli": {
         "fallow.files.readings",
-        "fallow.plan.advice",
+        "fallow.plan.advice.advice",
         "fallow.plan.answer",
-        "fallow.plan.audit",
-        "fallow.plan.ledger",
+        "fallow.plan.judge.audit",
+        "fallow.plan.ledger.ledger",
         "fallow.rules.territory",
         "fallow.show.assignment",
         "fallow.show.equipment",

@@ -11,12 +11,12 @@ from itertools import count, permutations
 
 import pytest
 
-from fallow.plan.bounds import most
-from fallow.plan.engine import Kernels, NumpyKernels
 from fallow.plan.places import Ground
-from fallow.plan.question import Question
-from fallow.plan.search import Solution, improve
-from fallow.plan.sidon import bose, singer
+from fallow.plan.search.bounds import most
+from fallow.plan.search.engine import Kernels, NumpyKernels
+from fallow.plan.search.question import Question
+from fallow.plan.search.search import Solution, improve
+from fallow.plan.search.sidon import bose, singer
 from fallow.show.equipment import Equipment, Kind
 from fallow.show.link import Link
 from fallow.show.wanted import Wanted
@@ -62,7 +62,7 @@ EXACT_SPANS = [
 def kernels() -> Kernels:
     """Compiled where numba is: the same plans, sooner."""
     try:
-        from fallow.plan.compiled import CompiledKernels
+        from fallow.plan.search.compiled import CompiledKernels
     except ImportError:
         return NumpyKernels()
     return CompiledKernels()

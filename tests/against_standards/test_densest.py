@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from fallow.plan.densest import Steps, shortest_spans
+from fallow.plan.search.densest import Steps, shortest_spans
 
 A003022 = {2: 1, 3: 3, 4: 6, 5: 11, 6: 17, 7: 25, 8: 34, 9: 44, 10: 55}
 
@@ -14,6 +14,6 @@ def test_optimal_golomb_rulers() -> None:
 
 
 def test_longer_ones_with_compiled_loops() -> None:
-    compiled = pytest.importorskip("fallow.plan.compiled_densest")
+    compiled = pytest.importorskip("fallow.plan.search.compiled_densest")
     spans = shortest_spans(Steps(1, 1, 1, 0), 10, nodes=10**9, fit=compiled.fit_quickly)
     assert spans[1:] == list(A003022.values())

@@ -11,8 +11,8 @@ from itertools import count
 import numpy as np
 import pytest
 
-from fallow.plan.engine import NumpyKernels
-from fallow.plan.packing import shortest
+from fallow.plan.search.engine import NumpyKernels
+from fallow.plan.search.packing import shortest
 from published_distances import check, problems
 
 LONGEST = {"P1": 1.05, "P2": 1.06, "P3": 1.04, "P4": 1.04, "P5": 1.0, "P6": 1.20, "P7": 1.05, "P8": 1.04}
@@ -33,7 +33,7 @@ def best_span(name, steps, kernels):
 
 
 def test_the_clique_bounds_of_the_printed_layout_are_the_published_optima():
-    from fallow.plan.crowd import cliques
+    from fallow.plan.search.crowd import cliques
 
     for name in ("P3", "P5", "P6"):
         problem = problems()[name]
@@ -48,7 +48,7 @@ def test_geom30b_is_solved_as_short_as_published():
 @pytest.mark.slow
 @pytest.mark.parametrize("name", LONGEST)
 def test_philadelphia_comes_near_the_published_span_and_never_below(name):
-    compiled = pytest.importorskip("fallow.plan.compiled", reason="numba is not installed: too slow without it")
+    compiled = pytest.importorskip("fallow.plan.search.compiled", reason="numba is not installed: too slow without it")
     problem = problems()[name]
     assert best_span(name, 900, compiled.CompiledKernels()) <= LONGEST[name] * problem.published
 

@@ -19,9 +19,8 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from fallow.errors import UsageError
-from fallow.plan.audit import audit
-from fallow.plan.places import Ground
-from fallow.plan.products import (
+from fallow.plan.judge.audit import audit
+from fallow.plan.judge.products import (
     AUDITED,
     FIFTH,
     THREE_CARRIERS,
@@ -31,8 +30,9 @@ from fallow.plan.products import (
     forms_of_order,
     products_of,
 )
-from fallow.plan.question import Question
-from fallow.plan.search import improve
+from fallow.plan.places import Ground
+from fallow.plan.search.question import Question
+from fallow.plan.search.search import improve
 from fallow.show.assignment import Assignment
 from fallow.show.equipment import Equipment, Kind, PowerKind
 from fallow.show.link import Link

@@ -15,10 +15,10 @@ import numpy as np
 import pytest
 from scipy import constants, integrate
 
-from fallow.plan.accounts import accounts_of
-from fallow.plan.products import AUDITED, FIFTH, THREE_CARRIERS, TWO_CARRIERS
-from fallow.plan.propagation import eirp_dbm, free_space_db, mean_distance_m, spread_db, thermal_noise_dbm
-from fallow.plan.stage import Stage
+from fallow.plan.judge.products import AUDITED, FIFTH, THREE_CARRIERS, TWO_CARRIERS
+from fallow.plan.judge.stage import Stage
+from fallow.plan.ledger.accounts import accounts_of
+from fallow.plan.ledger.propagation import eirp_dbm, free_space_db, mean_distance_m, spread_db, thermal_noise_dbm
 from fallow.show.assignment import Assignment
 from fallow.show.equipment import Equipment, Kind, PowerKind, Stated
 from fallow.show.receiver import figures_of

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from fallow.spectrum.occupancy import band_occupancy, channel_occupancy, histogram_of, resource_occupancy
+from fallow.spectrum.long.occupancy import band_occupancy, channel_occupancy, histogram_of, resource_occupancy
 from fallow.spectrum.statistics import binomial_limits, missed_share, wilson_limits
 
 TABLE = [

@@ -9,8 +9,8 @@ import pytest
 from numpy.typing import NDArray
 
 from fallow.spectrum.axis import Axis
+from fallow.spectrum.found.services import ATSC_PILOT_HZ, MOBILE_WIDTHS, TELEVISION, dect_carrier_hz
 from fallow.spectrum.judging import Air, judge
-from fallow.spectrum.services import ATSC_PILOT_HZ, MOBILE_WIDTHS, TELEVISION, dect_carrier_hz
 from fallow.spectrum.sweep import LevelUnit, Series, Survey
 from fallow.spectrum.verdict import Verdict
 from fallow.units import Channel

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from fallow.plan.audit import audit
+from fallow.plan.judge.audit import audit
 from fallow.plan.places import Ground
 from fallow.show.assignment import Assignment
 from fallow.show.equipment import Equipment, Kind

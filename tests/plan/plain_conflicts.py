@@ -10,7 +10,7 @@ from itertools import combinations, permutations
 
 import numpy as np
 
-from fallow.plan.search import Solution
+from fallow.plan.search.search import Solution
 from fallow.show.equipment import Equipment, Kind
 from fallow.show.link import AreaLosses, ForeignCarrier, Link
 from fallow.show.wanted import Wanted

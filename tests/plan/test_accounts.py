@@ -10,11 +10,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fallow.plan.accounts import accounts_of
-from fallow.plan.ledger import Entry, balance
-from fallow.plan.product_levels import power_sum_dbm, rejection_db, total_mw
-from fallow.plan.products import AUDITED, products_of
-from fallow.plan.stage import Stage
+from fallow.plan.judge.products import AUDITED, products_of
+from fallow.plan.judge.stage import Stage
+from fallow.plan.ledger.accounts import accounts_of
+from fallow.plan.ledger.ledger import Entry, balance
+from fallow.plan.ledger.product_levels import power_sum_dbm, rejection_db, total_mw
 from fallow.show.equipment import PowerKind, Stated
 from fallow.show.link import AreaLosses, ForeignCarrier
 from fallow.show.receiver import figures_of
@@ -122,7 +122,7 @@ def test_of_very_many_carriers_the_softest_count_as_a_sum(monkeypatch):
     rows = [row(f"vox {i}", 470 + 0.925 * i + 0.025 * (i * i % 7)) for i in range(12)]
     want = wanted(kinds=[powered()])
     whole = accounts(rows, want).ledgers["vox 3"]
-    monkeypatch.setattr("fallow.plan.accounts.LOUDEST", 8)
+    monkeypatch.setattr("fallow.plan.ledger.accounts.LOUDEST", 8)
     cut = accounts(rows, want).ledgers["vox 3"]
     for form in AUDITED:
         key = form.name, "receiver"

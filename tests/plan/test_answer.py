@@ -8,11 +8,11 @@ from itertools import count
 from hypothesis import given, settings
 
 from fallow.plan.answer import compose_plan
-from fallow.plan.audit import audit
-from fallow.plan.bounds import most
+from fallow.plan.judge.audit import audit
 from fallow.plan.places import Ground
-from fallow.plan.question import Question
-from fallow.plan.search import improve
+from fallow.plan.search.bounds import most
+from fallow.plan.search.question import Question
+from fallow.plan.search.search import improve
 from fallow.show.link import Link
 from fallow.spectrum.verdict import Verdict
 from fallow.units import Span

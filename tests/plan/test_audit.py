@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 
 from fallow.errors import UsageError
-from fallow.plan.audit import KINDS, audit
+from fallow.plan.judge.audit import KINDS, audit
 from fallow.show.assignment import Assignment
 from fallow.show.link import ForeignCarrier, Link
 from fallow.spectrum.verdict import Verdict
@@ -287,7 +287,7 @@ def test_more_than_sixty_four_scenes_are_told_apart():
 
 
 def test_a_plan_that_is_none_is_cut_short_and_says_so(monkeypatch):
-    monkeypatch.setattr("fallow.plan.audit.MOST_PRODUCTS", 1_000)
+    monkeypatch.setattr("fallow.plan.judge.audit.MOST_PRODUCTS", 1_000)
     answer = audit([row(f"link {i}", 500) for i in range(15)], wanted(kinds=[equipment(spacing_khz=0, im3_khz=None)]))
     assert len(answer.conflicts) == 1_000
     assert answer.notes[-1].startswith("more than 1,000 products fall too near")

@@ -9,10 +9,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fallow.plan.bounds import Rule, most, most_by_spacing, most_in_windows
 from fallow.plan.places import Ground
-from fallow.plan.question import Question
-from fallow.plan.search import improve
+from fallow.plan.search.bounds import Rule, most, most_by_spacing, most_in_windows
+from fallow.plan.search.question import Question
+from fallow.plan.search.search import improve
 from fallow.show.equipment import Equipment, Kind
 from fallow.show.link import Link
 from fallow.show.wanted import Wanted

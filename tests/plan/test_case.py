@@ -12,8 +12,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fallow.errors import UsageError
-from fallow.plan.audit import audit
-from fallow.plan.case import MOST_TOLD, case_of
+from fallow.plan.judge.audit import audit
+from fallow.plan.judge.case import MOST_TOLD, case_of
 from fallow.plan.places import Ground
 from fallow.plan.surveys import AreaAir
 from fallow.show.link import ForeignCarrier, Link

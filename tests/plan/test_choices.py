@@ -7,10 +7,10 @@ from itertools import count
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fallow.plan.choices import choices_among, only_clean
+from fallow.plan.advice.choices import choices_among, only_clean
 from fallow.plan.places import Ground
-from fallow.plan.question import Question
-from fallow.plan.search import Solution, improve
+from fallow.plan.search.question import Question
+from fallow.plan.search.search import Solution, improve
 from fallow.show.link import Link
 from fallow.show.wanted import Wanted
 from fallow.units import Span

@@ -9,15 +9,15 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fallow.plan import crowd_loops
-from fallow.plan.audit import audit
-from fallow.plan.crowd import CLOSED, Crowd, Settling, cliques, crowd_of, fill_upwards, settle
-from fallow.plan.engine import NumpyKernels
-from fallow.plan.only_distances import OnlyDistances
+from fallow.plan.judge.audit import audit
 from fallow.plan.places import Ground
-from fallow.plan.question import Question
-from fallow.plan.search import improve
-from fallow.plan.standing import Standing
+from fallow.plan.search import crowd_loops
+from fallow.plan.search.crowd import CLOSED, Crowd, Settling, cliques, crowd_of, fill_upwards, settle
+from fallow.plan.search.engine import NumpyKernels
+from fallow.plan.search.only_distances import OnlyDistances
+from fallow.plan.search.question import Question
+from fallow.plan.search.search import improve
+from fallow.plan.search.standing import Standing
 from fallow.show.assignment import Assignment
 from fallow.show.link import AreaLosses, ForeignCarrier, Link
 from fallow.show.wanted import Wanted
@@ -144,5 +144,5 @@ def test_the_search_places_more_links_with_it_than_without(monkeypatch) -> None:
         return sum(last.score.placed)
 
     with_it = placed()
-    monkeypatch.setattr("fallow.plan.search.PACKING", 0.0)
+    monkeypatch.setattr("fallow.plan.search.search.PACKING", 0.0)
     assert with_it > placed()

@@ -9,10 +9,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fallow.plan.bounds import most
-from fallow.plan.densest import Steps, most_that_fit, shortest_spans
 from fallow.plan.places import Ground
-from fallow.plan.question import Question
+from fallow.plan.search.bounds import most
+from fallow.plan.search.densest import Steps, most_that_fit, shortest_spans
+from fallow.plan.search.question import Question
 from fallow.show.equipment import Equipment, Kind
 from fallow.show.link import Link
 from fallow.show.wanted import Wanted
@@ -49,7 +49,7 @@ def test_as_many_as_plain_enumeration_finds(rule: Steps, allowed: list[bool]) ->
 @given(rules, st.lists(st.booleans(), min_size=1, max_size=60))
 @settings(max_examples=10, deadline=None)
 def test_compiled_loops_say_the_same(rule: Steps, allowed: list[bool]) -> None:
-    compiled = pytest.importorskip("fallow.plan.compiled_densest")
+    compiled = pytest.importorskip("fallow.plan.search.compiled_densest")
     row = np.array(allowed)
     for nodes in (5, 300):
         quick = most_that_fit(row, rule, 6, nodes=nodes, fit=compiled.fit_quickly)

@@ -12,13 +12,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fallow.errors import UsageError
-from fallow.plan import crowd_loops, loops
-from fallow.plan.engine import NumpyKernels
 from fallow.plan.places import Ground
-from fallow.plan.question import Question, empty_tables, whole
-from fallow.plan.search import improve
-from fallow.plan.standing import Standing
-from fallow.plan.tables import TABLE_NAMES, Tables
+from fallow.plan.search import crowd_loops, loops
+from fallow.plan.search.engine import NumpyKernels
+from fallow.plan.search.question import Question, empty_tables, whole
+from fallow.plan.search.search import improve
+from fallow.plan.search.standing import Standing
+from fallow.plan.search.tables import TABLE_NAMES, Tables
 from fallow.show.link import Link
 from fallow.show.wanted import Wanted
 from plan.plain_conflicts import of_ours, of_stranger, plain_conflicts, random_show
@@ -130,7 +130,7 @@ def test_tables_start_at_nothing_and_return_to_it() -> None:
 def all_kernels():
     yield "loops", LoopKernels()
     if "numba" in sys.modules or pytest.importorskip("numba"):
-        from fallow.plan.compiled import CompiledKernels
+        from fallow.plan.search.compiled import CompiledKernels
 
         yield "compiled", CompiledKernels()
 
@@ -171,7 +171,7 @@ def test_all_kernels_leave_the_same_counts(name: str) -> None:
 
 def test_the_search_is_the_same_whichever_kernels_do_the_work() -> None:
     pytest.importorskip("numba")
-    from fallow.plan.compiled import CompiledKernels
+    from fallow.plan.search.compiled import CompiledKernels
 
     question = Question.build(random_show(11), Ground())
     found = []

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from hypothesis import given, settings
 
-from fallow.plan.carriers import Carrier, Company
-from fallow.plan.explain import because, nearest_carrier, nearest_product, stands_against, why
-from fallow.plan.footing import Footing
+from fallow.plan.judge.carriers import Carrier, Company
+from fallow.plan.judge.explain import because, nearest_carrier, nearest_product, stands_against, why
+from fallow.plan.judge.footing import Footing
 from fallow.plan.places import Ground
 from fallow.show.assignment import Assignment
 from fallow.show.link import ForeignCarrier

@@ -8,11 +8,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fallow.plan.engine import NumpyKernels
-from fallow.plan.lanes import improve_side_by_side
 from fallow.plan.places import Ground
-from fallow.plan.question import Question
-from fallow.plan.search import Solution, improve
+from fallow.plan.search.engine import NumpyKernels
+from fallow.plan.search.lanes import improve_side_by_side
+from fallow.plan.search.question import Question
+from fallow.plan.search.search import Solution, improve
 from fallow.show.link import Link
 from fallow.show.wanted import Wanted
 from fallow.units import Span
@@ -47,7 +47,7 @@ def crowded() -> Question:
 
 
 def test_a_lane_that_stays_behind_takes_over_the_best_plan(monkeypatch) -> None:
-    monkeypatch.setattr("fallow.plan.lanes.PATIENCE", 1)
+    monkeypatch.setattr("fallow.plan.search.lanes.PATIENCE", 1)
     found = side_by_side(crowded(), 30, lanes=3)
     assert sum(found[-1].score.placed) >= sum(found[0].score.placed)
     assert found == side_by_side(crowded(), 30, lanes=3)
@@ -63,7 +63,7 @@ def test_what_goes_wrong_in_a_lane_is_heard_of(monkeypatch) -> None:
     def broken(self, *_: object) -> None:
         raise ZeroDivisionError(self)
 
-    monkeypatch.setattr("fallow.plan.search.Search._step", broken)
+    monkeypatch.setattr("fallow.plan.search.search.Search._step", broken)
     with pytest.raises(ZeroDivisionError):
         side_by_side(crowded(), 5)
 

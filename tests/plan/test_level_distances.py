@@ -14,14 +14,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fallow.errors import UsageError
-from fallow.plan.accounts import accounts_of
 from fallow.plan.answer import compose_plan
-from fallow.plan.level_distances import RESERVE_DB, by_levels
+from fallow.plan.judge.products import FIFTH, THREE_CARRIERS, TWO_CARRIERS
+from fallow.plan.judge.stage import Stage
+from fallow.plan.ledger.accounts import accounts_of
+from fallow.plan.ledger.level_distances import RESERVE_DB, by_levels
 from fallow.plan.places import Ground
-from fallow.plan.products import FIFTH, THREE_CARRIERS, TWO_CARRIERS
-from fallow.plan.question import Question
-from fallow.plan.search import improve
-from fallow.plan.stage import Stage
+from fallow.plan.search.question import Question
+from fallow.plan.search.search import improve
 from fallow.show.equipment import PowerKind, Stated
 from fallow.show.link import AreaLosses, Link
 from fallow.show.receiver import figures_of

@@ -8,8 +8,8 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fallow.plan.carriers import Carrier, Company
-from fallow.plan.obstacles import LARGEST_TABLE, OF_DISTANCE, obstacles_for
+from fallow.plan.judge.carriers import Carrier, Company
+from fallow.plan.judge.obstacles import LARGEST_TABLE, OF_DISTANCE, obstacles_for
 from fallow.show.assignment import Assignment
 from plan.plain_audit import plain_audit
 from plan.shows import row, shows, wanted

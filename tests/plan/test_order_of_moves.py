@@ -12,12 +12,12 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fallow.plan.audit import audit
-from fallow.plan.engine import NumpyKernels
-from fallow.plan.order_of_moves import OrderOfMoves, Retuning, order_of_moves
+from fallow.plan.advice.order_of_moves import OrderOfMoves, Retuning, order_of_moves
+from fallow.plan.advice.waiting import waiting_places
+from fallow.plan.judge.audit import audit
 from fallow.plan.places import Ground
-from fallow.plan.question import Question
-from fallow.plan.waiting import waiting_places
+from fallow.plan.search.engine import NumpyKernels
+from fallow.plan.search.question import Question
 from fallow.show.assignment import Assignment
 from fallow.show.link import ForeignCarrier, Link
 from fallow.show.wanted import Wanted

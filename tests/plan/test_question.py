@@ -9,10 +9,10 @@ import pytest
 
 from fallow.errors import UsageError
 from fallow.plan.places import Ground, tunable_hz
-from fallow.plan.question import Question
-from fallow.plan.raster import choose_raster
-from fallow.plan.tables import NO_PLACE
-from fallow.plan.worth import ASK_BIT, HIT_BIT, VERDICT_STEP
+from fallow.plan.search.question import Question
+from fallow.plan.search.raster import choose_raster
+from fallow.plan.search.tables import NO_PLACE
+from fallow.plan.search.worth import ASK_BIT, HIT_BIT, VERDICT_STEP
 from fallow.show.equipment import Equipment, Kind
 from fallow.show.link import AreaLosses, ForeignCarrier, Link, Station
 from fallow.show.wanted import Wanted

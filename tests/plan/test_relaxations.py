@@ -10,13 +10,13 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fallow.plan.audit import audit
-from fallow.plan.engine import NumpyKernels
+from fallow.plan.advice.relaxations import Relaxation, Trials, helpful
+from fallow.plan.advice.relaxing import Effort, Idea, ideas_for
+from fallow.plan.judge.audit import audit
 from fallow.plan.places import Ground
-from fallow.plan.question import Question
-from fallow.plan.relaxations import Relaxation, Trials, helpful
-from fallow.plan.relaxing import Effort, Idea, ideas_for
-from fallow.plan.search import Solution
+from fallow.plan.search.engine import NumpyKernels
+from fallow.plan.search.question import Question
+from fallow.plan.search.search import Solution
 from fallow.show.assignment import Assignment
 from fallow.show.link import AreaLosses, Link, Station
 from fallow.show.wanted import Wanted

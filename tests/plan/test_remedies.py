@@ -8,13 +8,13 @@ from dataclasses import replace
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fallow.plan.audit import audit
-from fallow.plan.engine import NumpyKernels
-from fallow.plan.failures import AreasHear, ChannelUp, FrequencyGone, RangeLost, failures_of
+from fallow.plan.advice.failures import AreasHear, ChannelUp, FrequencyGone, RangeLost, failures_of
+from fallow.plan.advice.remedies import Remedies, Remedy
+from fallow.plan.judge.audit import audit
 from fallow.plan.places import Ground
-from fallow.plan.question import Question
-from fallow.plan.remedies import Remedies, Remedy
-from fallow.plan.search import Solution, improve
+from fallow.plan.search.engine import NumpyKernels
+from fallow.plan.search.question import Question
+from fallow.plan.search.search import Solution, improve
 from fallow.plan.surveys import AreaAir
 from fallow.rules.territory import Circumstances, Grade, Raster, Territory
 from fallow.show.assignment import Assignment

@@ -9,13 +9,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fallow.plan.engine import NumpyKernels
-from fallow.plan.fitting import Fitting
 from fallow.plan.places import Ground
-from fallow.plan.question import Question
-from fallow.plan.repair import FewestMoves
-from fallow.plan.search import Solution, improve
-from fallow.plan.standing import Standing
+from fallow.plan.search.engine import NumpyKernels
+from fallow.plan.search.fitting import Fitting
+from fallow.plan.search.question import Question
+from fallow.plan.search.repair import FewestMoves
+from fallow.plan.search.search import Solution, improve
+from fallow.plan.search.standing import Standing
 from fallow.show.equipment import Equipment, Kind
 from fallow.show.link import Link
 from fallow.show.wanted import Wanted

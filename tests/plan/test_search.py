@@ -12,11 +12,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fallow.plan.engine import Kernels, NumpyKernels
 from fallow.plan.places import Ground
-from fallow.plan.question import Question
-from fallow.plan.score import Score, score_of
-from fallow.plan.search import Solution, improve
+from fallow.plan.search.engine import Kernels, NumpyKernels
+from fallow.plan.search.question import Question
+from fallow.plan.search.score import Score, score_of
+from fallow.plan.search.search import Solution, improve
 from fallow.show.equipment import Equipment, Kind
 from fallow.show.link import ForeignCarrier, Link
 from fallow.show.wanted import Wanted
@@ -187,7 +187,7 @@ def test_nothing_to_place_is_no_error() -> None:
 @settings(max_examples=25)
 def test_small_questions_are_answered_as_well_as_can_be(seed: int) -> None:
     """Against every way to place four links: placed by priority, then changes, then verdicts."""
-    compiled = pytest.importorskip("fallow.plan.compiled")
+    compiled = pytest.importorskip("fallow.plan.search.compiled")
     random = np.random.default_rng(seed)
     distances = {name: int(random.integers(50_000, 300_000)) for name in ("im3_hz", "im3_three_hz", "im5_hz")}
     hz = sorted(500 * MHZ + 25_000 * int(i) for i in random.choice(80, 6, replace=False))

@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fallow.plan.audit import audit
+from fallow.plan.judge.audit import audit
 from fallow.plan.places import Ground
 from fallow.plan.surveys import AreaAir
 from fallow.show.link import AreaLosses

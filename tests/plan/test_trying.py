@@ -8,10 +8,10 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fallow.plan.bounds import Bound, most
 from fallow.plan.places import Ground
-from fallow.plan.question import Question
-from fallow.plan.trying import lowered_by_trial
+from fallow.plan.search.bounds import Bound, most
+from fallow.plan.search.question import Question
+from fallow.plan.search.trying import lowered_by_trial
 from fallow.show.link import AreaLosses, Link
 from fallow.show.wanted import Wanted
 from plan.plain_conflicts import plain_conflicts, standing_links

@@ -14,10 +14,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fallow.errors import UsageError
-from fallow.plan.audit import audit, audit_of
+from fallow.plan.judge.audit import audit, audit_of
+from fallow.plan.judge.what_if import LOOK, WhatIf
 from fallow.plan.places import Ground
 from fallow.plan.surveys import AreaAir
-from fallow.plan.what_if import LOOK, WhatIf
 from fallow.show.link import ForeignCarrier, Link
 from fallow.spectrum.verdict import Verdict
 from fallow.units import Span

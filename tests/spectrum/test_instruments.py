@@ -14,10 +14,10 @@ import pytest
 from scipy import stats
 
 from fallow.spectrum.chain import Chain, ChainPart
-from fallow.spectrum.instruments import compare_instruments, compare_shared, differing_u_db
+from fallow.spectrum.instruments.instruments import compare_instruments, compare_shared, differing_u_db
+from fallow.spectrum.instruments.offsets import fit_offsets, paired_offset
+from fallow.spectrum.instruments.shared import Shared
 from fallow.spectrum.judging import Air, judge
-from fallow.spectrum.offsets import fit_offsets, paired_offset
-from fallow.spectrum.shared import Shared
 from fallow.spectrum.sweep import Detector, LevelUnit, Series, Survey
 from fallow.spectrum.verdict import Judging, Verdict
 from fallow.units import Channel

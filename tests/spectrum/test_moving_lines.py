@@ -9,8 +9,8 @@ import pytest
 from numpy.typing import NDArray
 
 from fallow.spectrum.axis import Axis
+from fallow.spectrum.found.own_patterns import is_perhaps_own
 from fallow.spectrum.judging import Air, judge
-from fallow.spectrum.own_patterns import is_perhaps_own
 from fallow.spectrum.sweep import Detector, LevelUnit, Series, Survey
 from fallow.spectrum.verdict import Judging, Verdict
 

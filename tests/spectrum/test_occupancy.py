@@ -8,8 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as some
 
 from fallow.spectrum.axis import Axis
-from fallow.spectrum.counting import count_each, count_whole
-from fallow.spectrum.occupancy import Histogram, histogram_of
+from fallow.spectrum.long.counting import count_each, count_whole
+from fallow.spectrum.long.occupancy import Histogram, histogram_of
 from fallow.spectrum.sweep import LevelUnit, Series, Survey
 from fallow.workflow.occupancy import occupancy
 
@@ -82,7 +82,7 @@ def test_both_kernels_count_the_same(seed: int, per_db: float, lowest_cell: int)
 
 def test_the_compiled_kernel_counts_the_same() -> None:
     pytest.importorskip("numba")
-    from fallow.spectrum.compiled import count_quickly
+    from fallow.spectrum.long.compiled import count_quickly
 
     levels = invented(7, 3000, 40)
     plain, quick = (

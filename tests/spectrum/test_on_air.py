@@ -12,8 +12,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from fallow.spectrum.on_air import effective_sweeps, on_air, told_on_air
-from fallow.spectrum.regular import find_regular, lone_distances
+from fallow.spectrum.found.on_air import effective_sweeps, on_air, told_on_air
+from fallow.spectrum.found.regular import find_regular, lone_distances
 from fallow.spectrum.statistics import binomial_limits
 
 

@@ -11,12 +11,12 @@ from hypothesis import strategies as some
 from scipy import stats
 
 from fallow.spectrum.axis import Axis
-from fallow.spectrum.evidence import Evidence, Rule
 from fallow.spectrum.heard import make_ready
-from fallow.spectrum.noise_floor import find_floor
-from fallow.spectrum.periods import NEAR_LIMIT, ON_BY_NOISE, Findings, Windows, gamma_quantile_db, look
+from fallow.spectrum.noise.noise_floor import find_floor
 from fallow.spectrum.sweep import Detector, LevelUnit, Series, Survey
-from fallow.spectrum.window_levels import geometry_of, powers_in
+from fallow.spectrum.verdicts.evidence import Evidence, Rule
+from fallow.spectrum.verdicts.periods import NEAR_LIMIT, ON_BY_NOISE, Findings, Windows, gamma_quantile_db, look
+from fallow.spectrum.verdicts.window_levels import geometry_of, powers_in
 
 BINS, WINDOWS, LIMIT_DBM = 60, 7, -90.0
 

@@ -10,7 +10,7 @@ import pytest
 from numpy.typing import NDArray
 
 from fallow.spectrum.judging import Air, judge
-from fallow.spectrum.ripple import find_ripple
+from fallow.spectrum.noise.ripple import find_ripple
 from invented_air import Instrument, Signal, sweep_over
 
 LOW_HZ, FLOOR_DBM, STEP_HZ, BINS = 470_000_000, -115.0, 25_000, 2400  # 60 MHz

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from fallow.spectrum.axis import Axis
+from fallow.spectrum.found.stacking import stacked
 from fallow.spectrum.judging import judge
-from fallow.spectrum.stacking import stacked
 from fallow.spectrum.sweep import LevelUnit, Series, Survey
 
 AXIS = Axis.regular(500_000_000, 50_000, 400)

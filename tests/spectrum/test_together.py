@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 
 import fallow
 from fallow.spectrum.axis import Axis
+from fallow.spectrum.found.together import two_states
 from fallow.spectrum.judging import judge
 from fallow.spectrum.sweep import LevelUnit, Series, Survey
-from fallow.spectrum.together import two_states
 from fallow.spectrum.verdict import Emitter
 
 BINS, STEP_HZ, LOW_HZ = 1600, 50_000, 560_000_000

@@ -12,9 +12,9 @@ from fallow.spectrum.axis import Axis
 from fallow.spectrum.heard import make_ready
 from fallow.spectrum.judging import judge
 from fallow.spectrum.levels import Levels
+from fallow.spectrum.noise.trace_kind import TraceKind, estimate_kind, told_contradiction, told_kind
 from fallow.spectrum.statistics import NoiseModel
 from fallow.spectrum.sweep import Detector, LevelUnit, Series, Survey
-from fallow.spectrum.trace_kind import TraceKind, estimate_kind, told_contradiction, told_kind
 from fallow.spectrum.verdict import Judging
 from held_air import Trace, levels_of
 

@@ -6,7 +6,13 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from fallow.spectrum.two_samples import fisher_mid_p, mean_u_db, ratio_quantile_db, ratio_u_db, student_factor
+from fallow.spectrum.instruments.two_samples import (
+    fisher_mid_p,
+    mean_u_db,
+    ratio_quantile_db,
+    ratio_u_db,
+    student_factor,
+)
 
 
 @pytest.mark.parametrize(("tail", "above", "below"), [(0.01, 10.0, 5.0), (1e-8, 158.0, 90.0), (1e-6, 3000.0, 4000.0)])

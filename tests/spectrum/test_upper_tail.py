@@ -10,9 +10,9 @@ from scipy import stats
 from fallow.spectrum.axis import Axis
 from fallow.spectrum.judging import judge
 from fallow.spectrum.levels import Levels
+from fallow.spectrum.noise.upper_tail import UpperTail, find_upper_tail
 from fallow.spectrum.statistics import noise_quantile_db
 from fallow.spectrum.sweep import LevelUnit, Series, Survey
-from fallow.spectrum.upper_tail import UpperTail, find_upper_tail
 
 FAR = 1e-7  # chance at which emitters are told from noise, or so
 Values = NDArray[np.float64]

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from fallow.spectrum.axis import Axis
 from fallow.spectrum.heard import Heard, make_ready
 from fallow.spectrum.sweep import LevelUnit, Series, Survey
-from fallow.spectrum.window_levels import geometry_of, pieces, powers_in, whole_cells
+from fallow.spectrum.verdicts.window_levels import geometry_of, pieces, powers_in, whole_cells
 
 
 def _ready(levels: np.ndarray, axis: Axis, rbw_hz: float | None) -> Heard:

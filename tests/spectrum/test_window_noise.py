@@ -14,11 +14,11 @@ from scipy import signal, stats
 from fallow.spectrum.axis import Axis
 from fallow.spectrum.heard import make_ready
 from fallow.spectrum.judging import judge
-from fallow.spectrum.noise_floor import find_floor
+from fallow.spectrum.noise.noise_floor import find_floor
+from fallow.spectrum.noise.uneven_floor import unevenness_db
 from fallow.spectrum.sweep import LevelUnit, Series, Survey
-from fallow.spectrum.uneven_floor import unevenness_db
 from fallow.spectrum.verdict import Judging, Verdict
-from fallow.spectrum.window_noise import WindowNoise
+from fallow.spectrum.verdicts.window_noise import WindowNoise
 from fallow.units import Channel
 
 Levels = NDArray[np.float64]

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from fallow.plan.engine import NumpyKernels
+from fallow.plan.search.engine import NumpyKernels
 from fallow.workflow import accelerate
 from fallow.workflow.accelerate import Acceleration, kernels_cache_dir
 
@@ -72,6 +72,7 @@ def test_the_planner_loads_no_compiler_by_itself() -> None:
     """In a fresh interpreter: planning with NumPy imports neither numba nor scipy."""
     import subprocess
 
-    script = "import sys, fallow.plan.search; print([m for m in ('numba', 'scipy', 'matplotlib') if m in sys.modules])"
+    heavy = "('numba', 'scipy', 'matplotlib')"
+    script = f"import sys, fallow.plan.search.search; print([m for m in {heavy} if m in sys.modules])"
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"

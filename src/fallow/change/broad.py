@@ -15,9 +15,9 @@ from numpy.typing import NDArray
 
 from fallow.change.side_by_side import Levels, Pair
 from fallow.change.weighing import Sureness, threshold_db
-from fallow.spectrum.noise_floor import HIGHEST_RISE_DB, running_quantile
+from fallow.spectrum.instruments.two_samples import ratio_u_db
+from fallow.spectrum.noise.noise_floor import HIGHEST_RISE_DB, running_quantile
 from fallow.spectrum.statistics import median_of_valid
-from fallow.spectrum.two_samples import ratio_u_db
 
 __all__ = ["Stretch", "find_stretches", "grouped_difference"]
 

@@ -16,9 +16,9 @@ from numpy.typing import NDArray
 
 from fallow.change.side_by_side import Levels, Pair, Side
 from fallow.change.weighing import FALSE_CHANGES, Place
-from fallow.spectrum.noise_floor import running_quantile
+from fallow.spectrum.instruments.two_samples import ratio_quantile_db, ratio_u_db
+from fallow.spectrum.noise.noise_floor import running_quantile
 from fallow.spectrum.statistics import noise_quantile_db
-from fallow.spectrum.two_samples import ratio_quantile_db, ratio_u_db
 
 __all__ = ["WIDEST_NARROW_HZ", "background_of", "find_narrow_places", "surroundings_db"]
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from fallow.change.offset import Offset, beyond_chance, varies
 from fallow.change.side_by_side import Pair, gaps_between
 from fallow.change.values import BandOffset, Terms
-from fallow.spectrum.deciding import Evidence
+from fallow.spectrum.verdicts.deciding import Evidence
 from fallow.units import format_mhz, format_span_mhz
 
 __all__ = ["few", "notes_on_chain", "notes_on_gaps", "notes_on_likeness", "notes_on_offset"]

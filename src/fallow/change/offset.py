@@ -16,11 +16,11 @@ from numpy.typing import NDArray
 
 from fallow.change.side_by_side import Levels, Pair
 from fallow.change.values import BandOffset, Terms
-from fallow.spectrum.evidence import Evidence
-from fallow.spectrum.instruments import BANDS, FEWEST_SIGNALS, NARROWEST_BAND_HZ
-from fallow.spectrum.offsets import TWO_ANTENNAS_DB, paired_offset
-from fallow.spectrum.shared import Shared, find_shared
+from fallow.spectrum.instruments.instruments import BANDS, FEWEST_SIGNALS, NARROWEST_BAND_HZ
+from fallow.spectrum.instruments.offsets import TWO_ANTENNAS_DB, paired_offset
+from fallow.spectrum.instruments.shared import Shared, find_shared
 from fallow.spectrum.statistics import normal_quantile
+from fallow.spectrum.verdicts.evidence import Evidence
 
 __all__ = ["Offset", "SharedSignals", "band_offsets", "beyond_chance", "floor_offset", "varies"]
 

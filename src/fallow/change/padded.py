@@ -28,9 +28,9 @@ from fallow.change.side_by_side import Levels, Pair, Side, lay_side_by_side
 from fallow.change.weighing import Sureness
 from fallow.errors import UsageError
 from fallow.spectrum.chain import budget_of
+from fallow.spectrum.found.lines import find_lines
+from fallow.spectrum.instruments.weighed import Weighed, weigh
 from fallow.spectrum.judging import Air
-from fallow.spectrum.lines import find_lines
-from fallow.spectrum.weighed import Weighed, weigh
 from fallow.units import format_mhz, format_span_mhz, format_width
 
 __all__ = ["PadLine", "PadTest", "run_pad_test"]

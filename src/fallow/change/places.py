@@ -11,7 +11,7 @@ import numpy as np
 from fallow.change.side_by_side import Pair, Side
 from fallow.change.values import Change, What
 from fallow.change.weighing import Outcome, Place, Sureness, compare_weighed
-from fallow.spectrum.weighed import Weighed, weigh
+from fallow.spectrum.instruments.weighed import Weighed, weigh
 from fallow.units import format_mhz, format_span_mhz, format_width
 
 __all__ = ["changes_at", "with_moves"]

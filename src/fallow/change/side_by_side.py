@@ -14,11 +14,11 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from fallow.spectrum.deciding import Evidence
-from fallow.spectrum.noise_floor import running_quantile
+from fallow.spectrum.instruments.two_samples import ratio_quantile_db
+from fallow.spectrum.noise.noise_floor import running_quantile
 from fallow.spectrum.statistics import median_of_valid, noise_quantile_db
-from fallow.spectrum.two_samples import ratio_quantile_db
-from fallow.spectrum.window_levels import Geometry, geometry_of, pieces, powers_in, sum_over
+from fallow.spectrum.verdicts.deciding import Evidence
+from fallow.spectrum.verdicts.window_levels import Geometry, geometry_of, pieces, powers_in, sum_over
 
 __all__ = ["Levels", "Pair", "Side", "gaps_between", "lay_side_by_side"]
 

@@ -22,8 +22,8 @@ from fallow.change.side_by_side import Levels, Pair, lay_side_by_side
 from fallow.change.values import Change, SurveyChange, Terms, What
 from fallow.change.weighing import Place, Sureness
 from fallow.errors import UsageError
-from fallow.spectrum.blocks import Block
 from fallow.spectrum.chain import budget_of, combined_u_db
+from fallow.spectrum.found.blocks import Block
 from fallow.spectrum.judging import Air
 from fallow.units import format_width
 

@@ -10,9 +10,9 @@ import math
 from dataclasses import dataclass
 
 from fallow.change.values import What
+from fallow.spectrum.instruments.two_samples import fisher_mid_p, student_factor
+from fallow.spectrum.instruments.weighed import Weighed
 from fallow.spectrum.statistics import normal_quantile
-from fallow.spectrum.two_samples import fisher_mid_p, student_factor
-from fallow.spectrum.weighed import Weighed
 
 __all__ = ["FALSE_CHANGES", "Outcome", "Place", "Sureness", "compare_weighed", "threshold_db"]
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from fallow.plan.advice import Advice, Choice, Relaxation, Remedy, Replan, Retuning, Shifted
+    from fallow.plan.advice.advice import Advice, Choice, Relaxation, Remedy, Replan, Retuning, Shifted
 
 __all__ = ["advice_document"]
 

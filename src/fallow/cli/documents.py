@@ -15,7 +15,7 @@ from fallow.workflow.survey import FileReading, FileRefusal, iso_text
 
 if TYPE_CHECKING:
     from fallow.plan.answer import Plan
-    from fallow.plan.audit import Audit, Conflict
+    from fallow.plan.judge.audit import Audit, Conflict
     from fallow.spectrum.verdict import Emitter, JudgedSlice
     from fallow.workflow.compare import Assignment, Change, Compared, PadLine, PadTest, PlanChange, SurveyChange
     from fallow.workflow.law import RegionRules

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from fallow.plan.ledger import Entry, Figure, Ledger, Risk
+    from fallow.plan.ledger.ledger import Entry, Figure, Ledger, Risk
     from fallow.workflow.coordinate import Audited
 
 __all__ = ["assumed_document", "ledger_document", "ledgers_document", "risks_document"]

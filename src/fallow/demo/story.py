@@ -22,7 +22,7 @@ from fallow.workflow.survey import JudgedAir, channels_of
 
 if TYPE_CHECKING:
     from fallow.plan.answer import Plan
-    from fallow.plan.audit import Audit
+    from fallow.plan.judge.audit import Audit
 
 __all__ = ["Told", "tell_story"]
 

@@ -6,24 +6,24 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from fallow.plan.accounts import Accounts, accounts_of
-from fallow.plan.advice import Advice
-from fallow.plan.audit import Audit, Conflict, audit_of
-from fallow.plan.carriers import Carrier, Company
-from fallow.plan.explain import because, stands_against, why
-from fallow.plan.footing import Footing
-from fallow.plan.ledger import Figure, Ledger, Risk
-from fallow.plan.ledger_notes import notes_on_margins
+from fallow.plan.advice.advice import Advice
+from fallow.plan.judge.audit import Audit, Conflict, audit_of
+from fallow.plan.judge.carriers import Carrier, Company
+from fallow.plan.judge.explain import because, stands_against, why
+from fallow.plan.judge.footing import Footing
+from fallow.plan.judge.stage import Stage
+from fallow.plan.ledger.accounts import Accounts, accounts_of
+from fallow.plan.ledger.ledger import Figure, Ledger, Risk
+from fallow.plan.ledger.ledger_notes import notes_on_margins
 from fallow.plan.places import Ground
-from fallow.plan.stage import Stage
 from fallow.plan.wording import few, mhz
 from fallow.show.assignment import Assignment
 from fallow.show.link import Link
 from fallow.show.wanted import Wanted
 
 if TYPE_CHECKING:
-    from fallow.plan.bounds import Bound
-    from fallow.plan.search import Solution
+    from fallow.plan.search.bounds import Bound
+    from fallow.plan.search.search import Solution
 
 __all__ = ["Move", "PlacedLink", "Plan", "Spare", "Unplaced", "compose_plan"]
 

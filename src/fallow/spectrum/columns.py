@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fallow.spectrum.heard import Heard
-from fallow.spectrum.window_levels import some_sweeps, sum_over
+from fallow.spectrum.verdicts.window_levels import some_sweeps, sum_over
 from fallow.units import Span
 
 __all__ = ["Columns", "columns_of"]

@@ -16,12 +16,12 @@ from numpy.typing import NDArray
 from fallow.errors import UsageError
 from fallow.spectrum.axis import Axis
 from fallow.spectrum.chain import Chain
+from fallow.spectrum.found.stacking import all_timed, stacked
 from fallow.spectrum.levels import Levels
-from fallow.spectrum.stacking import all_timed, stacked
+from fallow.spectrum.noise.trace_kind import TraceKind, estimate_kind, told_contradiction, told_kind
+from fallow.spectrum.noise.upper_tail import UpperTail, find_upper_tail
 from fallow.spectrum.statistics import NoiseModel, estimate_peak_count, estimate_samples
 from fallow.spectrum.sweep import Detector, LevelUnit, Series, Survey
-from fallow.spectrum.trace_kind import TraceKind, estimate_kind, told_contradiction, told_kind
-from fallow.spectrum.upper_tail import UpperTail, find_upper_tail
 from fallow.units import Span
 
 __all__ = ["Heard", "is_absolute", "make_ready"]

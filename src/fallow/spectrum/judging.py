@@ -14,21 +14,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fallow.errors import UsageError
-from fallow.spectrum.blocks import Block
 from fallow.spectrum.chain import BudgetLine, Chain, budget_of, combined_u_db
-from fallow.spectrum.deciding import Decided, Evidence, Flag, Rule, decide
-from fallow.spectrum.emitters import MOST_EMITTERS
-from fallow.spectrum.finding import Found, Lines, find, loads_of
+from fallow.spectrum.found.blocks import Block
+from fallow.spectrum.found.emitters import MOST_EMITTERS
+from fallow.spectrum.found.finding import Found, Lines, find, loads_of
+from fallow.spectrum.found.lines import find_lines
+from fallow.spectrum.found.moving_lines import find_moving
+from fallow.spectrum.found.one_list import Sightings, one_list
 from fallow.spectrum.heard import Heard, is_absolute, make_ready
-from fallow.spectrum.instrument_notes import instrument_notes
-from fallow.spectrum.instruments import Instruments, compare_instruments, differing_u_db
-from fallow.spectrum.lines import find_lines
-from fallow.spectrum.moving_lines import find_moving
-from fallow.spectrum.one_list import Sightings, one_list
-from fallow.spectrum.reasons import RELATIVE_PROOF, Circumstances, SliceWindows, reasons_of
+from fallow.spectrum.instruments.instrument_notes import instrument_notes
+from fallow.spectrum.instruments.instruments import Instruments, compare_instruments, differing_u_db
+from fallow.spectrum.instruments.trust import Trust, side_by_side, worst_of
 from fallow.spectrum.statistics import missed_share
 from fallow.spectrum.sweep import Survey
-from fallow.spectrum.trust import Trust, side_by_side, worst_of
 from fallow.spectrum.verdict import (
     USUAL_LIMIT_ABOVE_FLOOR_DB,
     USUAL_LIMIT_DBM,
@@ -38,6 +36,8 @@ from fallow.spectrum.verdict import (
     Verdict,
     WindowVerdicts,
 )
+from fallow.spectrum.verdicts.deciding import Decided, Evidence, Flag, Rule, decide
+from fallow.spectrum.verdicts.reasons import RELATIVE_PROOF, Circumstances, SliceWindows, reasons_of
 from fallow.units import Channel, Span, format_mhz
 
 __all__ = ["Air", "judge", "stretch_of"]

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fallow.errors import UsageError
-from fallow.spectrum.on_air import OnAir
+from fallow.spectrum.found.on_air import OnAir
 
 __all__ = ["Emitter", "JudgedSlice", "Judging", "Verdict", "WindowVerdicts"]
 

@@ -22,8 +22,8 @@ from importlib import metadata
 from pathlib import Path
 from typing import Any
 
-from fallow.plan.engine import Kernels, NumpyKernels
-from fallow.spectrum.counting import Kernel, count_whole
+from fallow.plan.search.engine import Kernels, NumpyKernels
+from fallow.spectrum.long.counting import Kernel, count_whole
 
 __all__ = ["Acceleration", "compile_into_cache", "counting", "kernels", "kernels_cache_dir"]
 
@@ -104,8 +104,8 @@ class Acceleration:
         before = settings.CACHE_DIR
         settings.CACHE_DIR = before or str(self.cache_dir)
         try:  # numba settles where to keep a function when it is declared; other functions go where they went before
-            from fallow.plan.compiled import CompiledKernels  # heavy: needs numba
-            from fallow.spectrum.compiled import count_quickly  # the same
+            from fallow.plan.search.compiled import CompiledKernels  # heavy: needs numba
+            from fallow.spectrum.long.compiled import count_quickly  # the same
         finally:
             settings.CACHE_DIR = before
         errors: Any = importlib.import_module("numba.core.errors")
@@ -154,8 +154,8 @@ def compile_into_cache(stamp: str, lock: str) -> None:
 
 def _exercise() -> None:
     """Use every kernel once: compiles them, or loads them from the cache."""
-    from fallow.plan import compiled as planning  # heavy: needs numba
-    from fallow.spectrum import compiled as counting  # the same
+    from fallow.plan.search import compiled as planning  # heavy: needs numba
+    from fallow.spectrum.long import compiled as counting  # the same
 
     planning.exercise()
     counting.exercise()
@@ -186,7 +186,7 @@ def _wait_for(stamp: Path) -> None:
 def _fingerprint() -> str:
     """What compiled kernels depend on: their source, Python, numba and the machine."""
     of_plan = ("loops", "compiled", "tables", "engine", "crowd", "crowd_loops")
-    names = (*(f"plan/{name}.py" for name in of_plan), "spectrum/counting.py", "spectrum/compiled.py")
+    names = (*(f"plan/search/{name}.py" for name in of_plan), "spectrum/long/counting.py", "spectrum/long/compiled.py")
     parts = [(PACKAGE / name).read_bytes() for name in names]
     try:
         version = metadata.version("numba")

@@ -6,17 +6,17 @@ from collections.abc import Sequence
 from dataclasses import replace
 from functools import partial
 
-from fallow.plan.advice import Advice, Replan
-from fallow.plan.choices import Choice, choices_among, only_clean
-from fallow.plan.failures import failures_of
-from fallow.plan.order_of_moves import order_of_moves
+from fallow.plan.advice.advice import Advice, Replan
+from fallow.plan.advice.choices import Choice, choices_among, only_clean
+from fallow.plan.advice.failures import failures_of
+from fallow.plan.advice.order_of_moves import order_of_moves
+from fallow.plan.advice.relaxations import Relaxation, Trials, helpful, ideas_for
+from fallow.plan.advice.remedies import Remedies, Remedy
+from fallow.plan.advice.waiting import waiting_places
 from fallow.plan.places import Ground
-from fallow.plan.question import Question
-from fallow.plan.relaxations import Relaxation, Trials, helpful, ideas_for
-from fallow.plan.remedies import Remedies, Remedy
-from fallow.plan.repair import FewestMoves
-from fallow.plan.search import Solution, improve
-from fallow.plan.waiting import waiting_places
+from fallow.plan.search.question import Question
+from fallow.plan.search.repair import FewestMoves
+from fallow.plan.search.search import Solution, improve
 from fallow.show.assignment import Assignment
 from fallow.show.wanted import Wanted
 from fallow.workflow.accelerate import kernels

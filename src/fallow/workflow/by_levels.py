@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
-from fallow.plan.accounts import accounts_of
 from fallow.plan.answer import Plan
-from fallow.plan.level_distances import by_levels
+from fallow.plan.judge.stage import Stage
+from fallow.plan.ledger.accounts import accounts_of
+from fallow.plan.ledger.level_distances import by_levels
 from fallow.plan.places import Ground
-from fallow.plan.stage import Stage
 from fallow.show.assignment import Assignment
 from fallow.show.wanted import Wanted
 

@@ -18,21 +18,21 @@ from fallow.files.tables import (
     read_plan,
     write_plan,
 )
-from fallow.plan.accounts import accounts_of
-from fallow.plan.advice import Advice
+from fallow.plan.advice.advice import Advice
+from fallow.plan.advice.locks import lock_links, notes_on_strays
+from fallow.plan.advice.spreading import spread_spares
 from fallow.plan.answer import Plan, compose_plan
-from fallow.plan.audit import Audit
-from fallow.plan.audit import audit as audit_rows
-from fallow.plan.bounds import most
-from fallow.plan.ledger import Figure, Ledger, Risk
-from fallow.plan.ledger_notes import notes_on_margins
-from fallow.plan.level_distances import by_levels
-from fallow.plan.locks import lock_links, notes_on_strays
+from fallow.plan.judge.audit import Audit
+from fallow.plan.judge.audit import audit as audit_rows
+from fallow.plan.judge.stage import Stage
+from fallow.plan.ledger.accounts import accounts_of
+from fallow.plan.ledger.ledger import Figure, Ledger, Risk
+from fallow.plan.ledger.ledger_notes import notes_on_margins
+from fallow.plan.ledger.level_distances import by_levels
 from fallow.plan.places import Ground
-from fallow.plan.question import Question
-from fallow.plan.spreading import spread_spares
-from fallow.plan.stage import Stage
-from fallow.plan.trying import lowered_by_trial
+from fallow.plan.search.bounds import most
+from fallow.plan.search.question import Question
+from fallow.plan.search.trying import lowered_by_trial
 from fallow.rules.permission import Circumstances
 from fallow.show.assignment import Assignment
 from fallow.show.equipment import Equipment

@@ -8,7 +8,7 @@ from itertools import combinations
 from pathlib import Path
 
 from fallow.files.readings import FileReading
-from fallow.spectrum.stacking import kind_of, taken_at_once
+from fallow.spectrum.found.stacking import kind_of, taken_at_once
 
 __all__ = ["instruments_named", "told_apart"]
 

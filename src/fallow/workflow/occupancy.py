@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 
 from fallow.spectrum.axis import Axis
 from fallow.spectrum.chain import Chain
-from fallow.spectrum.counting import count_whole
 from fallow.spectrum.heard import is_absolute, make_ready
 from fallow.spectrum.levels import Levels
-from fallow.spectrum.occupancy import USUAL_CELL_DB, Histogram, histogram_of
+from fallow.spectrum.long.counting import count_whole
+from fallow.spectrum.long.occupancy import USUAL_CELL_DB, Histogram, histogram_of
 from fallow.spectrum.sweep import Survey
 from fallow.workflow.accelerate import counting
 

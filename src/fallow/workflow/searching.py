@@ -10,11 +10,11 @@ from fractions import Fraction
 from functools import partial
 
 from fallow.errors import UsageError
-from fallow.plan.headroom import FACTORS, held, is_complete, widened, with_headroom
-from fallow.plan.lanes import improve_side_by_side
-from fallow.plan.question import Question
-from fallow.plan.repair import FewestMoves
-from fallow.plan.search import Solution
+from fallow.plan.search.headroom import FACTORS, held, is_complete, widened, with_headroom
+from fallow.plan.search.lanes import improve_side_by_side
+from fallow.plan.search.question import Question
+from fallow.plan.search.repair import FewestMoves
+from fallow.plan.search.search import Solution
 from fallow.show.wanted import Wanted
 from fallow.workflow.accelerate import kernels
 

@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 from fallow.errors import UsageError
 from fallow.files.tables import check_links_against_equipment
 from fallow.plan.answer import Plan
-from fallow.plan.audit import Audit
-from fallow.plan.audit import audit as audit_rows
+from fallow.plan.judge.audit import Audit
+from fallow.plan.judge.audit import audit as audit_rows
 from fallow.rules.permission import Circumstances
 from fallow.show.assignment import Assignment
 from fallow.show.wanted import Wanted

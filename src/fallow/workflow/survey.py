@@ -19,7 +19,7 @@ from fallow.show.link import Station
 from fallow.spectrum.chain import Chain, combined_u_range_db
 from fallow.spectrum.field import field_dbuvm
 from fallow.spectrum.heard import is_absolute
-from fallow.spectrum.instruments import Instruments
+from fallow.spectrum.instruments.instruments import Instruments
 from fallow.spectrum.judging import Air, stretch_of
 from fallow.spectrum.judging import judge as judge_survey
 from fallow.spectrum.sweep import Detector, LevelUnit, Survey

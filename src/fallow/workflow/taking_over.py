@@ -8,8 +8,8 @@ from os import PathLike, fspath
 
 from fallow.files.tables.foreign_table import write_foreign
 from fallow.show.link import ForeignCarrier
-from fallow.spectrum.own_patterns import is_perhaps_own
-from fallow.spectrum.standing_out import NARROW_HZ
+from fallow.spectrum.found.own_patterns import is_perhaps_own
+from fallow.spectrum.found.standing_out import NARROW_HZ
 from fallow.spectrum.verdict import USUAL_LINK_WIDTH_HZ, Emitter
 from fallow.units import format_mhz
 from fallow.workflow.survey import JudgedAir

@@ -10,10 +10,10 @@ from dataclasses import dataclass, replace
 from fallow.errors import UsageError
 from fallow.files.tables import check_links_against_equipment, read_links, read_plan
 from fallow.plan.answer import Plan
-from fallow.plan.case import Candidate, Case, case_of
-from fallow.plan.level_distances import by_levels
+from fallow.plan.judge.case import Candidate, Case, case_of
+from fallow.plan.judge.what_if import WhatIf
+from fallow.plan.ledger.level_distances import by_levels
 from fallow.plan.places import Ground
-from fallow.plan.what_if import WhatIf
 from fallow.rules.permission import Circumstances
 from fallow.show.assignment import SPARE_PREFIX, Assignment
 from fallow.show.equipment import Equipment

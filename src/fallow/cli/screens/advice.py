@@ -12,7 +12,7 @@ from rich.text import Text
 from fallow.units import format_mhz
 
 if TYPE_CHECKING:
-    from fallow.plan.advice import Advice, Remedy, Retuning
+    from fallow.plan.advice.advice import Advice, Remedy, Retuning
 
 __all__ = ["print_failures", "print_moves", "print_relaxations"]
 

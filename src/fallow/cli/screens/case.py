@@ -14,7 +14,7 @@ from fallow.cli.screens.paper import console, print_notes
 from fallow.units import format_mhz
 
 if TYPE_CHECKING:
-    from fallow.plan.audit import Conflict
+    from fallow.plan.judge.audit import Conflict
     from fallow.workflow.taking_over import TakenOver
     from fallow.workflow.why import Candidate, Case
 

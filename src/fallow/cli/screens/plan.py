@@ -18,8 +18,8 @@ from fallow.units import format_mhz
 
 if TYPE_CHECKING:
     from fallow.plan.answer import PlacedLink, Plan
-    from fallow.plan.audit import Audit, Conflict
-    from fallow.plan.ledger import Risk
+    from fallow.plan.judge.audit import Audit, Conflict
+    from fallow.plan.ledger.ledger import Risk
 
 __all__ = ["show_audit", "show_plan"]
 

@@ -10,7 +10,7 @@ from rich.padding import Padding
 from rich.text import Text
 
 if TYPE_CHECKING:
-    from fallow.plan.ledger import Risk
+    from fallow.plan.ledger.ledger import Risk
 
 __all__ = ["print_risks"]
 

@@ -1,0 +1,1 @@
+"""What comes with a plan: what to do when something fails, in which order to move, what would help."""

@@ -1,0 +1,91 @@
+"""What can be had for how many moves: of all plans that a re-plan came across, those that no other one beats.
+
+One plan beats another when it is no worse in links without a frequency, in links moved, in links on places not
+measured and in links on doubtful ones, and better in one of them. *Fewer moves and somebody without a frequency, or on
+a doubtful place; more moves, and all is clean*: which to take is hers to say.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
+
+from fallow.plan.search.question import Question
+from fallow.plan.search.search import Solution
+from fallow.plan.search.worth import VERDICT_STEP, Worth
+from fallow.show.plan_change import Shifted
+
+__all__ = ["Choice", "choices_among", "only_clean"]
+
+MOST_TOLD = 5
+
+
+@dataclass(frozen=True)
+class Choice:
+    """One way to re-plan. ``chosen``: the plan that this comes with."""
+
+    moved: tuple[Shifted, ...]
+    unplaced: tuple[str, ...]
+    not_measured: int
+    doubtful: int
+    chosen: bool = False
+
+    @property
+    def price(self) -> tuple[int, int, int, int]:
+        """What counts, the less the better."""
+        return len(self.unplaced), len(self.moved), self.not_measured, self.doubtful
+
+    @property
+    def text(self) -> str:
+        """In a few words."""
+        return ", ".join(self._parts())
+
+    def _parts(self) -> Iterator[str]:
+        moves = len(self.moved)
+        yield f"{moves} {'move' if moves == 1 else 'moves'}"
+        if self.unplaced:
+            yield f"{len(self.unplaced)} without a frequency"
+        if self.not_measured:
+            yield f"{self.not_measured} on places not measured"
+        if self.doubtful:
+            yield f"{self.doubtful} on doubtful places"
+        if not (self.unplaced or self.not_measured or self.doubtful):
+            yield "everybody on a place as good as any"
+
+
+def choices_among(plans: Iterable[Solution], chosen: Solution, question: Question) -> tuple[Choice, ...]:
+    """The chosen plan and those of the others that nobody beats, fewest moves first."""
+    first = replace(_choice(chosen, question), chosen=True)
+    by_price = {first.price: first}
+    for plan in plans:
+        choice = _choice(plan, question)
+        by_price.setdefault(choice.price, choice)
+    found = list(by_price.values())
+    unbeaten = [one for one in found if one.chosen or not any(_beats(other, one) for other in found)]
+    told = sorted(unbeaten, key=lambda one: (not one.chosen, one.price))[:MOST_TOLD]
+    return tuple(sorted(told, key=lambda one: (len(one.moved), one.price)))
+
+
+def only_clean(question: Question) -> Question:
+    """The question with nothing but clean places."""
+    worths = []
+    for worth in question.worths:
+        clean = worth.tier < VERDICT_STEP
+        worths.append(Worth(worth.frequencies_hz[clean], worth.tier[clean], worth.margin_db[clean]))
+    return replace(question, worths=tuple(worths))
+
+
+def _beats(one: Choice, other: Choice) -> bool:
+    return one.price != other.price and all(a <= b for a, b in zip(one.price, other.price, strict=True))
+
+
+def _choice(plan: Solution, question: Question) -> Choice:
+    """``moved``: only who is retuned; who has lost its frequency is among ``unplaced``."""
+    moved, unplaced = [], []
+    for carrier in question.links:
+        at_hz = plan.frequencies_hz.get(carrier.name)
+        if at_hz is None:
+            unplaced.append(carrier.name)
+        elif carrier.home_hz not in (None, at_hz):
+            moved.append(Shifted(carrier.name, carrier.home_hz, at_hz))
+    return Choice(tuple(moved), tuple(unplaced), -plan.score.not_measured, -plan.score.doubtful)

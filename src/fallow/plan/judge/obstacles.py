@@ -1,0 +1,258 @@
+"""What stands in the way of one more carrier, place by place, counted over a plan that stands.
+
+Each distance is a stretch of frequencies on which the newcomer x would break it: |k · x − c| < d, where k is how
+often x takes part in the product (1 where it is the victim). Nothing here is shared with the search.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fallow.plan.judge.carriers import Carrier, Company
+from fallow.plan.judge.products import AUDITED, FIFTH, THREE_CARRIERS, TWO_CARRIERS
+
+__all__ = ["OF_DISTANCE", "Obstacles", "obstacles_for"]
+
+OF_DISTANCE = ("spacing", "foreign", *(form.name for form in AUDITED))
+LARGEST_TABLE = 2_000_000
+
+
+@dataclass(frozen=True, eq=False)
+class Obstacles:
+    """How many distances a newcomer would break at each place, arrays of int64.
+
+    ``by_kind``: shape (kind of ``OF_DISTANCE``, place). ``by_carrier``: shape (carrier of the plan, place); a distance
+    counts for each carrier that takes part in it. ``halved``: as ``by_kind`` if all distances were half as large.
+    """
+
+    carriers: tuple[Carrier, ...]
+    by_kind: NDArray[np.int64]
+    halved: NDArray[np.int64]
+    by_carrier: NDArray[np.int64]
+
+    @cached_property
+    def at_place(self) -> NDArray[np.int64]:
+        """All broken distances, shape (place,)."""
+        return np.asarray(self.by_kind.sum(axis=0))
+
+    @property
+    def free(self) -> NDArray[np.bool_]:
+        """Places where no distance would be broken, shape (place,)."""
+        return np.asarray(self.at_place == 0)
+
+    def at(self, places: NDArray[np.bool_]) -> Obstacles:
+        """The same for some of the places only."""
+        return Obstacles(self.carriers, self.by_kind[:, places], self.halved[:, places], self.by_carrier[:, places])
+
+    def blocked_by_kind(self) -> dict[str, int]:
+        """For each kind of distance: the places at which it is in the way."""
+        return dict(zip(OF_DISTANCE, np.count_nonzero(self.by_kind, axis=1).tolist(), strict=True))
+
+    def freed_without_kind(self) -> dict[str, int]:
+        """For each kind of distance: the places at which nothing else is in the way."""
+        return self._freed(self.by_kind > 0)
+
+    def freed_with_half_of_kind(self) -> dict[str, int]:
+        """For each kind: the places at which nothing else is in the way, and with half its distances nothing at all."""
+        return self._freed((self.by_kind > 0) & (self.halved == 0))
+
+    def _freed(self, lifted: NDArray[np.bool_]) -> dict[str, int]:
+        alone = lifted & (self.by_kind == self.at_place)
+        return dict(zip(OF_DISTANCE, np.count_nonzero(alone, axis=1).tolist(), strict=True))
+
+    def blocked_by_carrier(self) -> list[int]:
+        """For each carrier of the plan: the places at which it takes part in what is in the way."""
+        blocked: list[int] = np.count_nonzero(self.by_carrier, axis=1).tolist()
+        return blocked
+
+    def freed_without_carrier(self) -> list[int]:
+        """For each carrier of the plan: the places at which it takes part in all that is in the way."""
+        alone = (self.by_carrier > 0) & (self.by_carrier == self.at_place)
+        freed: list[int] = np.count_nonzero(alone, axis=1).tolist()
+        return freed
+
+
+def obstacles_for(company: Company, places_hz: NDArray[np.int64]) -> Obstacles:
+    """Count what stands in the way of the last carrier of ``company``, the newcomer, at each place.
+
+    ``places_hz``: int64, rising, shape (place,). The newcomer's own frequency does not matter; the others stand where
+    they are.
+    """
+    tally = _Tally(places_hz, len(company.carriers) - 1)
+    for stretches in (*_of_spacing(company), *_of_products_on_it(company), *_of_its_products(company)):
+        tally.add(stretches)
+    return Obstacles(company.carriers[:-1], *map(_Tally.total, (tally.by_kind, tally.halved, tally.by_carrier)))
+
+
+@dataclass(frozen=True, eq=False)
+class _Stretches:
+    """Where the newcomer x breaks a distance of one kind: |times · x − around_hz| < within_hz.
+
+    ``around_hz``: shape (stretch,). ``others``: carriers that take part beside the newcomer, shape (stretch, other).
+    """
+
+    kind: str
+    times: int
+    around_hz: NDArray[np.int64]
+    within_hz: int
+    others: NDArray[np.intp]
+
+
+class _Tally:
+    """Counts per place, kept as +1 where a stretch begins and −1 where it ends."""
+
+    def __init__(self, places_hz: NDArray[np.int64], carriers: int) -> None:
+        self._steps = _Steps(places_hz)
+        self.by_kind = np.zeros((len(OF_DISTANCE), len(places_hz) + 1), dtype=np.int64)
+        self.halved = np.zeros_like(self.by_kind)
+        self.by_carrier = np.zeros((carriers, len(places_hz) + 1), dtype=np.int64)
+
+    def add(self, stretches: _Stretches) -> None:
+        """Count stretches; those that hold no place count nothing."""
+        kind = OF_DISTANCE.index(stretches.kind)
+        first, end = self._steps.inside(stretches.times, stretches.around_hz, stretches.within_hz)
+        some = np.flatnonzero(first < end)
+        first, end = first[some], end[some]
+        _mark(self.by_kind[kind], first, end)
+        for other in stretches.others[some].T:
+            _mark(self.by_carrier, first, end, other)
+        half_hz = -(-stretches.within_hz // 2)  # of whole hertz: less than the half, rounded up
+        _mark(self.halved[kind], *self._steps.inside(stretches.times, stretches.around_hz[some], half_hz))
+
+    @staticmethod
+    def total(counts: NDArray[np.int64]) -> NDArray[np.int64]:
+        """Marks to counts, shape (row, place)."""
+        return np.cumsum(counts, axis=1)[:, :-1]
+
+
+class _Steps:
+    """Finds places among sorted ones: by a table over their common step where that is small, else by bisection."""
+
+    def __init__(self, places_hz: NDArray[np.int64]) -> None:
+        self._places_hz = places_hz
+        self._low_hz = int(places_hz[0]) if len(places_hz) else 0
+        self._step_hz = int(np.gcd.reduce(np.diff(places_hz))) or 1
+        steps = (places_hz - self._low_hz) // self._step_hz
+        self._up_to: NDArray[np.int64] | None = None
+        if len(steps) and steps[-1] < LARGEST_TABLE:
+            self._up_to = np.concatenate(([0], np.cumsum(np.bincount(steps))))
+
+    def inside(
+        self, times: int, around_hz: NDArray[np.int64], within_hz: int
+    ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """The first place p with |times · p − around_hz| < within_hz, and the first one beyond it."""
+        first = self._count_up_to((around_hz - within_hz) // times)
+        end = self._count_up_to((around_hz + within_hz - 1) // times)
+        return first, end
+
+    def _count_up_to(self, hz: NDArray[np.int64]) -> NDArray[np.int64]:
+        if self._up_to is None:
+            return np.searchsorted(self._places_hz, hz, side="right")
+        step = (hz - self._low_hz) // self._step_hz + 1
+        return self._up_to[np.clip(step, 0, len(self._up_to) - 1)]
+
+
+def _mark(
+    counts: NDArray[np.int64], first: NDArray[np.int64], end: NDArray[np.int64], row: NDArray[np.intp] | int = 0
+) -> None:
+    """Mark stretches in a row of counts, or each in its own row of a table."""
+    cells = counts.reshape(-1)
+    np.add.at(cells, row * counts.shape[-1] + first, 1)
+    np.subtract.at(cells, row * counts.shape[-1] + end, 1)
+
+
+def _of_spacing(company: Company) -> Iterator[_Stretches]:
+    new = len(company.carriers) - 1
+    newcomer = company.carriers[new]
+    for i in np.flatnonzero(company.meeting(new)[:new]).tolist():
+        other = company.carriers[i]
+        needed_hz = max(newcomer.spacing_hz, other.spacing_hz) if other.ours else other.spacing_hz
+        if needed_hz > 0:
+            kind = "spacing" if other.ours else "foreign"
+            yield _Stretches(kind, 1, company.hz[[i]], needed_hz, np.array([[i]], dtype=np.intp))
+
+
+def _of_products_on_it(company: Company) -> Iterator[_Stretches]:
+    """Products that hit the newcomer; those that strangers make alone forbid nothing."""
+    new, hz = len(company.carriers) - 1, company.hz
+    makers = company.mixing_with(new)
+    makers = makers[makers != new]
+    asked = company.carriers[new].product_distances_hz
+    for form, k in ((TWO_CARRIERS, (2, -1)), (FIFTH, (3, -2))):
+        if form in asked:
+            pair = _ours_among(company, _together(company, _ordered_pairs(makers), new))
+            yield _Stretches(form.name, 1, k[0] * hz[pair[:, 0]] + k[1] * hz[pair[:, 1]], asked[form], pair)
+    if THREE_CARRIERS in asked:
+        for c in makers:
+            three = _with(_unordered_pairs(makers[makers != c]), c)
+            three = _ours_among(company, _together(company, three, new))
+            around_hz = hz[three[:, 0]] + hz[three[:, 1]] - hz[three[:, 2]]
+            yield _Stretches(THREE_CARRIERS.name, 1, around_hz, asked[THREE_CARRIERS], three)
+
+
+def _of_its_products(company: Company) -> Iterator[_Stretches]:
+    """Products in which the newcomer takes part, on each standing carrier that asks for a distance."""
+    new = len(company.carriers) - 1
+    for victim in np.flatnonzero(company.meeting(new)[:new]).tolist():
+        makers = company.mixing_with(victim)
+        carrier = company.carriers[victim]
+        if new not in makers or not carrier.product_distances_hz:
+            continue
+        makers = makers[(makers != new) & (makers != victim)]
+        makers = makers[company.on_in_one_scene(makers[:, None], new)]
+        yield from _of_its_two_carrier_products(company, victim, makers)
+        if THREE_CARRIERS in carrier.product_distances_hz:
+            yield from _of_its_three_carrier_products(company, victim, makers)
+
+
+def _of_its_two_carrier_products(company: Company, victim: int, makers: NDArray[np.intp]) -> Iterator[_Stretches]:
+    """m A − n B with the newcomer as A or as B: m x = v + n B, or n x = m A − v."""
+    others = _together(company, _with(makers[:, None], victim), len(company.carriers) - 1)
+    made_hz, at_hz = company.hz[others[:, 0]], company.hz[victim]
+    for form, m, n in ((TWO_CARRIERS, 2, 1), (FIFTH, 3, 2)):
+        within_hz = company.carriers[victim].product_distances_hz.get(form, 0)
+        if within_hz:
+            yield _Stretches(form.name, m, at_hz + n * made_hz, within_hz, others)
+            yield _Stretches(form.name, n, m * made_hz - at_hz, within_hz, others)
+
+
+def _of_its_three_carrier_products(company: Company, victim: int, makers: NDArray[np.intp]) -> Iterator[_Stretches]:
+    """A+B−C with the newcomer as A: x = v − B + C; or as C: x = A + B − v."""
+    new, at_hz = len(company.carriers) - 1, company.hz[victim]
+    within_hz = company.carriers[victim].product_distances_hz[THREE_CARRIERS]
+    added = _together(company, _with(_ordered_pairs(makers), victim), new)
+    around_hz = at_hz - company.hz[added[:, 0]] + company.hz[added[:, 1]]
+    yield _Stretches(THREE_CARRIERS.name, 1, around_hz, within_hz, added)
+    taken = _together(company, _with(_unordered_pairs(makers), victim), new)
+    around_hz = company.hz[taken[:, 0]] + company.hz[taken[:, 1]] - at_hz
+    yield _Stretches(THREE_CARRIERS.name, 1, around_hz, within_hz, taken)
+
+
+def _ordered_pairs(one: NDArray[np.intp]) -> NDArray[np.intp]:
+    first, second = np.nonzero(~np.eye(len(one), dtype=np.bool_))
+    return np.stack([one[first], one[second]], axis=1)
+
+
+def _unordered_pairs(one: NDArray[np.intp]) -> NDArray[np.intp]:
+    first, second = np.triu_indices(len(one), 1)
+    return np.stack([one[first], one[second]], axis=1)
+
+
+def _with(rows: NDArray[np.intp], last: int | np.intp) -> NDArray[np.intp]:
+    """Rows with one more carrier at their end."""
+    return np.hstack([rows, np.full((len(rows), 1), last, dtype=np.intp)])
+
+
+def _together(company: Company, rows: NDArray[np.intp], new: int) -> NDArray[np.intp]:
+    """The rows of carriers that are on in one scene with the newcomer."""
+    return rows[company.on_in_one_scene(rows, new)]
+
+
+def _ours_among(company: Company, rows: NDArray[np.intp]) -> NDArray[np.intp]:
+    """The rows in which at least one carrier is ours."""
+    return rows[company.ours[rows].any(axis=1)]

@@ -1,0 +1,355 @@
+"""The planner's kernels with whole arrays: put a carrier, take it away, find a free place.
+
+``NumpyKernels`` is always there. ``compiled.CompiledKernels`` does the same with the loops of ``loops``, compiled;
+both work on the same ``Tables`` and leave the same counts, so that one can take over from the other at any time.
+"""
+
+from __future__ import annotations
+
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fallow.plan.search import crowd
+from fallow.plan.search.crowd import Crowd, Settling
+from fallow.plan.search.tables import NO_PLACE, SENDS, SUFFERS, Tables
+
+__all__ = [
+    "HOME_ONLY",
+    "IN_ANY_TIER",
+    "LOWEST",
+    "Kernels",
+    "NumpyKernels",
+    "busy_row",
+    "change",
+    "choose",
+    "enter",
+    "numpy_kernels",
+]
+
+Counts = NDArray[np.int32]
+Whole = NDArray[np.int64]
+
+HOME_ONLY = -2.0  # a pick: nowhere but at home
+LOWEST = -1.0  # a pick: the lowest free place of the best tier
+FEW_PRODUCTS = 40  # up to so many are marked one by one, because that is quicker
+IN_ANY_TIER = 1.0  # added to a pick: free places of all tiers alike
+
+
+class Kernels(Protocol):
+    """What the search needs done quickly.
+
+    Arrays have one entry per carrier, in the order in which they are worked on.
+    """
+
+    def place(self, t: Tables, classes: Whole, carriers: Whole, homes: Whole, picks: NDArray[np.float64]) -> Whole:
+        """Give each carrier a free place, see ``choose``, and put it there. Returns hertz, −1 where none was free."""
+
+    def put(self, t: Tables, classes: Whole, carriers: Whole, at_hz: Whole) -> None:
+        """Put carriers where they are told to stand, whatever is there."""
+
+    def take(self, t: Tables, classes: Whole, carriers: Whole, at_hz: Whole) -> None:
+        """Take carriers away that were put at ``at_hz``; undoes ``put`` bit for bit."""
+
+    def wander(
+        self, t: Tables, classes: Whole, at_hz: Whole, moves: Whole, picks: NDArray[np.float64], waiting: Whole
+    ) -> int:
+        """Move carriers one after another to another free place, no worse in tier; after each, try one of those that
+        wait.
+
+        ``classes`` and ``at_hz`` are those of all carriers; ``at_hz`` is changed. Stops as soon as one that waits has
+        got a place, and returns how many moves were made.
+        """
+
+    def busy(self, t: Tables, k: int) -> Counts:
+        """Where a class can't stand: not zero, shape (place,); zero says nothing outside the places of the class."""
+
+    def fill_upwards(self, c: Crowd, lean: Whole, share: int, noise: Whole, taken: NDArray[np.uint8]) -> int:
+        """See ``crowd.fill_upwards``."""
+
+    def settle(self, s: Settling, now: int, picks: NDArray[np.float64]) -> int:
+        """See ``crowd.settle``."""
+
+
+class NumpyKernels:
+    """The kernels in NumPy."""
+
+    def place(self, t: Tables, classes: Whole, carriers: Whole, homes: Whole, picks: NDArray[np.float64]) -> Whole:
+        """See ``Kernels``."""
+        found_hz = np.full(classes.shape, -1, dtype=np.int64)
+        for i, k in enumerate(classes.tolist()):
+            place = choose(t, k, busy_row(t, k), int(homes[i]), float(picks[i]))
+            if place >= 0:
+                found_hz[i] = t.base_hz + place * t.step_hz
+                change(t, k, int(carriers[i]), int(found_hz[i]), 1)
+        return found_hz
+
+    def put(self, t: Tables, classes: Whole, carriers: Whole, at_hz: Whole) -> None:
+        """See ``Kernels``."""
+        for k, carrier, hz in zip(classes.tolist(), carriers.tolist(), at_hz.tolist(), strict=True):
+            change(t, k, carrier, hz, 1)
+
+    def take(self, t: Tables, classes: Whole, carriers: Whole, at_hz: Whole) -> None:
+        """See ``Kernels``."""
+        for k, carrier, hz in zip(classes.tolist(), carriers.tolist(), at_hz.tolist(), strict=True):
+            change(t, k, carrier, hz, -1)
+
+    def wander(
+        self, t: Tables, classes: Whole, at_hz: Whole, moves: Whole, picks: NDArray[np.float64], waiting: Whole
+    ) -> int:
+        """See ``Kernels``."""
+        for i, who in enumerate(moves.tolist()):
+            k = int(classes[who])
+            change(t, k, who, int(at_hz[who]), -1)
+            place = choose(t, k, busy_row(t, k), -1, float(picks[i]))
+            if place >= 0:
+                at_hz[who] = t.base_hz + place * t.step_hz
+            change(t, k, who, int(at_hz[who]), 1)
+            if waiting.size:
+                newcomer = waiting[i % waiting.size : i % waiting.size + 1]
+                found_hz = self.place(t, classes[newcomer], newcomer, np.array([-1]), np.array([LOWEST]))
+                if found_hz[0] >= 0:
+                    at_hz[newcomer] = found_hz
+                    return i + 1
+        return moves.size
+
+    def busy(self, t: Tables, k: int) -> Counts:
+        """See ``Kernels``."""
+        return busy_row(t, k)
+
+    def fill_upwards(self, c: Crowd, lean: Whole, share: int, noise: Whole, taken: NDArray[np.uint8]) -> int:
+        """See ``Kernels``."""
+        return crowd.fill_upwards(c, lean, share, noise, taken)
+
+    def settle(self, s: Settling, now: int, picks: NDArray[np.float64]) -> int:
+        """See ``Kernels``."""
+        return crowd.settle(s, now, picks)
+
+
+def numpy_kernels() -> Kernels:
+    """Kernels that need nothing but NumPy."""
+    return NumpyKernels()
+
+
+def choose(t: Tables, k: int, busy: Counts, home: int, pick: float) -> int:
+    """One free place for a class, −1 when there is none.
+
+    ``home`` (−1: none) when it is free. Else by ``pick``: ``LOWEST``, or a share 0 to 1 that draws among the free
+    places of the best tier, in rising order; plus ``IN_ANY_TIER`` among all free ones.
+    """
+    if home >= 0 and t.tier[k, home] != NO_PLACE and busy[home] == 0:
+        return home
+    if pick == HOME_ONLY:
+        return -1
+    low, high = t.extent[k]
+    tier = np.where(busy[low:high] == 0, t.tier[k, low:high], NO_PLACE)
+    best = int(tier.min(initial=NO_PLACE))
+    if best == NO_PLACE:
+        return -1
+    free = np.flatnonzero(tier <= (best if pick < IN_ANY_TIER else NO_PLACE - 1))
+    nth = 0 if pick < 0.0 else int((pick % 1.0) * free.size)
+    return int(low + free[nth])
+
+
+def busy_row(t: Tables, k: int) -> Counts:
+    """Where a class can't stand: anything but zero."""
+    busy: Counts = t.spacing_row[k].copy()
+    for g, role in _groups_of(t, k):
+        if role & SUFFERS:
+            busy |= t.victim_row[g]
+        if role & SENDS:
+            busy |= t.sender_row[g]
+    return busy
+
+
+def change(t: Tables, k: int, carrier: int, at_hz: int, sign: int) -> None:
+    """Put one carrier of class ``k`` at ``at_hz`` (``sign`` 1) or take it away (−1)."""
+    x = t.position(at_hz)
+    for other in np.flatnonzero(t.spacing_hz[k]).tolist():
+        _mark_hz(t, t.spacing_row[other], 1, np.array([at_hz]), int(t.spacing_hz[k, other]), sign)
+    for g, role in _groups_of(t, k):
+        if sign < 0:
+            _leave(t, g, role, carrier, x)
+        company = _Company(t, g)
+        _mark_pairs(company, role, at_hz, sign)
+        if t.reach[g, 1] >= 0:
+            if x < 0 or t.odd_count[g]:
+                _mark_triples(company, role, at_hz, sign)
+            if x >= 0:
+                if sign < 0:
+                    _widen(company, role, x, sign)
+                _shift(t, g, role, x, sign)
+                if sign > 0:
+                    _widen(company, role, x, sign)
+        if sign > 0:
+            _enter(t, g, role, carrier, at_hz, x)
+
+
+def enter(t: Tables, k: int, carrier: int, at_hz: int) -> None:
+    """Note that a carrier stands, without counting what that forbids."""
+    x = t.position(at_hz)
+    for g, role in _groups_of(t, k):
+        _enter(t, g, role, carrier, at_hz, x)
+
+
+class _Company:
+    """The carriers placed in a group."""
+
+    def __init__(self, t: Tables, g: int) -> None:
+        self.t = t
+        self.g = g
+        self.senders_hz = t.senders_hz[g, : t.sender_count[g]]
+        self.senders_at = t.senders_at[g, : t.sender_count[g]]
+        self.senders = t.senders[g, : t.sender_count[g]]
+        self.victims_hz = t.victims_hz[g, : t.victim_count[g]]
+        self.victims_at = t.victims_at[g, : t.victim_count[g]]
+        self.victims = t.victims[g, : t.victim_count[g]]
+
+
+def _groups_of(t: Tables, k: int) -> list[tuple[int, int]]:
+    """Groups of a class with its roles there."""
+    own = slice(t.group_start[k], t.group_start[k + 1])
+    return list(zip(t.groups[own].tolist(), t.roles[own].tolist(), strict=True))
+
+
+def _enter(t: Tables, g: int, role: int, carrier: int, at_hz: int, x: int) -> None:
+    if role & SENDS:
+        t.senders_hz[g, t.sender_count[g]] = at_hz
+        t.senders_at[g, t.sender_count[g]] = x
+        t.senders[g, t.sender_count[g]] = carrier
+        t.sender_count[g] += 1
+    if role & SUFFERS:
+        t.victims_hz[g, t.victim_count[g]] = at_hz
+        t.victims_at[g, t.victim_count[g]] = x
+        t.victims[g, t.victim_count[g]] = carrier
+        t.victim_count[g] += 1
+    t.odd_count[g] += x < 0
+
+
+def _leave(t: Tables, g: int, role: int, carrier: int, x: int) -> None:
+    if role & SENDS:
+        _drop((t.senders[g], t.senders_hz[g], t.senders_at[g]), t.sender_count, g, carrier)
+    if role & SUFFERS:
+        _drop((t.victims[g], t.victims_hz[g], t.victims_at[g]), t.victim_count, g, carrier)
+    t.odd_count[g] -= x < 0
+
+
+def _drop(lists: tuple[Whole, Whole, Whole], counts: Whole, g: int, carrier: int) -> None:
+    """Take a carrier (named in the first list) out; the last one fills its gap."""
+    last = int(counts[g]) - 1
+    gap = int(np.flatnonzero(lists[0][: last + 1] == carrier)[0])
+    for each in lists:
+        each[gap] = each[last]
+    counts[g] = last
+
+
+def _shift(t: Tables, g: int, role: int, x: int, sign: int) -> None:
+    """Three-carrier products of x with all pairs on the raster: the histograms, shifted by x or mirrored at x."""
+    add = np.add if sign > 0 else np.subtract
+    for segment in t.segments.tolist():
+        if role & SENDS:
+            places, away, mirrored = _shifted(t, segment, t.victim_extent[g], x)
+            row = t.victim_row[g, places]
+            add(row, t.differences[g, away], out=row)
+            add(row, t.sums[g, mirrored], out=row)
+        places, away, mirrored = _shifted(t, segment, t.sender_extent[g], x)
+        row = t.sender_row[g, places]
+        if role & SENDS:
+            add(row, t.victim_less_sender[g, away], out=row)
+            add(row, t.sender_less_victim[g, away], out=row)
+            add(row, t.victim_and_sender[g, mirrored], out=row)
+        if role & SUFFERS:
+            add(row, t.differences[g, away], out=row)
+            add(row, t.sums[g, mirrored], out=row)
+
+
+def _shifted(t: Tables, segment: list[int], extent: Whole, x: int) -> tuple[slice, slice, slice]:
+    """The places of a segment that lie in an extent; their differences to x and their sums with x in a histogram."""
+    low, high = max(segment[0], int(extent[0])), min(segment[1], int(extent[1]))
+    low, n = (low, high - low) if high > low else (0, 0)
+    away, mirrored = low - x + t.size + t.pad, low + x + t.pad
+    return slice(low, low + n), slice(away, away + n), slice(mirrored, mirrored + n)
+
+
+def _widen(company: _Company, role: int, x: int, sign: int) -> None:
+    """Bring the pairs of x with the others on the raster into the histograms, as wide as the distance asked for."""
+    t, g = company.t, company.g
+    zero, pad, reach = t.size + t.pad, t.pad, int(t.reach[g, 1])
+    senders = company.senders_at[company.senders_at >= 0]
+    victims = company.victims_at[company.victims_at >= 0]
+    if role & SENDS:
+        _add_windows(t.differences[g], np.concatenate((zero + x - senders, zero + senders - x)), reach, sign)
+        _add_windows(t.sums[g], pad + x + senders, reach, sign)
+        _add_windows(t.victim_less_sender[g], zero + victims - x, reach, sign)
+        _add_windows(t.sender_less_victim[g], zero + x - victims, reach, sign)
+        _add_windows(t.victim_and_sender[g], pad + x + victims, reach, sign)
+    if role & SUFFERS:
+        _add_windows(t.victim_less_sender[g], zero + x - senders, reach, sign)
+        _add_windows(t.sender_less_victim[g], zero + senders - x, reach, sign)
+        _add_windows(t.victim_and_sender[g], pad + x + senders, reach, sign)
+
+
+def _add_windows(row: Counts, centres: Whole, reach: int, sign: int) -> None:
+    np.add.at(row, (centres[:, np.newaxis] + np.arange(-reach, reach + 1)).ravel(), np.int32(sign))
+
+
+def _mark_pairs(company: _Company, role: int, x: int, sign: int) -> None:
+    """2A−B and 3A−2B of x with each other carrier, in hertz."""
+    t, g = company.t, company.g
+    two, _, five = t.distance_hz[g].tolist()
+    if role & SENDS:
+        a = company.senders_hz
+        _mark_hz(t, t.victim_row[g], 1, np.concatenate((2 * x - a, 2 * a - x)), two, sign)
+        _mark_hz(t, t.victim_row[g], 1, np.concatenate((3 * x - 2 * a, 3 * a - 2 * x)), five, sign)
+        _mark_sender(t, g, company.victims_hz, np.full_like(company.victims_hz, x), sign)
+    if role & SUFFERS:
+        _mark_sender(t, g, np.full_like(company.senders_hz, x), company.senders_hz, sign)
+
+
+def _mark_sender(t: Tables, g: int, victims: Whole, senders: Whole, sign: int) -> None:
+    """Where one more sender f would hit a victim together with a sender: 2f−s, 2s−f, 3f−2s, 3s−2f."""
+    two, _, five = t.distance_hz[g].tolist()
+    row = t.sender_row[g]
+    _mark_hz(t, row, 2, victims + senders, two, sign)
+    _mark_hz(t, row, 1, 2 * senders - victims, two, sign)
+    _mark_hz(t, row, 3, victims + 2 * senders, five, sign)
+    _mark_hz(t, row, 2, 3 * senders - victims, five, sign)
+
+
+def _mark_triples(company: _Company, role: int, x: int, sign: int) -> None:
+    """A+B−C with x in which one of the carriers is off the raster, in hertz."""
+    t, g = company.t, company.g
+    three = int(t.distance_hz[g, 1])
+    senders, victims = company.senders_hz, company.victims_hz
+    x_odd = t.position(x) < 0
+    odd = (company.senders_at < 0) | x_odd
+    i, j = np.triu_indices(senders.size, 1)
+    counted = odd[i] | odd[j]
+    a, b = senders[i[counted]], senders[j[counted]]
+    products = np.concatenate(
+        (x + a - b, x + b - a, a + b - x)
+    )  # the same set for one more victim and for x as the victim
+    if role & SENDS:
+        _mark_hz(t, t.victim_row[g], 1, products, three, sign)
+        met = company.victims[:, np.newaxis] != company.senders[np.newaxis, :]
+        i, j = np.nonzero(met & ((company.victims_at < 0)[:, np.newaxis] | odd[np.newaxis, :]))
+        v, a = victims[i], senders[j]
+        _mark_hz(t, t.sender_row[g], 1, np.concatenate((v - x + a, v - a + x, x + a - v)), three, sign)
+    if role & SUFFERS:
+        _mark_hz(t, t.sender_row[g], 1, products, three, sign)
+
+
+def _mark_hz(t: Tables, row: Counts, times: int, products_hz: Whole, distance_hz: int, sign: int) -> None:
+    """Add ``sign`` at all places f with |times · f − product| < distance, for each product, in hertz."""
+    if distance_hz <= 0 or not products_hz.size:
+        return
+    step, offset = times * t.step_hz, products_hz - times * t.base_hz
+    low = np.clip((offset - distance_hz) // step + 1, 0, t.size)
+    past = np.clip(-((-offset - distance_hz) // step), low, t.size)
+    if low.size <= FEW_PRODUCTS:
+        for first, beyond in zip(low.tolist(), past.tolist(), strict=True):
+            row[first:beyond] += sign
+        return
+    edges = np.bincount(low, minlength=t.size + 1) - np.bincount(past, minlength=t.size + 1)
+    row += (sign * np.cumsum(edges[: t.size])).astype(np.int32)

@@ -1,0 +1,400 @@
+"""The whole question as arrays, built once: what is to be placed, where it may stand, and who disturbs whom.
+
+A *carrier* is a link, a spare or a stranger; carriers of one *class* share equipment, area and scenes, and so
+everything that the tables of ``tables`` need to know. Building the question asks the ground for the places of each
+equipment and area once.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fallow.errors import UsageError
+from fallow.plan.places import Ground, Places
+from fallow.plan.search.engine import Kernels, NumpyKernels, enter
+from fallow.plan.search.groups import Class, Groups, class_of_foreign, class_of_ours, group_classes, spacings_hz
+from fallow.plan.search.raster import Raster, choose_raster
+from fallow.plan.search.tables import NO_PLACE, Tables
+from fallow.plan.search.worth import Worth, worth_of_places
+from fallow.show.assignment import SPARE_PREFIX
+from fallow.show.equipment import Equipment
+from fallow.show.link import LOWEST_PRIORITY, AreaLosses, Link
+from fallow.show.wanted import Wanted
+
+__all__ = ["Carrier", "Question", "empty_tables", "whole"]
+
+LINKS_PER_SPARE = 10  # common practice: one spare per ten links of a kind and place, at least one
+SPARE_RANK = LOWEST_PRIORITY + 1
+MOST_IN_A_GROUP = 1_000  # beyond, the counts of three-carrier products might not fit into 32 bits
+
+
+@dataclass(frozen=True)
+class Carrier:
+    """One thing to place. ``rank``: 1 most important … 5, 6 for a spare.
+
+    ``fixed_hz``: it stands there whatever speaks against it. ``home_hz``: where the plan to keep has it. ``wish_hz``:
+    where it would like to stand.
+    """
+
+    name: str
+    equipment: Equipment
+    area: str
+    rank: int
+    class_index: int = -1
+    fixed_hz: int | None = None
+    home_hz: int | None = None
+    wish_hz: int | None = None
+
+    @property
+    def is_spare(self) -> bool:
+        """Whether it is a frequency kept free rather than a link."""
+        return self.rank == SPARE_RANK
+
+
+@dataclass(frozen=True, eq=False)
+class Facts:
+    """What carriers are, arrays of shape (carrier,); frequencies in hertz, −1 where there is none."""
+
+    rank: NDArray[np.int64]
+    class_index: NDArray[np.int64]
+    is_spare: NDArray[np.bool_]
+    is_fixed: NDArray[np.bool_]
+    home_hz: NDArray[np.int64]
+    wish_hz: NDArray[np.int64]
+
+
+@dataclass(frozen=True, eq=False)
+class Question:
+    """What the search is asked. ``carriers``: planned links in the order of the table, then spares.
+
+    ``worths``: the places of each class of ours (the strangers' classes come last and have none). ``strangers``: class
+    and hertz of each foreign carrier. ``keeping``: there is a plan to keep.
+    """
+
+    carriers: tuple[Carrier, ...]
+    classes: tuple[Class, ...]
+    worths: tuple[Worth, ...]
+    strangers: tuple[tuple[int, int], ...]
+    raster: Raster
+    losses: AreaLosses
+    keeping: bool = False
+
+    @classmethod
+    def build(
+        cls,
+        wanted: Wanted,
+        ground: Ground,
+        *,
+        keep: Mapping[str, int] | None = None,
+        spares: int | None = None,
+    ) -> Question:
+        """Put the question. ``keep``: hertz by link of the plan in force. ``spares``: how many for each equipment in
+        each area; ``None``: one per ten links there, at least one. Raises UsageError for what can't be asked.
+        """
+        links = [link for link in wanted.links if link.planned]
+        asked = [*_asked_links(links, wanted, keep or {}), *_asked_spares(links, wanted, spares)]
+        ours = list(dict.fromkeys(class_ for class_, _ in asked))
+        classes = (*ours, *dict.fromkeys(class_of_foreign(foreign) for foreign in wanted.foreign))
+        index = {class_: k for k, class_ in enumerate(classes)}
+        worths = _worths(ours, wanted, ground)
+        question = cls(
+            tuple(replace(carrier, class_index=index[class_]) for class_, carrier in asked),
+            classes,
+            worths,
+            tuple((index[class_of_foreign(foreign)], foreign.frequency_hz) for foreign in wanted.foreign),
+            choose_raster([worth.frequencies_hz for worth in worths]),
+            wanted.losses,
+            keep is not None,
+        )
+        question.check_size()
+        return question
+
+    @property
+    def links(self) -> tuple[Carrier, ...]:
+        """The planned links."""
+        return tuple(carrier for carrier in self.carriers if not carrier.is_spare)
+
+    @property
+    def spares(self) -> tuple[Carrier, ...]:
+        """The spares asked for."""
+        return tuple(carrier for carrier in self.carriers if carrier.is_spare)
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What a reader of the plan should know about how the question was put."""
+        return self.raster.notes
+
+    @cached_property
+    def groups(self) -> Groups:
+        """Who hears whom, see ``groups``."""
+        return group_classes(self.classes, self.losses)
+
+    @cached_property
+    def members(self) -> tuple[int, ...]:
+        """How many carriers each group can hold."""
+        members = [carrier.class_index for carrier in self.carriers] + [k for k, _ in self.strangers]
+        count = np.bincount(members, minlength=len(self.classes))
+        pairs = zip(self.groups.heard, self.groups.victims, strict=True)
+        return tuple(int(count[list(heard | victims)].sum()) for heard, victims in pairs)
+
+    @cached_property
+    def facts(self) -> Facts:
+        """What carriers are, as arrays."""
+        return Facts(
+            np.array([carrier.rank for carrier in self.carriers], dtype=np.int64),
+            np.array([carrier.class_index for carrier in self.carriers], dtype=np.int64),
+            np.array([carrier.is_spare for carrier in self.carriers], dtype=np.bool_),
+            np.array([carrier.fixed_hz is not None for carrier in self.carriers], dtype=np.bool_),
+            whole(-1 if carrier.home_hz is None else carrier.home_hz for carrier in self.carriers),
+            whole(-1 if carrier.wish_hz is None else carrier.wish_hz for carrier in self.carriers),
+        )
+
+    def worth_at(self, at_hz: NDArray[np.int64]) -> tuple[NDArray[np.uint8], NDArray[np.float64]]:
+        """Tier and margin [dB] of each carrier where it stands; ``NO_PLACE`` and NaN where it stands nowhere or on no
+        place.
+        """
+        position = self.raster.positions(at_hz)
+        tier = np.where(position >= 0, self.tier[self.facts.class_index, position], NO_PLACE).astype(np.uint8)
+        margin_db = np.where(position >= 0, self.margin_db[self.facts.class_index, position], np.nan)
+        for i in np.flatnonzero((position < 0) & (at_hz >= 0)).tolist():
+            worth = self.worths[self.carriers[i].class_index]
+            place = worth.index(int(at_hz[i]))
+            if place is not None:
+                tier[i], margin_db[i] = worth.tier[place], worth.margin_db[place]
+        return tier, margin_db
+
+    @cached_property
+    def meetings(self) -> NDArray[np.bool_]:
+        """Which classes can stand in each other's way, shape (class, class)."""
+        met = spacings_hz(self.classes, self.losses) > 0
+        for heard, victims in zip(self.groups.heard, self.groups.victims, strict=True):
+            together = list(heard | victims)
+            met[np.ix_(together, together)] = True
+        return met | met.T
+
+    @cached_property
+    def has_margins(self) -> bool:
+        """Whether margins differ, so that a better plan can be wider in them."""
+        return any(np.unique(worth.margin_db).size > 1 for worth in self.worths)
+
+    @cached_property
+    def margin_db(self) -> NDArray[np.float32]:
+        """Margins [dB] of all places on the raster, shape (class, place), NaN where there is none."""
+        margin_db = np.full((len(self.classes), self.raster.size), np.nan, dtype=np.float32)
+        for k, worth in enumerate(self.worths):
+            position = self.raster.positions(worth.frequencies_hz)
+            margin_db[k, position[position >= 0]] = worth.margin_db[position >= 0]
+        return margin_db
+
+    @cached_property
+    def odd_classes(self) -> frozenset[int]:
+        """Classes all of whose places lie off the raster."""
+        return frozenset(
+            k for k, worth in enumerate(self.worths) if worth.frequencies_hz.size and not self.extent[k].any()
+        )
+
+    @cached_property
+    def tier(self) -> NDArray[np.uint8]:
+        """``Worth.tier`` of all places on the raster, shape (class, place), ``NO_PLACE`` where there is none."""
+        tier = np.full((len(self.classes), self.raster.size), NO_PLACE, dtype=np.uint8)
+        for k, worth in enumerate(self.worths):
+            position = self.raster.positions(worth.frequencies_hz)
+            tier[k, position[position >= 0]] = worth.tier[position >= 0]
+        return tier
+
+    @cached_property
+    def extent(self) -> NDArray[np.int64]:
+        """``Tables.extent``."""
+        extent = np.zeros((len(self.classes), 2), dtype=np.int64)
+        for k, row in enumerate(self.tier):
+            places = np.flatnonzero(row != NO_PLACE)
+            if places.size:
+                extent[k] = places[0], places[-1] + 1
+        return extent
+
+    @property
+    def bytes_of_tables(self) -> int:
+        """How much memory the counts of ``tables`` take."""
+        rows = 12 * len(self.members) + len(self.classes)  # two rows and five histograms, twice as long, per group
+        return np.dtype(np.int32).itemsize * rows * self.raster.size
+
+    def check_size(self) -> None:
+        """Raise UsageError when counts could grow beyond what the tables hold."""
+        for members, distances in zip(self.members, self.groups.distance_hz.tolist(), strict=True):
+            if members > MOST_IN_A_GROUP and distances[1] > 0:
+                raise UsageError(
+                    f"{members:,} carriers that hear each other are more than A+B−C can be checked for",
+                    hint=f"tell apart areas that do not hear each other, so that at most {MOST_IN_A_GROUP:,} meet",
+                )
+
+    def tables(self, kernels: Kernels | None = None) -> Tables:
+        """Fresh tables in which strangers and fixed links stand."""
+        kernels = kernels or NumpyKernels()
+        tables = empty_tables(self)
+        kernels.put(tables, *self._strangers())
+        tables.victim_row[:] = 0  # products of strangers alone are nobody's fault: Worth.tier knows them
+        kernels.put(tables, *self._fixed())
+        return tables
+
+    def tables_of_standing(self) -> Tables:
+        """The same without any counts, which take much more memory: for ``exact`` alone."""
+        tables = empty_tables(self, counting=False)
+        for classes, carriers, at_hz in (self._strangers(), self._fixed()):
+            for k, carrier, hz in zip(classes.tolist(), carriers.tolist(), at_hz.tolist(), strict=True):
+                enter(tables, k, carrier, hz)
+        return tables
+
+    def _strangers(self) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
+        """Classes, numbers (after all carriers) and hertz."""
+        numbers = range(len(self.carriers), len(self.carriers) + len(self.strangers))
+        return whole(k for k, _ in self.strangers), whole(numbers), whole(hz for _, hz in self.strangers)
+
+    def _fixed(self) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
+        """The same of fixed links."""
+        fixed = [(i, carrier) for i, carrier in enumerate(self.carriers) if carrier.fixed_hz is not None]
+        at_hz = whole(carrier.fixed_hz or 0 for _, carrier in fixed)
+        return whole(carrier.class_index for _, carrier in fixed), whole(i for i, _ in fixed), at_hz
+
+
+def empty_tables(question: Question, *, counting: bool = True) -> Tables:
+    """Tables without any carrier; without ``counting`` also without room for counts."""
+    raster, groups = question.raster, question.groups
+    n_classes, n_groups = len(question.classes), len(question.members)
+    reach = np.where(
+        groups.distance_hz > 0, -(-groups.distance_hz // raster.step_hz) - 1, -1
+    )  # |steps| · step < distance
+    pad = max(int(reach.max(initial=0)), 0) + 1
+    members = max(question.members, default=1)
+
+    def counts(*shape: int) -> NDArray[np.int32]:
+        return np.zeros(shape, dtype=np.int32)
+
+    def numbers(*shape: int) -> NDArray[np.int64]:
+        return np.zeros(shape, dtype=np.int64)
+
+    places = raster.size if counting else 0
+    cells = 2 * raster.size + 2 * pad if counting else 0
+    return Tables(
+        base_hz=raster.base_hz,
+        step_hz=raster.step_hz,
+        size=raster.size,
+        pad=pad,
+        tier=np.where(question.tier == NO_PLACE, NO_PLACE, 2 * question.tier).astype(np.uint8),
+        extent=question.extent,
+        segments=np.ascontiguousarray(raster.segments),
+        victim_extent=_joint_extents(question.extent, groups.victims),
+        sender_extent=_joint_extents(question.extent, groups.heard),
+        group_start=groups.start,
+        groups=groups.index,
+        roles=groups.roles,
+        distance_hz=groups.distance_hz,
+        reach=reach,
+        spacing_hz=spacings_hz(question.classes, question.losses),
+        victim_row=counts(n_groups, places),
+        sender_row=counts(n_groups, places),
+        spacing_row=counts(n_classes, places),
+        differences=counts(n_groups, cells),
+        sums=counts(n_groups, cells),
+        victim_less_sender=counts(n_groups, cells),
+        sender_less_victim=counts(n_groups, cells),
+        victim_and_sender=counts(n_groups, cells),
+        senders_hz=numbers(n_groups, members),
+        senders_at=numbers(n_groups, members),
+        senders=numbers(n_groups, members),
+        sender_count=numbers(n_groups),
+        victims_hz=numbers(n_groups, members),
+        victims_at=numbers(n_groups, members),
+        victims=numbers(n_groups, members),
+        victim_count=numbers(n_groups),
+        odd_count=numbers(n_groups),
+    )
+
+
+def _joint_extents(extent: NDArray[np.int64], members: Sequence[frozenset[int]]) -> NDArray[np.int64]:
+    """First place of any class of each set, and one past the last; (0, 0) where none has places."""
+    joint = np.zeros((len(members), 2), dtype=np.int64)
+    for g, classes in enumerate(members):
+        own = extent[sorted(classes)]
+        own = own[own[:, 1] > own[:, 0]]
+        if own.size:
+            joint[g] = own[:, 0].min(), own[:, 1].max()
+    return joint
+
+
+def whole(values: Iterable[int]) -> NDArray[np.int64]:
+    """Whole numbers as the kernels want them."""
+    return np.array(list(values), dtype=np.int64)
+
+
+def _asked_links(links: Sequence[Link], wanted: Wanted, keep: Mapping[str, int]) -> list[tuple[Class, Carrier]]:
+    asked = []
+    for link in links:
+        equipment = _equipment_of(link, wanted)
+        if link.fixed and link.frequency_hz is None:
+            raise UsageError(
+                f"{link.name} is fixed, but no frequency says where", line=link.line, hint="state its frequency_mhz"
+            )
+        carrier = Carrier(
+            link.name,
+            equipment,
+            link.area,
+            link.priority,
+            fixed_hz=link.frequency_hz if link.fixed else None,
+            home_hz=keep.get(link.name),
+            wish_hz=None if link.fixed else link.frequency_hz,
+        )
+        asked.append((class_of_ours(equipment, link.area, link.scenes), carrier))
+    return asked
+
+
+def _asked_spares(links: Sequence[Link], wanted: Wanted, spares: int | None) -> list[tuple[Class, Carrier]]:
+    """Spares for each equipment in each area where links of it are, with names that nobody else has."""
+    taken = {link.name for link in wanted.links}
+    asked = []
+    for (equipment, area), count in Counter((link.equipment, link.area) for link in links).items():
+        names = (_spare_name(equipment, area, number) for number in itertools.count(1))
+        free = itertools.islice((name for name in names if name not in taken), _spares_for(count, spares))
+        for name in list(free):
+            carrier = Carrier(name, wanted.equipment[equipment], area, SPARE_RANK)
+            asked.append((class_of_ours(carrier.equipment, area, frozenset()), carrier))
+            taken.add(name)
+    return asked
+
+
+def _spares_for(links: int, spares: int | None) -> int:
+    return -(-links // LINKS_PER_SPARE) if spares is None else spares
+
+
+def _spare_name(equipment: str, area: str, number: int) -> str:
+    return " ".join(part for part in (SPARE_PREFIX, equipment, area, str(number)) if part)
+
+
+def _equipment_of(link: Link, wanted: Wanted) -> Equipment:
+    if link.equipment not in wanted.equipment:
+        raise UsageError(
+            f"{link.name} is of the equipment {link.equipment!r}, which is not known",
+            line=link.line,
+            hint="add a row for it to the equipment table",
+        )
+    return wanted.equipment[link.equipment]
+
+
+def _worths(classes: Sequence[Class], wanted: Wanted, ground: Ground) -> tuple[Worth, ...]:
+    """The places of each class; the ground is asked once per equipment and area."""
+    places: dict[tuple[Equipment, str], Places] = {}
+    worths = []
+    for each in classes:
+        if each.equipment is None:
+            continue
+        key = each.equipment, each.area
+        if key not in places:
+            places[key] = ground.places(*key)
+        worths.append(worth_of_places(places[key], each, wanted.foreign, wanted.losses))
+    return tuple(worths)

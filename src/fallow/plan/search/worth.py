@@ -1,0 +1,78 @@
+"""What each place is worth to a class of carriers: the verdict on it, strangers' products on it, what the law wants to
+be asked.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fallow.plan.places import Places
+from fallow.plan.search.groups import Class
+from fallow.rules.territory import Answer
+from fallow.show.link import AreaLosses, ForeignCarrier
+from fallow.spectrum.verdict import Verdict
+
+__all__ = ["ASK_BIT", "HIT_BIT", "VERDICT_STEP", "Worth", "worth_of_places"]
+
+ASK_BIT, HIT_BIT, VERDICT_STEP = 1, 2, 4
+
+
+@dataclass(frozen=True, eq=False)
+class Worth:
+    """Places that a plan may take, arrays of shape (place,).
+
+    ``tier``: uint8, 0 best: ``VERDICT_STEP`` × verdict, plus ``HIT_BIT`` where products of strangers alone fall too
+    near, plus ``ASK_BIT`` where the law says *ask*; so a better verdict outweighs the rest. ``margin_db``: NaN where
+    not measured.
+    """
+
+    frequencies_hz: NDArray[np.int64]
+    tier: NDArray[np.uint8]
+    margin_db: NDArray[np.float64]
+
+    def index(self, frequency_hz: int) -> int | None:
+        """Which place a carrier is, ``None`` when it is none."""
+        i = int(np.searchsorted(self.frequencies_hz, frequency_hz))
+        return i if i < self.frequencies_hz.size and self.frequencies_hz[i] == frequency_hz else None
+
+
+def worth_of_places(places: Places, each: Class, foreign: Sequence[ForeignCarrier], losses: AreaLosses) -> Worth:
+    """The usable ones of ``places`` with their worth to a class."""
+    usable = places.may_use
+    frequencies_hz = places.frequencies_hz[usable]
+    heard = [
+        stranger.frequency_hz for stranger in foreign if stranger.products and losses.hears(each.area, stranger.area)
+    ]
+    hit = _hit_by_products(frequencies_hz, np.array(heard, dtype=np.int64), each.distances_hz)
+    verdict = np.minimum(places.verdict[usable], Verdict.NOT_MEASURED)
+    tier = VERDICT_STEP * verdict + HIT_BIT * hit + ASK_BIT * (places.answer[usable] == Answer.ASK)
+    return Worth(frequencies_hz, tier.astype(np.uint8), places.margin_db[usable])
+
+
+def _hit_by_products(
+    frequencies_hz: NDArray[np.int64], carriers_hz: NDArray[np.int64], distances_hz: tuple[int, int, int]
+) -> NDArray[np.bool_]:
+    """Which places lie too near to products that these carriers make among themselves."""
+    hits = np.zeros(frequencies_hz.size + 1, dtype=np.int64)
+    two, three, five = distances_hz
+    a, b = np.nonzero(~np.eye(carriers_hz.size, dtype=np.bool_))
+    _mark(hits, frequencies_hz, 2 * carriers_hz[a] - carriers_hz[b], two)
+    _mark(hits, frequencies_hz, 3 * carriers_hz[a] - 2 * carriers_hz[b], five)
+    once = a < b
+    for c in range(carriers_hz.size):
+        others = once & (a != c) & (b != c)
+        _mark(hits, frequencies_hz, carriers_hz[a[others]] + carriers_hz[b[others]] - carriers_hz[c], three)
+    return np.asarray(np.cumsum(hits[:-1]) > 0)
+
+
+def _mark(
+    hits: NDArray[np.int64], frequencies_hz: NDArray[np.int64], products_hz: NDArray[np.int64], distance_hz: int
+) -> None:
+    """Mark places nearer than ``distance_hz`` to a product, as +1 where a stretch begins and −1 where it ends."""
+    if distance_hz > 0:
+        np.add.at(hits, np.searchsorted(frequencies_hz, products_hz - distance_hz, side="right"), 1)
+        np.subtract.at(hits, np.searchsorted(frequencies_hz, products_hz + distance_hz, side="left"), 1)

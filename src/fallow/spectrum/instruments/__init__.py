@@ -1,0 +1,1 @@
+"""Several instruments in one survey, held against each other."""

@@ -1,0 +1,1 @@
+"""Long surveys: histograms per bin, percentiles and occupancy."""

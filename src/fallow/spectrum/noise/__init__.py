@@ -1,0 +1,1 @@
+"""What noise does: its scatter, the trace kind that it tells, and the floor per frequency."""

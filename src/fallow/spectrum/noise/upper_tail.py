@@ -1,0 +1,147 @@
+"""How far noise reaches up: by the model of its readings, or by what they show where that is more.
+
+Thresholds against false emitters lie where noise comes once in millions of readings, far beyond what a survey can
+count. The model (gamma distributed powers) says where that is for an ideal receiver. Readings of real ones may reach
+higher: they scatter evenly in decibels, or wider still. So the upper quantiles that can be counted are held against
+those of a model that scatters alike in the middle; where they lie higher by more than chance, a normal distribution in
+decibels is laid through the median and the steepest of them, and the higher of both counts.
+
+Quantiles are taken for stretches of the axis one by one, and the middle one of them counts: what is on the air
+somewhere is no noise. Sources: standard error of a quantile, √(p(1-p)/n)/density (Kendall and Stuart, The Advanced
+Theory of Statistics 1, 10.10, from memory); the mean of lognormal powers taken as lognormal again: Fenton, IRE Trans.
+CS-8 (1960) 57-67.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from statistics import NormalDist
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from fallow.spectrum.levels import Levels
+from fallow.spectrum.noise.scatter import find_residuals, level_step_db, some_rows
+from fallow.spectrum.statistics import estimate_samples, noise_quantile_db
+
+__all__ = ["UpperTail", "find_upper_tail"]
+
+Values = NDArray[np.float64]
+CHANCES = (0.02, 0.005, 0.001)  # at which readings are held against the model
+FEWEST_BEYOND = 5  # readings of a stretch beyond a quantile, or it is not asked
+STRETCHES = 15
+FEWEST_STRETCHES = 5  # of which the middle one is no emitter's
+FARTHEST_IN = 0.05  # chance from which on readings are in the far end, where the model may fail
+BY_LUCK_SIGMAS = 3.0  # above the model: no luck
+UNALIKE_SIGMAS = 3.0  # of a sweep's scatter from the usual one
+NEAR_SHARE = 0.015  # of the model's quantile: so well its shape is known
+REACH_SIGMAS, CELL_SIGMAS = 8.0, 0.02
+LN_PER_DB = math.log(10.0) / 10.0
+
+
+@dataclass(frozen=True)
+class UpperTail:
+    """What noise exceeds. ``shape``: of the gamma distributed reading. ``even_db``: standard deviation of the normal
+    distribution in decibels that covers what readings show above it; 0 where the model covers them.
+    """
+
+    shape: float
+    even_db: float = 0.0
+
+    def exceeded_db(self, chance: ArrayLike, readings: ArrayLike = 1.0) -> Values:
+        """What the mean of so many readings exceeds with this chance, dB above the mean noise; shapes broadcast."""
+        count = np.asarray(readings, dtype=np.float64)
+        above = noise_quantile_db(1.0 - np.asarray(chance, dtype=np.float64), self.shape * count)
+        if self.even_db == 0.0:
+            return above
+        from scipy import special  # heavy, so only where it is used
+
+        spread = self.even_db * LN_PER_DB
+        variance = np.log1p(np.expm1(spread**2) / count)
+        z = -special.ndtri(np.maximum(chance, 1e-14))
+        even = (spread**2 / 2 - variance / 2 + z * np.sqrt(variance)) / LN_PER_DB
+        higher = np.maximum(above, even + noise_quantile_db(0.5, self.shape))
+        return np.asarray(np.where(np.asarray(chance) <= FARTHEST_IN, higher, above), dtype=np.float64)
+
+
+def find_upper_tail(levels: Levels, rbw_bins: float, shape: float) -> UpperTail:
+    """How far the noise in levels of shape (sweep, bin) reaches up. ``rbw_bins``: resolution bandwidth in bins.
+    ``shape``: of the gamma distribution that stands for one reading.
+    """
+    rows = some_rows(levels)
+    found = find_residuals(rows, rbw_bins, level_step_db(rows))
+    if found is None:
+        return UpperTail(shape)
+    left, centring = found
+    left = _of_usual_sweeps(left - np.nanmedian(left)) / math.sqrt(1.0 + centring)
+    of_model_db = _of_model_db(_own_shape(left), centring)
+    together = max(1.0, rbw_bins)  # neighbours within one resolution say one thing
+    steepest, contradicted = 0.0, False
+    first: tuple[float, float] | None = None
+    for chance, model_db in zip(CHANCES, of_model_db, strict=True):
+        seen = _usual_quantile(left, chance)
+        if seen is None:
+            break
+        z = NormalDist().inv_cdf(1.0 - chance)
+        spread = seen.height_db / z
+        luck = math.sqrt(chance * together / seen.readings) / NormalDist().pdf(z) * spread
+        contradicted |= seen.height_db > model_db * (1.0 + NEAR_SHARE) + BY_LUCK_SIGMAS * luck
+        slope = 0.0 if first is None else (seen.height_db - first[1]) / (z - first[0])
+        steepest, first = max(steepest, spread, slope), first or (z, seen.height_db)
+    return UpperTail(shape, steepest if contradicted else 0.0)
+
+
+def _own_shape(left_db: Values) -> float:
+    """The gamma shape that scatters as the residuals do in their middle: a gain that drifts is not in it."""
+    known = left_db[np.isfinite(left_db)]
+    return estimate_samples(float(np.median(np.abs(known - np.roll(known, known.size // 2)))))
+
+
+def _of_model_db(shape: float, centring: float) -> Values:
+    """What gamma distributed readings exceed with each of ``CHANCES``, dB above their median, when a floor was taken
+    off that is itself a mean of them, and their scatter made as wide as theirs alone.
+    """
+    from scipy import special  # heavy, so only where it is used
+
+    spread_db = math.sqrt(float(special.polygamma(1, shape))) / LN_PER_DB
+    edges_db = np.arange(-REACH_SIGMAS, REACH_SIGMAS, CELL_SIGMAS) * spread_db
+    below = special.gammainc(shape, shape * 10.0 ** (edges_db / 10.0))
+    floor_db = math.sqrt(centring) * spread_db
+    places_db = np.arange(-4.0, 4.0 + CELL_SIGMAS / 2, CELL_SIGMAS) * spread_db
+    kernel = np.exp(-0.5 * np.square(places_db / max(floor_db, CELL_SIGMAS * spread_db / 4)))
+    below = np.convolve(np.pad(below, places_db.size // 2, mode="edge"), kernel / kernel.sum(), mode="valid")
+    quantiles_db = np.interp((0.5, *(1.0 - chance for chance in CHANCES)), below, edges_db)
+    return np.asarray((quantiles_db[1:] - quantiles_db[0]) / math.sqrt(1.0 + centring), dtype=np.float64)
+
+
+def _of_usual_sweeps(left_db: Values) -> Values:
+    """Only the sweeps that scatter no wider than the usual one: noise is alike in all of them, what sends is not."""
+    known = np.isfinite(left_db)
+    count = np.maximum(1, known.sum(axis=1))
+    spread = np.sqrt(np.where(known, np.square(left_db), 0.0).sum(axis=1) / count)
+    usual = float(np.median(spread[known.any(axis=1)]))
+    usual_sweeps = spread <= usual * (1.0 + UNALIKE_SIGMAS / np.sqrt(2.0 * count))
+    return np.asarray(left_db[usual_sweeps], dtype=np.float64)
+
+
+@dataclass(frozen=True)
+class _Seen:
+    """A quantile of the usual stretch in dB above the median, and of how many readings in all."""
+
+    height_db: float
+    readings: int
+
+
+def _usual_quantile(left_db: Values, chance: float) -> _Seen | None:
+    """What readings exceed with a chance in the middle one of the stretches; None where readings are too few."""
+    whole = int(np.isfinite(left_db).sum())
+    stretches = min(STRETCHES, int(whole * chance / (2 * FEWEST_BEYOND)))
+    if stretches < FEWEST_STRETCHES:
+        return None
+    parts = [part[np.isfinite(part)] for part in np.array_split(left_db, stretches, axis=1)]
+    told = [part for part in parts if part.size * chance >= FEWEST_BEYOND]
+    if len(told) < FEWEST_STRETCHES:
+        return None
+    heights = [float(np.quantile(part, 1.0 - chance)) for part in told]
+    return _Seen(float(np.median(heights)), sum(part.size for part in told))

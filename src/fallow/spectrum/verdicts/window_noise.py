@@ -1,0 +1,146 @@
+"""How high noise alone may show in windows: by the model of its readings, and by what the survey itself shows.
+
+Three things make noise reach higher than a gamma distribution of as many readings as a window has cells. Readings may
+scatter wider upwards (``upper_tail``); neighbours may say the same, where the resolution is wider than it was said to
+be; and the floor may be uneven, where a tuner steps by a decibel or two every few megahertz. The last is seen in the
+windows of the whole axis: how far their mean levels lie above the floor that was followed, beyond what their scatter
+explains. What stands higher than a floor's unevenness could is a signal and not asked.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from functools import cached_property
+from statistics import NormalDist
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fallow.spectrum.heard import Heard
+from fallow.spectrum.noise.noise_floor import Floor
+from fallow.spectrum.noise.scatter import find_residuals, level_step_db, some_rows
+from fallow.spectrum.noise.upper_tail import UpperTail
+
+__all__ = ["HIGHEST_UNEVEN_DB", "Uneven", "WindowNoise"]
+
+Values = NDArray[np.float64]
+NORMAL_MAD = 1.4826
+WIDEST_TAIL = 1.15  # of the standard deviation that the middle shows: what noise even in decibels needs, and luck
+ALIKE = 0.1  # correlation from which neighbouring readings are alike
+FARTHEST_LAG = 16  # bins
+HIGHEST_UNEVEN_DB = 12.0  # above the floor: what is more is a signal; common practice (steps of 1 to 2 dB, either way)
+UPPER_SHARE = 0.84  # of the windows, one standard deviation above their middle
+LEFT_OUT = 2.0  # standard errors of that quantile that are given up, so that luck makes no floor uneven
+FEWEST_WINDOWS = 24  # side by side, or the axis says nothing
+
+
+@dataclass(frozen=True, eq=False)
+class WindowNoise:
+    """What noise alone reaches in windows of a series."""
+
+    heard: Heard
+    floor: Floor
+
+    @cached_property
+    def together(self) -> float:
+        """As many neighbouring readings say as much as one, beyond what the resolution bandwidth explains; 1 or more.
+
+        Source: variance of a sum of correlated readings, 1 + 2·Σρ times that of independent ones.
+        """
+        if self._residuals is None:
+            return 1.0
+        return max(1.0, _alike(self._residuals[0], self._rbw_bins) / self._rbw_bins)
+
+    @cached_property
+    def tail(self) -> UpperTail:
+        """How far single readings of noise reach up: no farther than their scatter in the middle lets a normal
+        distribution reach, for what is beyond may be many short emitters.
+        """
+        found = self.heard.upper_tail
+        if self._residuals is None:
+            return found
+        left_db, centring = self._residuals
+        known = left_db[np.isfinite(left_db)]
+        sd_db = NORMAL_MAD * float(np.median(np.abs(known - np.median(known)))) / math.sqrt(1.0 + centring)
+        return replace(found, even_db=min(found.even_db, WIDEST_TAIL * sd_db))
+
+    @cached_property
+    def _residuals(self) -> tuple[Values, float] | None:
+        rows = some_rows(self.heard.levels_db)
+        return find_residuals(rows, self._rbw_bins, level_step_db(rows))
+
+    @property
+    def _rbw_bins(self) -> float:
+        return max(1.0, self.heard.rbw_hz / float(self.heard.axis.step_hz))
+
+    def reached_db(self, chance: Values, cells: Values, sweeps: int) -> Values:
+        """What the mean over so many sweeps exceeds with a chance if the floor is even, dB above it."""
+        readings = np.maximum(1.0, cells / self.together) * sweeps
+        return np.maximum(0.0, self.tail.exceeded_db(chance, readings))
+
+    def uneven(self, width_hz: float) -> Uneven:
+        """How uneven the floor is for windows of this width."""
+        above_db, apart = self._mean_above_db(width_hz)
+        left = above_db[above_db <= HIGHEST_UNEVEN_DB]
+        count = left.size / apart
+        of_dips = math.sqrt(2.0) * self.floor.uneven_db  # the floor may have been followed from a lowered stretch
+        if count < FEWEST_WINDOWS:
+            return Uneven(0.0, of_dips)
+        middle, upper = (float(np.quantile(left, share)) for share in (0.5, UPPER_SHARE))
+        z = NormalDist().inv_cdf(UPPER_SHARE)
+        luck = math.sqrt(UPPER_SHARE * (1.0 - UPPER_SHARE) / count) / NormalDist().pdf(z)
+        seen = max(0.0, upper - middle) / z * max(0.0, 1.0 - LEFT_OUT * luck)
+        cells = max(1.0, width_hz / max(self.heard.rbw_hz, float(self.heard.axis.step_hz)) / self.together)
+        explained = float(self.reached_db(np.array(1.0 - UPPER_SHARE), np.array(cells), self.heard.n_sweeps)) / z
+        return Uneven(max(0.0, middle), max(of_dips, math.sqrt(max(0.0, seen**2 - explained**2))))
+
+    def _mean_above_db(self, width_hz: float) -> tuple[Values, float]:
+        """Mean power over the survey above the floor's in windows all over the axis, dB; and how many of the windows
+        overlap.
+        """
+        bins = max(1, round(width_hz / float(self.heard.axis.step_hz)))
+        hop = max(1, bins // 2)
+        known = self.heard.measured & np.isfinite(self.floor.ceiling_db)
+        shown, noise = (
+            _sums(np.where(known, 10.0 ** (level / 10.0), 0.0), bins)[::hop]
+            for level in (self.heard.mean_db, self.floor.ceiling_db)
+        )
+        whole = _sums(known.astype(np.float64), bins)[::hop] > bins - 0.5
+        return 10.0 * np.log10(shown[whole] / noise[whole]), bins / hop
+
+
+@dataclass(frozen=True)
+class Uneven:
+    """The floor's unevenness over windows: the middle one's height above it and their standard deviation, dB."""
+
+    middle_db: float
+    sd_db: float
+
+    def reached_db(self, even_db: Values, chance: Values) -> Values:
+        """What noise reaches above the floor with a chance where an even floor would let it reach ``even_db``."""
+        from scipy import special  # heavy, so only where it is used
+
+        rough = np.minimum(-special.ndtri(chance) * self.sd_db, HIGHEST_UNEVEN_DB)
+        return np.asarray(self.middle_db + np.hypot(even_db, rough), dtype=np.float64)
+
+
+def _sums(per_bin: Values, bins: int) -> Values:
+    total = np.concatenate([[0.0], np.cumsum(per_bin)])
+    return np.asarray(total[bins:] - total[:-bins], dtype=np.float64)
+
+
+def _alike(left_db: Values, rbw_bins: float) -> float:
+    """How many readings say as much as one, from the correlation of neighbours' powers in residuals (sweep, bin)."""
+    valid = np.isfinite(left_db)
+    power = np.where(valid, 10.0 ** (np.nan_to_num(left_db) / 10.0), 0.0)
+    power = np.where(valid, power - power.sum() / max(1, valid.sum()), 0.0)
+    variance = float(np.square(power).sum()) / max(1, int(valid.sum()))
+    together, reach = 1.0, max(FARTHEST_LAG, math.ceil(2 * rbw_bins))
+    for lag in range(1, min(reach, left_db.shape[1] // 4)):
+        pairs = int((valid[:, lag:] & valid[:, :-lag]).sum())
+        correlation = float((power[:, lag:] * power[:, :-lag]).sum()) / max(1, pairs) / max(variance, 1e-12)
+        if correlation < ALIKE:
+            break
+        together += 2.0 * correlation
+    return together
