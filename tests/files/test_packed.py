@@ -246,6 +246,78 @@ def test_hdf5(tmp_path: Path) -> None:
         read_file(tmp_path / "s.h5")
 
 
+def written_hdf5(path: Path, **arrays: np.ndarray) -> Path:
+    h5py = pytest.importorskip("h5py", reason="the extra hdf5 is not installed")
+    with h5py.File(path, "w") as file:
+        for name, array in arrays.items():
+            file[name] = array
+    return path
+
+
+LOW_MHZ = np.linspace(0.5, 3.5, 40)  # could be gigahertz, if its name did not say
+MORE_LEVELS = np.tile(np.array(LEVELS, float), (3, 1)) + np.arange(3)[:, None]
+
+
+@pytest.mark.parametrize(
+    ("axis", "level", "unit"),
+    [("freq_mhz", "power_dbm", "dBm"), ("frequencyMHz", "levels_dBuV", "dBuV"), ("f_MHz", "powerDbm", "dBm")],
+)
+def test_units_in_the_names_of_hdf5_data(tmp_path: Path, axis: str, level: str, unit: str) -> None:
+    shift = 107 if unit == "dBuV" else 0
+    (reading,) = read_paths([written_hdf5(tmp_path / "s.h5", **{axis: LOW_MHZ, level: MORE_LEVELS + shift})])
+    assert isinstance(reading, FileReading)
+    assert (reading.level_unit, reading.low_hz, reading.high_hz) == (unit, 500_000, 3_500_000)
+    assert not any("not stated" in note for note in reading.notes)
+
+
+def test_each_array_of_an_hdf5_file_keeps_its_own_unit(tmp_path: Path) -> None:
+    names = {"frequency_hz": LOW_MHZ * 1e6, "levels_dbm": MORE_LEVELS, "levels_dbuv": MORE_LEVELS + 106.99}
+    first, second = read_paths([written_hdf5(tmp_path / "s.h5", **names)])
+    assert isinstance(first, FileReading)
+    assert isinstance(second, FileReading)
+    assert (first.level_unit, second.level_unit) == ("dBm", "dBuV")
+    np.testing.assert_allclose(first.series[0].levels_db, second.series[0].levels_db, atol=1e-3)
+
+
+def test_units_that_groups_state_and_records_of_named_fields(tmp_path: Path) -> None:
+    h5py = pytest.importorskip("h5py", reason="the extra hdf5 is not installed")
+    with h5py.File(tmp_path / "s.h5", "w") as file:
+        file.attrs["level_unit"] = np.bytes_("dBm")
+        group = file.create_group("scan")
+        group.attrs["Frequency Unit"] = "MHz"
+        pairs = list(zip(LOW_MHZ, MORE_LEVELS[0], strict=True))
+        group["points"] = np.array(pairs, dtype=[("f", "f8"), ("level", "f4")])
+    (reading,) = read_paths([tmp_path / "s.h5"])
+    assert isinstance(reading, FileReading)
+    assert (reading.path, reading.level_unit) == (f"{tmp_path / 's.h5'}/scan points level.npy", "dBm")
+    assert reading.high_hz == 3_500_000
+
+
+def test_a_number_in_a_name_is_no_entry_of_the_times(tmp_path: Path) -> None:
+    names = {"frequency_hz": LOW_MHZ * 1e6, "levels": MORE_LEVELS[0], "time_s": 1714557600.0 + np.arange(5)}
+    (reading,) = read_paths([written_hdf5(tmp_path / "s.h5", **names)])
+    assert isinstance(reading, FileReading)
+    assert reading.start is None
+
+
+def test_units_in_the_metadata_of_parquet(tmp_path: Path) -> None:
+    megahertz, dbm = {"unit": "MHz"}, {"units": "dBm"}
+    fields = [
+        pa.field("frequency", pa.float64(), metadata=megahertz),
+        pa.field("level", pa.float64(), metadata=dbm),
+    ]
+    values = [LOW_MHZ, MORE_LEVELS[0]]
+    parquet.write_table(pa.table(values, schema=pa.schema(fields)), tmp_path / "own.parquet")
+    general = pa.table({"frequency": LOW_MHZ, "level": MORE_LEVELS[0]}).replace_schema_metadata(
+        {"level_unit": "dBm", "freq unit": "MHz"}
+    )
+    parquet.write_table(general, tmp_path / "general.parquet")
+    for name in ("own", "general"):
+        reading = read_file(tmp_path / f"{name}.parquet")
+        assert (reading.level_unit, reading.high_hz) == ("dBm", 3_500_000)
+        assert not any("not stated: assumed" in note for note in reading.notes)
+
+
 def test_an_hdf5_library_that_hangs_is_given_up(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(hdf5_module, "find_spec", lambda _: True)
     monkeypatch.setattr(hdf5_module, "_LONGEST_S", 0.2)

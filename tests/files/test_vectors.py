@@ -43,7 +43,7 @@ def test_named_one_by_one_the_axis_is_found_beside(tmp_path: Path) -> None:
 
 def test_a_square_of_sweeps_with_times(tmp_path: Path) -> None:
     seconds = 1714560000.0 + np.arange(6)
-    saved(tmp_path, axis_mhz=AXIS_HZ / 1e6, sweeps=levels(3, (6, 400)), when=seconds)
+    saved(tmp_path, axis=AXIS_HZ / 1e6, sweeps=levels(3, (6, 400)), when=seconds)
     reading = read_file(tmp_path / "sweeps.npy")
     assert (reading.sweeps, reading.points, reading.start) == (6, 400, "2024-05-01T10:40:00Z")
     assert any("assumed to be MHz" in note for note in reading.notes)
@@ -129,3 +129,22 @@ def test_frequencies_added_up_in_floats_are_an_even_grid(tmp_path: Path) -> None
     uneven = AXIS_HZ + 40.0 * (np.arange(400) % 3)
     saved(tmp_path, freq=uneven)
     assert read_file(tmp_path / "psd_0.npy").series[0].axis.points_hz is not None
+
+
+def test_names_of_vectors_state_units(tmp_path: Path) -> None:
+    saved(tmp_path, freq_mhz=np.linspace(0.5, 3.5, 400), levels_dbm=levels(0))
+    reading = read_file(tmp_path / "levels_dbm.npy")
+    assert (reading.level_unit, reading.low_hz, reading.high_hz) == ("dBm", 500_000, 3_500_000)
+    assert reading.notes == ("frequencies from freq_mhz.npy",)
+    assert read_file(tmp_path / "levels_dbm.npy", Telling(unit="GHz", level_unit="dB")).high_hz == 3_500_000_000
+
+
+def test_a_name_that_can_t_be_true_is_asked_about(tmp_path: Path) -> None:
+    saved(tmp_path, freq_ghz=AXIS_HZ, psd=levels(0))
+    (need,) = read_file(tmp_path / "psd.npy").needs
+    assert need == ("freq_ghz.npy says GHz, and 470000000 to 475985000 GHz are no frequencies of a sweep (say --unit)")
+
+
+def test_a_unit_in_a_name_that_the_numbers_contradict_is_not_taken(tmp_path: Path) -> None:
+    saved(tmp_path, freq=AXIS_HZ, noise_mw=levels(0))
+    assert read_file(tmp_path / "noise_mw.npy").level_unit == "dB"

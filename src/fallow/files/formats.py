@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from os import PathLike
 from pathlib import Path
@@ -71,7 +71,8 @@ def read_paths(
 class _Reader:
     """Reads one path after another; what stands beside vectors is looked up once per folder.
 
-    ``depth``: how many archives lie around what is read; ``budget``: what may still come out of them.
+    ``depth``: how many archives lie around what is read; ``budget``: what may still come out of them;
+    ``said``: by file name the words about its unit that stood beside an array.
     """
 
     telling: Telling
@@ -79,6 +80,7 @@ class _Reader:
     known: dict[Path, Companions] = field(default_factory=dict)
     depth: int = 0
     budget: Budget = field(default_factory=Budget)
+    said: Mapping[str, str] = field(default_factory=dict)
 
     def file(self, path: Path) -> Iterator[FileReading | FileRefusal]:
         """One file, its failure turned into a refusal; of a packed one what is in it."""
@@ -98,9 +100,7 @@ class _Reader:
             raise InputError("archives lie too deep within each other: unpack them first", path=path)
         budget = self.budget if self.depth else Budget()
         with unpacked(path, head, budget) as laid:
-            inner = replace(
-                self, telling=laid.telling_beside(self.telling), known={}, depth=self.depth + 1, budget=budget
-            )
+            inner = replace(self, known={}, depth=self.depth + 1, budget=budget, said=laid.said)
             if laid.single:
                 (only,) = laid.folder.iterdir()
                 return [renamed(result, only, str(path)) for result in inner.file(only)]
@@ -141,7 +141,7 @@ class _Reader:
 
     def _beside(self, folder: Path) -> Companions:
         if folder not in self.known:
-            self.known[folder] = companions_of(folder)
+            self.known[folder] = companions_of(folder, self.said)
         return self.known[folder]
 
     def _progress_of(self, path: Path) -> Callable[[float], None] | None:

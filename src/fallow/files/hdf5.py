@@ -1,4 +1,4 @@
-"""HDF5: every array of numbers in a file as a ``.npy`` file of its name, and the units that attributes state.
+"""HDF5: every array of numbers in a file as a ``.npy`` file of its name, and what attributes say of their units.
 
 The library that reads HDF5 can hang or fall over on damaged files. So it works in a process of its own, which is given
 up when it takes too long; arrays that say they live in other files are left out.
@@ -8,15 +8,16 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import subprocess
 import sys
+from collections.abc import Iterator
 from importlib import import_module
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
 from fallow.errors import InputError
-from fallow.files.wording import frequency_unit_named, level_unit_named
 
 __all__ = ["lay_out_arrays", "unpack_hdf5"]
 
@@ -24,8 +25,8 @@ _LONGEST_S = 60.0  # a gigabyte comes out in a few seconds
 _CHILD = "import sys; from fallow.files.hdf5 import lay_out_arrays; lay_out_arrays(*sys.argv[1:])"
 
 
-def unpack_hdf5(path: Path, folder: Path, most_bytes: int, most_arrays: int) -> tuple[str | None, str | None]:
-    """Lay out the arrays in ``folder``; the units of frequency and level that the file states.
+def unpack_hdf5(path: Path, folder: Path, most_bytes: int, most_arrays: int) -> dict[str, str]:
+    """Lay out the arrays in ``folder``; by the name of each what its attributes, else those around it, say of units.
 
     Raises InputError without the extra, for damage, and where more than ``most_bytes`` or ``most_arrays`` are declared.
     """
@@ -41,7 +42,8 @@ def unpack_hdf5(path: Path, folder: Path, most_bytes: int, most_arrays: int) -> 
         raise InputError("the HDF5 file is damaged, or of a kind that can't be read", path=path) from error
     if found["too_much"]:
         raise InputError("more comes out of it than can be read", path=path, hint="save what you need as text")
-    return found["unit"], found["level_unit"]
+    said: dict[str, str] = found["said"]
+    return said
 
 
 def lay_out_arrays(path: str, folder: str, most_bytes: str, most_arrays: str) -> None:
@@ -50,29 +52,49 @@ def lay_out_arrays(path: str, folder: str, most_bytes: str, most_arrays: str) ->
 
     h5py: Any = import_module("h5py")  # an extra, and without types
     sizes: list[int] = []
-    stated: list[str] = []
+    said: dict[str, str] = {}
 
     def keep(name: str, found: Any) -> bool | None:
-        if not isinstance(found, h5py.Dataset) or found.dtype.kind not in "fiuc" or found.ndim not in (1, 2):
+        if not isinstance(found, h5py.Dataset) or found.ndim not in (1, 2) or found.is_virtual or found.external:
             return None
-        if found.is_virtual or found.external:
-            return None
-        sizes.append(found.nbytes)
-        if sum(sizes) > int(most_bytes) or len(sizes) > int(most_arrays):
-            return True  # visits no more
-        target = Path(folder, "".join(c if c.isalnum() or c in "-_." else " " for c in name).strip(" .")[:100])
-        np.save(target.with_name(f"{target.name} {len(sizes)}.npy" if target.name else "array.npy"), found[()])
-        stated.extend(str(found.attrs[key]) for key in found.attrs if key.lower() in ("unit", "units"))
+        for full_name, field in _columns(name, found.dtype):
+            sizes.append(found.size * (found.dtype if field is None else found.dtype[field]).itemsize)
+            if sum(sizes) > int(most_bytes) or len(sizes) > int(most_arrays):
+                return True  # visits no more
+            target = _free_place(Path(folder), full_name)
+            np.save(target, found[()] if field is None else found[field])
+            said[target.name] = " ".join(_units_said(found))
         return None
 
     with h5py.File(path, "r") as file:
         too_much = file.visititems(keep) is True
-    levels = [unit for words in stated if (unit := _told_unit(level_unit_named(words))) is not None]
-    frequencies = [unit for words in stated if (unit := frequency_unit_named(words)) is not None]
-    said = {"too_much": too_much, "unit": (*frequencies, None)[0], "level_unit": (*levels, None)[0]}
-    sys.stdout.write(json.dumps(said))
+    sys.stdout.write(json.dumps({"too_much": too_much, "said": said}))
 
 
-def _told_unit(level_unit: str | None) -> str | None:
-    """A unit of levels as ``Telling`` has it, ``None`` for those that it has not."""
-    return next((unit for unit in ("dBm", "dBuV") if unit.lower() == level_unit), None)
+def _columns(name: str, dtype: Any) -> Iterator[tuple[str, str | None]]:
+    """The arrays of numbers in a set of data: itself, or one for each named field of its records."""
+    if dtype.kind in "fiuc":
+        yield name, None
+    for field in dtype.names or ():
+        if dtype[field].kind in "fiuc":
+            yield f"{name} {field}", field
+
+
+def _free_place(folder: Path, name: str) -> Path:
+    stem = "".join(c if c.isalnum() or c in "-_." else " " for c in name).strip(" .")[:100] or "array"
+    target = folder / f"{stem}.npy"
+    while target.exists():  # names that differ in what no file's name can have
+        target = target.with_name(f"{target.stem} again.npy")
+    return target
+
+
+def _units_said(found: Any) -> Iterator[str]:
+    """The words in attributes about units, those of the set of data first, then those of the groups around it."""
+    while True:
+        for key in found.attrs:
+            if {"unit", "units"} & set(re.split(r"[\W_]+", key.lower())):
+                value = found.attrs[key]
+                yield value.decode("utf-8", "replace") if isinstance(value, bytes) else str(value)
+        if found.name in ("/", None):
+            return
+        found = found.parent

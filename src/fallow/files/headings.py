@@ -21,6 +21,7 @@ from fallow.files.wording import FREQUENCY_FACTORS_HZ, detector_named, frequency
 __all__ = [
     "Words",
     "axis_units",
+    "impossible_unit",
     "likelihood",
     "names_frequency",
     "names_level",
@@ -65,10 +66,14 @@ def units_of(
         return (
             UnitChoice(possible) if possible else f"in no unit are {low:.10g} to {high:.10g} the frequencies of a sweep"
         )
-    factor = FREQUENCY_FACTORS_HZ[unit]
-    if not _LOWEST_STATED_HZ <= high * factor <= _HIGHEST_STATED_HZ:
-        return f"{by} says {unit}, and {low:.10g} to {high:.10g} {unit} are no frequencies of a sweep"
-    return UnitChoice((unit,), by if stated else "the preamble")
+    return impossible_unit(unit, low, high, by) or UnitChoice((unit,), by if stated else "the preamble")
+
+
+def impossible_unit(unit: str, low: float, high: float, by: str) -> str:
+    """A sentence where ``by`` states a unit in which the frequencies ``low`` to ``high`` can't be; else nothing."""
+    if _LOWEST_STATED_HZ <= high * FREQUENCY_FACTORS_HZ[unit] <= _HIGHEST_STATED_HZ:
+        return ""
+    return f"{by} says {unit}, and {low:.10g} to {high:.10g} {unit} are no frequencies of a sweep"
 
 
 def likelihood(frequencies: Sequence[float], units: UnitChoice, scale: LevelScale) -> int:

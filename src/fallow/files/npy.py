@@ -7,8 +7,8 @@ content.
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
 from tokenize import TokenError
@@ -18,11 +18,13 @@ from numpy.typing import NDArray
 
 from fallow.errors import InputError
 from fallow.files.axes import axis_of, plausible_units
-from fallow.files.levels import LevelScale, believable_levels, can_be_levels, scale_concluded, scale_named
+from fallow.files.headings import impossible_unit
+from fallow.files.levels import LevelScale, believable_levels, can_be_levels, fits_scale, scale_concluded, scale_named
 from fallow.files.readings import FileReading, NotASweepError, Telling
 from fallow.files.recordings import reading_of, recording_of_array
+from fallow.files.records import plain_words
 from fallow.files.times import epoch_scale, iso_text, zone_named
-from fallow.files.wording import FREQUENCY_FACTORS_HZ, detector_named
+from fallow.files.wording import FREQUENCY_FACTORS_HZ, detector_named, frequency_unit_named, level_unit_named
 from fallow.spectrum.sweep import Series
 
 __all__ = ["Companions", "companions_of", "read_npy"]
@@ -37,20 +39,27 @@ _FLOAT_DIGITS = 12  # decimals that a float64 of megahertz or hertz can be trust
 
 @dataclass(frozen=True, eq=False)
 class Companions:
-    """Axes and times by file name, and the names of files that only unpickling could read."""
+    """Axes and times by file name, the names of files that only unpickling could read, and by file name what is said
+    of a unit beside the file."""
 
     axes: dict[str, NDArray[np.generic]]
     times: dict[str, NDArray[np.generic]]
     pickled: tuple[str, ...]
+    said: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def serving(self) -> frozenset[str]:
         """Names of files that give no reading of their own where levels stand beside them."""
         return frozenset((*self.axes, *self.times, *(self.pickled if self.axes else ())))
 
+    def unit_words(self, name: str) -> str:
+        """The words in a file's name, and behind them what is said beside it, in which its unit may stand."""
+        return f"{plain_words(Path(name).stem)} {self.said.get(name, '')}"
 
-def companions_of(folder: Path) -> Companions:
-    """The ``.npy`` files of a folder that can be axes or times. Files that can't be opened are none."""
+
+def companions_of(folder: Path, said: Mapping[str, str] | None = None) -> Companions:
+    """The ``.npy`` files of a folder that can be axes or times; ``said`` is kept beside. Files that can't be opened
+    are none."""
     axes, times, pickled = {}, {}, []
     for path in sorted(folder.glob("*.npy")):
         try:
@@ -64,7 +73,7 @@ def companions_of(folder: Path) -> Companions:
             axes[path.name] = array
         elif _is_times(array):
             times[path.name] = array
-    return Companions(axes, times, tuple(pickled))
+    return Companions(axes, times, tuple(pickled), said or {})
 
 
 def read_npy(path: Path, telling: Telling, beside: Companions | None = None) -> FileReading:
@@ -132,15 +141,10 @@ def _read(
     path, points = vectors.path, np.asarray(frequencies, dtype=np.float64)
     falling = bool(points[0] > points[-1])
     points = points[::-1] if falling else points
-    units = plausible_units(float(points[0]), float(points[-1]), float(np.median(np.diff(points))))
-    unit = next((name for name in FREQUENCY_FACTORS_HZ if name.lower() == (telling.unit or "").lower()), None)
-    if unit is None and len(units) != 1:
-        return _bare(
-            path,
-            (f"the unit of the frequencies in {axis_name} is open: {' or '.join(units) or 'none fits'} (say --unit)",),
-        )
-    unit = unit or units[0]
-    scale = _scale(vectors.sample, telling, path)
+    unit, remark = _unit(points, axis_name, telling, beside)
+    if unit is None:
+        return _bare(path, (remark,))
+    scale = _scale(vectors.sample, telling, path, beside)
     slack = _ADDED_UP_HZ / FREQUENCY_FACTORS_HZ[unit]
     axis = axis_of(np.ascontiguousarray(points), unit, _FLOAT_DIGITS, str(path), slack)
     levels, rejected = believable_levels(vectors.levels_db(scale, falling=falling), scale, axis, telling.rbw_hz)
@@ -151,12 +155,7 @@ def _read(
         source=str(path),
     )  # fmt: skip
     start = None if seconds is None else iso_text(float(np.nanmin(seconds)), utc=zone_known)
-    assumed = (
-        ()
-        if telling.unit
-        else (f"the unit of the frequencies is not stated: assumed to be {unit} (--unit says otherwise)",)
-    )
-    notes = (f"frequencies from {axis_name}", *assumed, scale.note, *rejected, *time_notes, *_pickled_notes(beside))
+    notes = (f"frequencies from {axis_name}", remark, scale.note, *rejected, *time_notes, *_pickled_notes(beside))
     reading = _bare(path, ())
     return FileReading(
         reading.path, reading.layout, None, None, None, scale.told, (series,), False,
@@ -164,9 +163,27 @@ def _read(
     )  # fmt: skip
 
 
-def _scale(values: NDArray[np.float64], telling: Telling, path: Path) -> LevelScale:
+def _unit(points: NDArray[np.float64], axis_name: str, telling: Telling, beside: Companions) -> tuple[str | None, str]:
+    """The unit of rising frequencies, and a note on it; without a unit the question."""
+    if telling.unit is not None:
+        return next(name for name in FREQUENCY_FACTORS_HZ if name.lower() == telling.unit.lower()), ""
+    low, high = float(points[0]), float(points[-1])
+    stated = frequency_unit_named(beside.unit_words(axis_name))
+    if stated is not None:
+        impossible = impossible_unit(stated, low, high, axis_name)
+        return (None, f"{impossible} (say --unit)") if impossible else (stated, "")
+    units = plausible_units(low, high, float(np.median(np.diff(points))))
+    if len(units) == 1:
+        return units[0], f"the unit of the frequencies is not stated: assumed to be {units[0]} (--unit says otherwise)"
+    return None, f"the unit of the frequencies in {axis_name} is open: {' or '.join(units) or 'none fits'} (say --unit)"
+
+
+def _scale(values: NDArray[np.float64], telling: Telling, path: Path, beside: Companions) -> LevelScale:
     if telling.level_unit is not None:
         return scale_named(telling.level_unit, "you")
+    named = level_unit_named(beside.unit_words(path.name))
+    if named is not None and fits_scale(values, scale_named(named, "the file")):
+        return scale_named(named, "the file")
     if not can_be_levels(values.reshape(-1)) or float(np.nanmin(values)) == float(np.nanmax(values)):
         raise InputError("its numbers are neither decibels nor linear power", path=path)
     return scale_concluded(values)

@@ -12,15 +12,15 @@ import re
 import tarfile
 import zipfile
 import zlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path, PurePosixPath
 from tempfile import TemporaryDirectory
 
 from fallow.errors import InputError
 from fallow.files.hdf5 import unpack_hdf5
-from fallow.files.readings import FileReading, FileRefusal, NotASweepError, Telling
+from fallow.files.readings import FileReading, FileRefusal, NotASweepError
 
 __all__ = ["HEAD_BYTES", "Budget", "Laid", "is_packed", "renamed", "take_bytes", "unpacked"]
 
@@ -50,17 +50,12 @@ def is_packed(head: bytes) -> bool:
 
 @dataclass
 class Laid:
-    """What came out of a packed file: the folder; whether it is a single file without a name of its own; which units
-    of frequency and level the file states for all of it."""
+    """What came out of a packed file: the folder; whether it is a single file without a name of its own; by the name
+    of an array the words about its unit that stood beside it."""
 
     folder: Path
     single: bool = False
-    unit: str | None = None
-    level_unit: str | None = None
-
-    def telling_beside(self, telling: Telling) -> Telling:
-        """What the user says, and where he says nothing of units, what the file states."""
-        return replace(telling, unit=telling.unit or self.unit, level_unit=telling.level_unit or self.level_unit)
+    said: Mapping[str, str] = field(default_factory=dict)
 
 
 @contextmanager
@@ -108,7 +103,7 @@ def _unpack(path: Path, head: bytes, laid: Laid, budget: Budget) -> None:
         with gzip.open(path) as stream:
             _copy(stream.read, folder, _ungzipped_name(path), path, budget)
     elif head.startswith(_HDF5):
-        laid.unit, laid.level_unit = unpack_hdf5(path, folder, budget.bytes_left, budget.members_left)
+        laid.said = unpack_hdf5(path, folder, budget.bytes_left, budget.members_left)
         for array in folder.iterdir():
             _take_member(budget, path)
             take_bytes(budget, array.stat().st_size, path)

@@ -14,7 +14,9 @@ __all__ = ["detector_named", "frequency_unit_named", "level_unit_named", "says",
 
 FREQUENCY_FACTORS_HZ = {"Hz": 1, "kHz": 10**3, "MHz": 10**6, "GHz": 10**9}  # SI prefixes
 _FREQUENCY_UNIT = re.compile(
-    r"(?<![a-z])(hz|khz|mhz|ghz|hertz|kilohertz|megahertz|gigahertz|ггц|мгц|кгц|гц)(?![a-z])", re.I
+    r"(?:(?<![a-z])|(?-i:(?<=[a-z])(?=[MG]?Hz|kHz)))"  # frequencyMHz too
+    r"(hz|khz|mhz|ghz|hertz|kilohertz|megahertz|gigahertz|ггц|мгц|кгц|гц)(?![a-z])",
+    re.I,
 )
 _FREQUENCY_UNITS = {
     **{name.lower(): name for name in FREQUENCY_FACTORS_HZ},
@@ -22,7 +24,8 @@ _FREQUENCY_UNITS = {
     "гц": "Hz", "кгц": "kHz", "мгц": "MHz", "ггц": "GHz",
 }  # fmt: skip
 _LEVEL_UNIT = re.compile(
-    r"(?<![a-z0-9µμ])(dbm\s*/\s*hz|dbm|db\s*\(?\s*[uµμ]v\s*\)?|dbmv|dbv|dbw|dbfs|dbc|dbr|db|mw|w|[uµμ]v|mv|v\^?2\s*/\s*hz|v²/hz|linear|lin)(?![a-z0-9µμ])",
+    r"(?:(?<![a-z0-9µμ])|(?-i:(?<=[a-z])(?=[dD]B[muµμ]|Dbm)))"  # powerDbm too
+    r"(dbm\s*/\s*hz|dbm|db\s*\(?\s*[uµμ]v\s*\)?|dbmv|dbv|dbw|dbfs|dbc|dbr|db|mw|w|[uµμ]v|mv|v\^?2\s*/\s*hz|v²/hz|linear|lin)(?![a-z0-9µμ])",
     re.I,
 )
 _KINDS = (
