@@ -281,9 +281,39 @@ def test_one_port_is_a_match_and_no_gain(write: Write) -> None:
     assert (caught.value.line, caught.value.column) == (2, "gain_db")
 
 
+def test_a_passive_part_that_gains_in_a_measurement_is_told(write: Write) -> None:
+    pytest.importorskip("skrf", reason="scikit-rf reads these files")
+    write("lead.s2p", "# MHz S DB R 50\n470 -30 0 -1 0 -1 0 -30 0\n600 -30 0 0.8 0 0.8 0 -30 0\n")
+    write("lead.csv", "frequency_mhz,gain_db\n470,-1\n600,0.3\n")
+    for name, gains in (("lead.s2p", "0.8"), ("lead.csv", "0.3")):
+        (cable,) = read_chain(chain(write, f"lead;cable;{name};0.1;\n")).parts
+        assert f"{name}: 'lead' is a cable and gains up to {gains} dB" in cable.notes[-1]
+        (amplifier,) = read_chain(chain(write, f"lead;other;{name};0.1;\n")).parts
+        assert not any("gains up to" in note for note in amplifier.notes)
+
+
+def test_a_curve_of_losses_without_their_sign_is_refused(write: Write) -> None:
+    write("lead.csv", "frequency_mhz,gain_db\n470,3\n600,4.5\n")
+    with pytest.raises(InputError, match=r"a cable of \+4.5 dB would amplify") as caught:
+        read_chain(chain(write, "lead;cable;lead.csv;0.1;\n"))
+    assert caught.value.hint == "write losses as negative gains; an amplifier is of kind other"
+
+
+@pytest.mark.parametrize("kind", ["cable", "filter", "pad"])
+def test_a_slip_of_the_sign_is_refused(write: Write, kind: str) -> None:
+    with pytest.raises(InputError, match=rf"a {kind} of \+6 dB would amplify") as caught:
+        read_chain(chain(write, f"lead;{kind};6;0.1;\n"))
+    assert caught.value.hint == "write -6; an amplifier is of kind other"
+    assert read_chain(chain(write, "box;other;6;0.1;\nwhip;antenna;6;1;\n")).parts[0].gain_db == 6
+
+
 @pytest.mark.parametrize(
     ("row", "said", "column"),
     [
+        ("pad;pad;-1e9;1;\n", "-1e\\+09 dB can't be", "gain_db"),
+        ("box;instrument;200;1;\n", "a gain of 200 dB can't be", "gain_db"),
+        ("pad;pad;-3;1e9;\n", "1e9 dB leaves nothing known", "u_db"),
+        ("pad;pad;-3;1;1e9\n", "VSWR of 1e9 can't be", "vswr"),
         ("whip;antenna;0;1;0.5\n", "VSWR of 0.5 can't be", "vswr"),
         ("whip;antenna;0;1;nowhere.s1p\n", "nor a file beside", "vswr"),
         ("whip;antenna;0;1;chain.csv\n", "neither a number nor a Touchstone file", "vswr"),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from fallow.files.curves import read_curve
@@ -21,6 +21,11 @@ _CHAIN_COLUMNS = (
     Column(("vswr", "swr", "ros", "roe"), is_number=True),
 )
 _ENDS = ("antenna", "instrument")
+_PASSIVE = ("cable", "filter", "pad")
+_MEASURED_DB = 0.5  # common practice: by so much a calibration may miss the loss of a short part
+_MOST_DB = 150.0  # common practice: no part of a chain gains or loses more
+_MOST_U_DB = 30.0  # common practice: of a level that may be a thousand times off nothing is known
+_MOST_VSWR = 1000.0  # common practice: beyond it nothing is connected
 
 
 def read_chain(path: FilePath) -> Chain:
@@ -32,7 +37,7 @@ def _part(row: Row) -> ChainPart:
     kind = row.needed("kind").lower()
     if kind not in KINDS:
         raise row.wrong("kind", f"the kind {row.text('kind')!r} is not known", hint=f"it is one of {', '.join(KINDS)}")
-    gain = _gain(row, kind)
+    gain = _within_reason(_gain(row, kind), row, kind)
     reflections, notes = _reflections(row, gain.measured)
     return ChainPart(
         row.needed("part"),
@@ -75,6 +80,26 @@ def _gain(row: Row, kind: str) -> _Gain:
     return _Gain(0.0, (*measured.notes, taken), measured, is_known=False)
 
 
+def _within_reason(gain: _Gain, row: Row, kind: str) -> _Gain:
+    """The gain; refused where no part, or no passive one, can have it, with a note where it may be an error of the one
+    who measured it."""
+    curve = gain.gain_db
+    largest_db = float(curve.gains_db.max()) if isinstance(curve, GainCurve) else curve
+    if not isinstance(curve, GainCurve) and abs(curve) > _MOST_DB:
+        raise row.wrong(
+            "gain_db", f"a gain of {curve:g} dB can't be", hint="it is the sum of what one part gains or loses"
+        )
+    if kind not in _PASSIVE or largest_db <= 0:
+        return gain
+    if gain.measured is None and largest_db > (_MEASURED_DB if isinstance(curve, GainCurve) else 0):
+        number = f"write -{largest_db:g}" if not isinstance(curve, GainCurve) else "write losses as negative gains"
+        what = f"a {kind} of +{largest_db:g} dB would amplify"
+        raise row.wrong("gain_db", what, hint=f"{number}; an amplifier is of kind other")
+    part = row.text("part")
+    says = f"{row.text('gain_db')}: {part!r} is a {kind} and gains up to {largest_db:.2g} dB, which no passive part can"
+    return replace(gain, notes=(*gain.notes, f"{says}: check its calibration and which port is which"))
+
+
 def _u_db(row: Row, gain_db: float | GainCurve) -> float:
     """The standard uncertainty; the cell may be empty where the curve tells its own."""
     own = isinstance(gain_db, GainCurve) and gain_db.u_db is not None
@@ -83,6 +108,9 @@ def _u_db(row: Row, gain_db: float | GainCurve) -> float:
     u_db = row.value("u_db", row.needed("u_db"))
     if u_db < 0:
         raise row.wrong("u_db", f"the uncertainty {row.text('u_db')!r} is negative", hint="write it without a sign")
+    if u_db > _MOST_U_DB:
+        hint = f"up to {_MOST_U_DB:g} dB; a standard uncertainty is a third to a half of what an error reaches"
+        raise row.wrong("u_db", f"an uncertainty of {row.text('u_db')} dB leaves nothing known", hint=hint)
     return float(u_db)
 
 
@@ -93,7 +121,7 @@ def _reflections(row: Row, measured: Measured | None) -> tuple[Reflections | Non
         return (None, ()) if measured is None else (measured.reflections, ())
     if row.is_number("vswr"):
         vswr = float(row.value("vswr", text))
-        if vswr < 1.0:
+        if not 1.0 <= vswr <= _MOST_VSWR:
             raise row.wrong("vswr", f"a VSWR of {text} can't be", hint="1 is a perfect match; 2 is usual for a whip")
         return Reflections.of_vswr(vswr), ()
     path = _beside(row, "vswr", text)
