@@ -21,6 +21,8 @@ USUAL_LIMIT_DBM = -90.0  # common practice: 20 dB under a weak wanted level of -
 USUAL_LIMIT_ABOVE_FLOOR_DB = 6.0  # common practice
 USUAL_LINK_WIDTH_HZ = 200_000  # common practice, and the usual legal width (47 CFR 74.861(e)(5))
 USUAL_CONFIDENCE_PCT = 95.0
+LOWEST_LIMIT_DBM, HIGHEST_LIMIT_DBM = -200.0, 100.0  # common practice: nothing that a receiver shows lies beyond
+HIGHEST_ABOVE_FLOOR_DB = 150.0  # common practice: no receiver spans more
 
 
 class Verdict(IntEnum):
