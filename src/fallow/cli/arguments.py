@@ -40,6 +40,10 @@ the licence, the regulator and the local coordinator decide.
 
 _MAY_BE_NEGATIVE = ("--limit", "--limit-above-floor", "--pad", "--zone")
 _NEGATIVE = re.compile(r"-[.,]?\d")
+_LONGEST_MESSAGE = 300  # it may quote what was typed
+_LONGEST_S = 86_400.0  # a day
+_MOST = 10**18
+_MOST_SPARES = 1000
 
 
 class _Parser(argparse.ArgumentParser):
@@ -50,7 +54,8 @@ class _Parser(argparse.ArgumentParser):
         if said in ("expected one argument", "expected at least one argument"):
             hint = f"a value that begins with a minus sign is written behind an equals sign: {option}=-1"
             raise UsageError(f"no value follows {option}", hint=hint)
-        raise UsageError(message, hint=f"see {self.prog} --help")
+        told = message if len(message) <= _LONGEST_MESSAGE else f"{message[:_LONGEST_MESSAGE]} ..."
+        raise UsageError(told, hint=f"see {self.prog} --help")
 
 
 def attach_signed(words: Sequence[str]) -> list[str]:
@@ -91,6 +96,7 @@ def _typing() -> Typing:
         level=_level,
         seconds=_seconds,
         whole=_whole,
+        few=_few,
         add_telling=_add_telling,
     )
 
@@ -196,7 +202,7 @@ def _add_plan(commands: argparse._SubParsersAction[_Parser]) -> None:
     making = parser.add_argument_group("how the plan is made")
     making.add_argument(
         "--spares",
-        type=_whole,
+        type=_few,
         metavar="N",
         help="spares for each equipment in each area (default: one per ten links, at least one)",
     )
@@ -451,10 +457,18 @@ def _seconds(text: str) -> float:
     value = _level(text)
     if value < 0:
         raise argparse.ArgumentTypeError(f"{text!r} seconds is less than nothing")
+    if value > _LONGEST_S:
+        raise argparse.ArgumentTypeError(f"{text!r} seconds is more than a day")
     return value
 
 
-def _whole(text: str) -> int:
+def _whole(text: str, most: int = _MOST) -> int:
     if not text.isdecimal() or not text.isascii():
         raise argparse.ArgumentTypeError(f"{text!r} is not a whole number from 0 up")
+    if len(text) > len(str(_MOST)) or int(text) > most:
+        raise argparse.ArgumentTypeError(f"{text!r} is more than {most}")
     return int(text)
+
+
+def _few(text: str) -> int:
+    return _whole(text, _MOST_SPARES)

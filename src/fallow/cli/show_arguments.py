@@ -26,6 +26,7 @@ class Typing:
     level: Callable[[str], float]
     seconds: Callable[[str], float]
     whole: Callable[[str], int]
+    few: Callable[[str], int]
     add_telling: Callable[[argparse.ArgumentParser], None]
 
 
@@ -146,7 +147,7 @@ def _links(verbs: Commands[argparse.ArgumentParser], typing: Typing) -> None:
 def _plans(verbs: Commands[argparse.ArgumentParser], typing: Typing) -> None:
     plan = _verb(verbs, "plan", "plan all links of the show and store the plan", typing, writes=True)
     plan.add_argument("--name", metavar="NAME", help="its name (default: plan 1, plan 2 ...)")
-    plan.add_argument("--spares", type=typing.whole, metavar="N", help="spares for each equipment in each area")
+    plan.add_argument("--spares", type=typing.few, metavar="N", help="spares for each equipment in each area")
     plan.add_argument(
         "--keep",
         nargs="?",

@@ -59,10 +59,16 @@ class Judging:
     def __post_init__(self) -> None:
         if not 50.0 <= self.confidence_pct <= 99.9:
             raise UsageError(f"a confidence of {self.confidence_pct:g} % is out of range", hint="give 50 to 99.9")
+        if self.limit_dbm is not None and not LOWEST_LIMIT_DBM <= self.limit_dbm <= HIGHEST_LIMIT_DBM:
+            hint = f"give {LOWEST_LIMIT_DBM:g} to {HIGHEST_LIMIT_DBM:g}; the usual one is {USUAL_LIMIT_DBM:g}"
+            raise UsageError(f"a limit of {self.limit_dbm:g} dBm is out of range", hint=hint)
         if self.link_width_hz <= 0:
             raise UsageError("the width of a link must be more than nothing", hint="the usual one is 200 kHz")
         if self.limit_above_floor_db is not None and self.limit_above_floor_db <= 0:
             raise UsageError("a limit above the floor must be more than 0 dB", hint="the usual one is 6")
+        if self.limit_above_floor_db is not None and not self.limit_above_floor_db <= HIGHEST_ABOVE_FLOOR_DB:
+            what = f"a limit of {self.limit_above_floor_db:g} dB above the floor is out of range"
+            raise UsageError(what, hint=f"give {HIGHEST_ABOVE_FLOOR_DB:g} at most; the usual one is 6")
 
 
 @dataclass(frozen=True)
