@@ -5,13 +5,16 @@ It knows no table, no sorting and no bit mask, and takes n⁴ steps; it is here 
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from itertools import combinations, permutations
 
 
 @dataclass(frozen=True)
 class On:
-    """A carrier in words: ``needs`` maps the name of a form of product to the distance that is asked, in hertz."""
+    """A carrier in words: ``needs`` maps the name of a form of product to the distance that is asked, in hertz; where
+    ``edges`` count, from the edge of a product.
+    """
 
     name: str
     hz: int
@@ -21,6 +24,8 @@ class On:
     spacing_hz: int
     needs: tuple[tuple[str, int], ...]
     mixes: bool
+    width_hz: int
+    edges: bool
 
 
 def carriers_in_words(rows, wanted):
@@ -28,10 +33,11 @@ def carriers_in_words(rows, wanted):
     found = []
     for row in rows:
         kind = wanted.equipment[row.equipment]
-        needs = (("2A-B", kind.im3_hz), ("A+B-C", kind.im3_three_hz), ("3A-2B", kind.im5_hz))
+        needs = (("2A-B", kind.im3_hz), ("A+B-C", kind.im3_three_hz), ("3A-2B", kind.im5_hz), ("4A-3B", kind.im7_hz))
         asked = tuple((form, hz) for form, hz in needs if hz is not None and hz > 0)
         scenes = frozenset() if row.link.startswith("spare") else row.scenes
-        found.append(On(row.link, row.frequency_hz, row.area, scenes, True, kind.spacing_hz, asked, True))
+        wide = kind.bandwidth_hz, kind.product_width
+        found.append(On(row.link, row.frequency_hz, row.area, scenes, True, kind.spacing_hz, asked, True, *wide))
     for other in wanted.foreign:
         guarded = other.protect and other.spacing_hz > 0
         asked = tuple((form, other.spacing_hz) for form in ("2A-B", "A+B-C", "3A-2B")) if guarded else ()
@@ -45,6 +51,8 @@ def carriers_in_words(rows, wanted):
                 other.spacing_hz,
                 asked,
                 other.products,
+                other.bandwidth_hz,
+                other.product_width,
             )
         )
     return found
@@ -62,16 +70,24 @@ def in_one_scene(everybody, some):
 
 
 def compared_products(everybody, wanted):
-    """Every product with each victim it is compared with: (form, makers in order, product, victim, distance asked)."""
+    """Every product with each victim it is compared with: (form, makers in order, product, victim, distance asked, half
+    the product's width where that counts).
+    """
     for victim in everybody:
-        for form, needed_hz in victim.needs:
+        for form, asked_hz in victim.needs:
             for makers, product_hz in _products(form, [one for one in everybody if one is not victim and one.mixes]):
                 if not any(maker.ours for maker in makers):
                     continue
                 if not all(hears(wanted, victim, maker) for maker in makers):
                     continue
                 if in_one_scene(everybody, [victim, *makers]):
-                    yield form, makers, product_hz, victim, needed_hz
+                    yield form, makers, product_hz, victim, asked_hz, _half_width_hz(form, makers, victim)
+
+
+def _half_width_hz(form, makers, victim):
+    """Half of so many times the width of each maker as it takes part in the product; rounded up."""
+    times = {"2A-B": (2, 1), "A+B-C": (1, 1, 1), "3A-2B": (3, 2), "4A-3B": (4, 3)}[form]
+    return math.ceil(sum(k * maker.width_hz for k, maker in zip(times, makers, strict=True)) / 2) if victim.edges else 0
 
 
 def _products(form, mixing):
@@ -81,6 +97,9 @@ def _products(form, mixing):
     if form == "3A-2B":
         for a, b in permutations(mixing, 2):
             yield (a, b), 3 * a.hz - 2 * b.hz
+    if form == "4A-3B":
+        for a, b in permutations(mixing, 2):
+            yield (a, b), 4 * a.hz - 3 * b.hz
     if form == "A+B-C":
         for a, b in combinations(mixing, 2):
             for c in mixing:
@@ -108,9 +127,9 @@ def plain_audit(rows, wanted):
             found.append(("spacing", None, tuple(sorted((one.name, other.name))), None, distance_hz, needed_hz))
         elif distance_hz < needed_hz:
             found.append(("foreign", one.name, (other.name,), None, distance_hz, needed_hz))
-    for form, makers, product_hz, victim, needed_hz in compared_products(everybody, wanted):
+    for form, makers, product_hz, victim, asked_hz, half_hz in compared_products(everybody, wanted):
         products += 1
-        distance_hz = abs(product_hz - victim.hz)
+        distance_hz, needed_hz = abs(product_hz - victim.hz), asked_hz + half_hz
         if distance_hz < needed_hz:
             names = tuple(maker.name for maker in makers)
             found.append((form, victim.name, names, product_hz, distance_hz, needed_hz))

@@ -21,7 +21,18 @@ KHZ = 1000
 
 
 def equipment(
-    name="mic", *, spacing_khz=350, im3_khz=100, three_khz=50, im5_khz=None, tuning=None, step_hz=1, presets=()
+    name="mic",
+    *,
+    spacing_khz=350,
+    im3_khz=100,
+    three_khz=50,
+    im5_khz=None,
+    im7_khz=None,
+    tuning=None,
+    step_hz=1,
+    presets=(),
+    bandwidth_khz=200,
+    product_width=False,
 ):
     def hz(khz):
         return None if khz is None else round(khz * KHZ)
@@ -32,13 +43,15 @@ def equipment(
         tuning=(Span(470_000_000, 700_000_000),) if tuning is None else tuning,
         step_hz=step_hz,
         presets_hz=presets,
-        bandwidth_hz=200 * KHZ,
+        bandwidth_hz=hz(bandwidth_khz),
         power_mw=10.0,
         power_kind=PowerKind.ERP,
         spacing_hz=hz(spacing_khz),
         im3_hz=hz(im3_khz),
         im3_three_hz=hz(three_khz),
         im5_hz=hz(im5_khz),
+        im7_hz=hz(im7_khz),
+        product_width=product_width,
     )
 
 
@@ -95,6 +108,7 @@ def shows(draw, least=0):
     grid_hz = draw(st.sampled_from([1, 25_000, 33_333]))
     place_hz = st.integers(0, 3_000_000 // grid_hz).map(lambda k: 500_000_000 + k * grid_hz)
     distance = st.sampled_from([None, 0, 0.001, 25, 100, 33.333])
+    width = st.sampled_from([200, 200, 12.5, 33.333, 900])
     kinds = [
         equipment(
             name,
@@ -102,6 +116,9 @@ def shows(draw, least=0):
             im3_khz=draw(distance),
             three_khz=draw(distance),
             im5_khz=draw(distance),
+            im7_khz=draw(st.sampled_from([None, None, 25])),
+            bandwidth_khz=draw(width),
+            product_width=draw(st.booleans()),
         )
         for name in ("mic", "ear", "cue")
     ]
@@ -121,11 +138,12 @@ def shows(draw, least=0):
         ForeignCarrier(
             name,
             draw(place_hz),
-            0,
+            draw(st.sampled_from([0, 0, 25_001, 700_000])),
             draw(st.sampled_from(AREAS)),
             draw(st.sampled_from([0, 50_000, 333_333])),
             draw(st.booleans()),
             draw(st.booleans()),
+            product_width=draw(st.booleans()),
         )
         for name in ("stranger 1", "a stranger", "S3")[: draw(st.integers(0, 3))]
     ]

@@ -79,9 +79,9 @@ def test_the_nearest_product_is_the_one_with_least_to_spare_in_the_plain_list(sh
     company = company_with(rows[-1], rows[:-1], want)
     everybody = carriers_in_words([*rows[:-1], rows[-1]], want)
     slack_hz = [
-        abs(product_hz - victim.hz) - needed_hz
-        for _, _, product_hz, victim, needed_hz in compared_products(everybody, want)
-        if victim.name == rows[-1].link and abs(product_hz - victim.hz) < 64 * needed_hz
+        abs(product_hz - victim.hz) - half_hz - asked_hz
+        for _, _, product_hz, victim, asked_hz, half_hz in compared_products(everybody, want)
+        if victim.name == rows[-1].link and abs(product_hz - victim.hz) - half_hz < 64 * asked_hz
     ]
     found = nearest_product(company, len(company.carriers) - 1)
     assert (None if found is None else found.spare_hz) == min(slack_hz, default=None)

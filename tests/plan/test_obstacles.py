@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import replace
 
 import numpy as np
 from hypothesis import given, settings
@@ -32,44 +33,60 @@ def company_with(newcomer, rows, want):
 
 @st.composite
 def crowded(draw):
-    """A show, a newcomer from it that has no place, some places for it, and what each of them would break."""
+    """A show, a newcomer from it that has no place, some places for it; what each of them would break, and what with
+    half of all distances.
+    """
     rows, want = draw(shows(least=1))
     *rows, newcomer = rows
     near_hz = st.lists(st.integers(499_900_000, 503_100_000), max_size=5)
     places_hz = sorted({newcomer.frequency_hz, *draw(near_hz)})
-    before = plain_audit(rows, want)[0]
-    broken = []
-    for hz in places_hz:
-        there = Assignment(newcomer.link, newcomer.equipment, newcomer.area, newcomer.scenes, hz)
-        broken.append([one for one in plain_audit([*rows, there], want)[0] if one not in before])
+    broken = [newly_broken(rows, newcomer, hz, want) for hz in places_hz]
+    halved = [newly_broken(rows, newcomer, hz, with_half_of_all(want)) for hz in places_hz]
     obstacles = obstacles_for(company_with(newcomer, rows, want), np.array(places_hz, dtype=np.int64))
-    return obstacles, broken
+    return obstacles, broken, halved
+
+
+def newly_broken(rows, newcomer, hz, want):
+    there = Assignment(newcomer.link, newcomer.equipment, newcomer.area, newcomer.scenes, hz)
+    before = plain_audit(rows, want)[0]
+    return [one for one in plain_audit([*rows, there], want)[0] if one not in before]
+
+
+def with_half_of_all(want):
+    """Half of every distance, of whole hertz: less than the half is less than the half rounded up."""
+    names = ("spacing_hz", "im3_hz", "im3_three_hz", "im5_hz", "im7_hz")
+
+    def halves(one, names):
+        return replace(one, **{name: hz and -(-hz // 2) for name in names if (hz := getattr(one, name)) is not None})
+
+    equipment = {name: halves(kind, names) for name, kind in want.equipment.items()}
+    return replace(want, equipment=equipment, foreign=tuple(halves(one, ["spacing_hz"]) for one in want.foreign))
 
 
 @settings(max_examples=60, deadline=None)
 @given(crowded())
 def test_each_place_counts_what_the_plain_audit_finds_there_because_of_the_newcomer(case):
-    obstacles, broken = case
+    obstacles, broken, with_half = case
     for place, found in enumerate(broken):
         kinds = Counter(kind for kind, *_ in found)
         assert [kinds[kind] for kind in OF_DISTANCE] == obstacles.by_kind[:, place].tolist()
         people = Counter(name for one in found for name in people_of(one))
         assert [people[one.name] for one in obstacles.carriers] == obstacles.by_carrier[:, place].tolist()
-        halved = Counter(kind for kind, *_, distance_hz, needed_hz in found if 2 * distance_hz < needed_hz)
+        halved = Counter(kind for kind, *_ in with_half[place])
         assert [halved[kind] for kind in OF_DISTANCE] == obstacles.halved[:, place].tolist()
 
 
 @settings(max_examples=60, deadline=None)
 @given(crowded())
 def test_what_would_be_free_without_one_thing_is_what_only_that_thing_blocks(case):
-    obstacles, broken = case
+    obstacles, broken, with_half = case
     assert obstacles.free.tolist() == [not found for found in broken]
     blocked = [found for found in broken if found]
     for kind in OF_DISTANCE:
-        only = [found for found in blocked if all(one[0] == kind for one in found)]
-        assert obstacles.freed_without_kind()[kind] == len(only)
-        mild = [found for found in only if all(2 * one[-2] >= one[-1] for one in found)]
-        assert obstacles.freed_with_half_of_kind()[kind] == len(mild)
+        only = [bool(found) and all(one[0] == kind for one in found) for found in broken]
+        assert obstacles.freed_without_kind()[kind] == sum(only)
+        mild = [alone and not milder for alone, milder in zip(only, with_half, strict=True)]
+        assert obstacles.freed_with_half_of_kind()[kind] == sum(mild)
         assert obstacles.blocked_by_kind()[kind] == sum(any(one[0] == kind for one in found) for found in broken)
     for carrier, blocks, frees in zip(
         obstacles.carriers, obstacles.blocked_by_carrier(), obstacles.freed_without_carrier(), strict=True

@@ -80,10 +80,10 @@ def check_margins(game, want, under):
             needed_hz = needed_hz or (one if other.ours else other).spacing_hz * (one.ours != other.ours)
             if needed_hz and hears(want, one, other) and in_one_scene(everybody, [one, other]):
                 room_hz[one.name] = min(room_hz[one.name], abs(one.hz - other.hz) - needed_hz)
-    for _, _, product_hz, victim, needed_hz in compared_products(everybody, want):
-        distance_hz = abs(product_hz - victim.hz)
-        if distance_hz < LOOK * needed_hz:
-            room_hz[victim.name] = min(room_hz[victim.name], distance_hz - needed_hz)
+    for _, _, product_hz, victim, asked_hz, half_hz in compared_products(everybody, want):
+        distance_hz = abs(product_hz - victim.hz) - half_hz
+        if distance_hz < LOOK * asked_hz:
+            room_hz[victim.name] = min(room_hz[victim.name], distance_hz - asked_hz)
     for one in everybody:
         air_db, room = margins.of(one.name)
         assert (np.inf if room is None else room) == room_hz[one.name]

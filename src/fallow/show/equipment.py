@@ -58,7 +58,8 @@ class Equipment:
 
     ``tuning`` are ranges of the carrier, edges included; ``step_hz`` counts from the lower end of each range. With
     ``presets_hz`` only these carriers exist (those inside ``tuning`` where it is given). A distance of ``None`` is not
-    asked for. ``stated``: what its links hear and bear, as far as the table says it.
+    asked for. ``stated``: what its links hear and bear, as far as the table says it. ``product_width``: products keep
+    their distance with their edges, not with their middles.
     """
 
     name: str
@@ -74,3 +75,5 @@ class Equipment:
     im3_three_hz: int | None
     im5_hz: int | None
     stated: Stated = Stated()
+    im7_hz: int | None = None
+    product_width: bool = False

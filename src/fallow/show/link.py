@@ -41,7 +41,8 @@ class ForeignCarrier:
     """A carrier that is not ours. ``area`` empty: heard everywhere.
 
     ``spacing_hz``: distance that our links keep from it, centre to centre. ``products``: it takes part in
-    intermodulation. ``protect``: our products must keep ``spacing_hz`` from it. ``extra``: columns that we don't know.
+    intermodulation. ``protect``: our products must keep ``spacing_hz`` from it; with ``product_width`` they keep it
+    with their edges. ``extra``: columns that we don't know.
     """
 
     name: str
@@ -52,6 +53,7 @@ class ForeignCarrier:
     products: bool = False
     protect: bool = False
     extra: Mapping[str, str] = field(default_factory=dict, compare=False)
+    product_width: bool = False
 
 
 @dataclass(frozen=True)

@@ -24,7 +24,7 @@ from fallow.plan.judge.conflicts import (
     spacing_hz,
     too_near,
 )
-from fallow.plan.judge.products import AUDITED, Form
+from fallow.plan.judge.products import FORMS, Form
 from fallow.plan.judge.stage import Stage
 from fallow.plan.places import Ground
 from fallow.show.assignment import Assignment
@@ -148,4 +148,4 @@ def _choices(scenes: NDArray[np.uint64], numbers: NDArray[np.intp], strangers: i
         meets = (with_i[:, None, :] & scenes[None, :, :]).any(axis=2)
         three += number * int(numbers @ (meets @ numbers))
     pairs, triples = two - one, three - 3 * two + 2 * one
-    return {form: (pairs if len(form.coefficients) == 2 else triples // 2) - form.count(strangers) for form in AUDITED}
+    return {form: (pairs if len(form.coefficients) == 2 else triples // 2) - form.count(strangers) for form in FORMS}

@@ -12,7 +12,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from fallow.plan.judge.products import AUDITED, FIFTH, THREE_CARRIERS, TWO_CARRIERS, Form, Neighbourhood
+from fallow.plan.judge.products import AUDITED, FIFTH, SEVENTH, THREE_CARRIERS, TWO_CARRIERS, Form, Neighbourhood
 from fallow.plan.wording import mhz
 from fallow.show.equipment import Equipment
 from fallow.show.link import AreaLosses, ForeignCarrier
@@ -28,7 +28,8 @@ class Carrier:
 
     ``scenes`` empty: always on. ``spacing_hz``: distance that other carriers keep from it. ``product_distances_hz``:
     how far products of each form have to stay away; forms not named are not asked. ``mixes``: it takes part in
-    products. ``bandwidth_hz``: occupied, 0 where it is not known.
+    products. ``bandwidth_hz``: occupied, 0 where it is not known. ``edges``: the distances asked are those of a
+    product's nearer edge, not of its middle.
     """
 
     name: str
@@ -40,13 +41,15 @@ class Carrier:
     product_distances_hz: Mapping[Form, int]
     mixes: bool
     bandwidth_hz: int = 0
+    edges: bool = False
 
     @classmethod
     def of_ours(cls, name: str, equipment: Equipment, area: str, scenes: frozenset[str], frequency_hz: int) -> Carrier:
         """A link or spare of ours; all of them mix."""
         distances = product_distances_hz(equipment)
         spacing_hz, width_hz = equipment.spacing_hz, equipment.bandwidth_hz
-        return cls(name, frequency_hz, area, scenes, equipment, spacing_hz, distances, True, width_hz)
+        edges = equipment.product_width
+        return cls(name, frequency_hz, area, scenes, equipment, spacing_hz, distances, True, width_hz, edges=edges)
 
     @classmethod
     def of_stranger(cls, foreign: ForeignCarrier) -> Carrier:
@@ -62,6 +65,7 @@ class Carrier:
             dict.fromkeys(guarded, foreign.spacing_hz),
             foreign.products,
             foreign.bandwidth_hz,
+            edges=foreign.product_width,
         )
 
     @property
@@ -74,10 +78,22 @@ class Carrier:
         """Name and place for people: ``vox 1 (470.125 MHz)``."""
         return f"{self.name} ({mhz(self.frequency_hz)})"
 
+    def product_needs_hz(self, form: Form, makers: Sequence[Carrier]) -> int:
+        """How far the middle of a product has to stay away that these make: the distance asked from its form and, where
+        edges count, half its width.
+        """
+        widths_hz = [maker.bandwidth_hz for maker in makers]
+        return self.product_distances_hz[form] + (form.half_width_hz(widths_hz) if self.edges else 0)
+
 
 def product_distances_hz(equipment: Equipment) -> dict[Form, int]:
     """The distances that a receiver of this type asks for, by form of product; a distance of 0 asks for nothing."""
-    asked = {TWO_CARRIERS: equipment.im3_hz, THREE_CARRIERS: equipment.im3_three_hz, FIFTH: equipment.im5_hz}
+    asked = {
+        TWO_CARRIERS: equipment.im3_hz,
+        THREE_CARRIERS: equipment.im3_three_hz,
+        FIFTH: equipment.im5_hz,
+        SEVENTH: equipment.im7_hz,
+    }
     return {form: hz for form, hz in asked.items() if hz}
 
 
@@ -93,6 +109,11 @@ class Company:
     def hz(self) -> NDArray[np.int64]:
         """Frequencies, shape (carrier,)."""
         return np.array([carrier.frequency_hz for carrier in self.carriers], dtype=np.int64)
+
+    @cached_property
+    def widths_hz(self) -> NDArray[np.int64]:
+        """Occupied bandwidths, shape (carrier,), 0 where one is not known."""
+        return np.array([carrier.bandwidth_hz for carrier in self.carriers], dtype=np.int64)
 
     @cached_property
     def ours(self) -> NDArray[np.bool_]:
@@ -167,7 +188,9 @@ class Company:
                     yield victim, form, self.products_near(victim, form, needed_hz, by_ours=by_ours)
 
     def products_near(self, victim: int, form: Form, within_hz: int, *, by_ours: bool = True) -> NDArray[np.intp]:
-        """Who makes the products of a form that fall less than ``within_hz`` from a victim, shape (product, letter).
+        """Who makes the products of a form that fall less than ``within_hz`` from a victim; shape (product, letter).
+
+        Where the victim minds edges, it is the nearer edge of the product that counts.
 
         The makers and the victim are all different, on together in one scene, and heard where the victim is. With
         ``by_ours`` at least one maker is ours. Without it none is: such a product is nobody's conflict, but worth
@@ -175,7 +198,8 @@ class Company:
         """
         carrier = self.carriers[victim]
         mixing, neighbourhood = self._neighbourhood(victim, by_ours=by_ours)
-        makers = mixing[neighbourhood.near(form, carrier.frequency_hz, within_hz)]
+        look = neighbourhood.edges_near if carrier.edges else neighbourhood.near
+        makers = mixing[look(form, carrier.frequency_hz, within_hz)]
         makers = makers[(makers != victim).all(axis=1)]
         makers = makers[self.ours[makers].any(axis=1) == by_ours]
         return np.compress(self.on_in_one_scene(makers, victim), makers, axis=0)
@@ -186,7 +210,7 @@ class Company:
         if alike not in self._neighbourhoods:
             mixing = self.mixing_with(victim)
             mixing = mixing if by_ours else mixing[~self.ours[mixing]]
-            self._neighbourhoods[alike] = mixing, Neighbourhood(self.hz[mixing])
+            self._neighbourhoods[alike] = mixing, Neighbourhood(self.hz[mixing], self.widths_hz[mixing])
         return self._neighbourhoods[alike]
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from fallow.plan.judge.carriers import Carrier
 from fallow.plan.judge.footing import Footing, nearest_allowed_hz, nearest_tunable_hz
-from fallow.plan.judge.products import AUDITED, THREE_CARRIERS, Form
+from fallow.plan.judge.products import FORMS, THREE_CARRIERS, Form
 from fallow.plan.places import Ground
 from fallow.plan.wording import exact_width, mhz, worded_list
 from fallow.rules.territory import Answer
@@ -15,7 +15,7 @@ from fallow.spectrum.verdict import Verdict
 
 __all__ = ["KINDS", "Conflict", "by_kind_and_nearness", "hit", "place_conflicts", "spacing_hz", "too_near"]
 
-KINDS = ("spacing", *(form.name for form in AUDITED), "foreign", "tuning", "rules", "air")
+KINDS = ("spacing", *(form.name for form in FORMS), "foreign", "tuning", "rules", "air")
 
 
 @dataclass(frozen=True)
@@ -63,14 +63,20 @@ def hit(form: Form, makers: Sequence[Carrier], victim: Carrier) -> Conflict:
         makers = [*sorted(makers[:2], key=lambda carrier: carrier.name), makers[2]]
     names = tuple(carrier.name for carrier in makers)
     product_hz = form.at_hz([carrier.frequency_hz for carrier in makers])
-    distance_hz, needed_hz = abs(product_hz - victim.frequency_hz), victim.product_distances_hz[form]
+    distance_hz, needed_hz = abs(product_hz - victim.frequency_hz), victim.product_needs_hz(form, makers)
     movable = [carrier.name for carrier in (victim, *makers) if carrier.ours]
     where = "exactly on" if distance_hz == 0 else f"{exact_width(distance_hz)} from"
     text = (
-        f"{form.worded(names)} falls {where} {victim.placed}, and {exact_width(needed_hz)} are needed: "
-        f"move {worded_list(movable, 'or')}"
+        f"{form.worded(names)} falls {where} {victim.placed}, and {exact_width(needed_hz)} are needed"
+        f"{_of_width(form, makers, victim)}: move {worded_list(movable, 'or')}"
     )
     return Conflict(form.name, victim.name, names, product_hz, distance_hz, needed_hz, text)
+
+
+def _of_width(form: Form, makers: Sequence[Carrier], victim: Carrier) -> str:
+    """What of the distance needed is the product's own width, where that counts."""
+    half_hz = form.half_width_hz([maker.bandwidth_hz for maker in makers]) if victim.edges else 0
+    return f", {exact_width(half_hz)} of them because it is up to {exact_width(2 * half_hz)} wide" if half_hz else ""
 
 
 def place_conflicts(footing: Footing, ground: Ground | None) -> Iterator[Conflict]:

@@ -125,9 +125,11 @@ def _nearest_of_form(company: Company, position: int, form: Form) -> Near | None
         if len(makers):
             made_hz = company.hz[makers] @ np.array(form.coefficients, dtype=np.int64)
             distance_hz = np.abs(made_hz - carrier.frequency_hz)
-            nearest = int(np.argmin(distance_hz))
-            names = [company.carriers[i].name for i in makers[nearest].tolist()]
-            return Near(f"product {form.worded(names)}", int(distance_hz[nearest]), needed_hz)
+            half_hz = -(-(company.widths_hz[makers] @ np.abs(form.coefficients)) // 2) if carrier.edges else 0
+            nearest = int(np.argmin(distance_hz - half_hz))
+            who = [company.carriers[i] for i in makers[nearest].tolist()]
+            name = f"product {form.worded([one.name for one in who])}"
+            return Near(name, int(distance_hz[nearest]), carrier.product_needs_hz(form, who))
         times *= 2
     return None
 
@@ -242,6 +244,7 @@ _DISTANCES = {
     "2A-B": "products 2A−B",
     "A+B-C": "products A+B−C",
     "3A-2B": "products 3A−2B",
+    "4A-3B": "products 4A−3B",
 }
 
 
@@ -280,6 +283,7 @@ _DISTANCES_KEPT = {
     "2A-B": "the distance from products 2A−B",
     "A+B-C": "the distance from products A+B−C",
     "3A-2B": "the distance from products 3A−2B",
+    "4A-3B": "the distance from products 4A−3B",
 }
 
 

@@ -14,12 +14,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fallow.plan.judge.carriers import Company
-from fallow.plan.judge.products import AUDITED, THREE_CARRIERS, Form
+from fallow.plan.judge.products import FORMS, THREE_CARRIERS, Form
 
 __all__ = ["NOBODY", "NOWHERE", "NearProducts", "People", "SumTables"]
 
 NOWHERE = -1  # hertz of a carrier that is off
 NOBODY = -1  # third letter of a product of two carriers
+OCTAVE_HZ = 1 << 48  # more than any frequency: keeps octaves of width apart in one sorted array
+_TIMES = np.array([[abs(k) for k in (*form.coefficients, 0)][:3] for form in FORMS], dtype=np.int64)
 Whole = NDArray[np.int64]
 Mask = NDArray[np.bool_]
 
@@ -28,10 +30,10 @@ Mask = NDArray[np.bool_]
 class People:
     """Who the carriers of a show are, wherever they stand; arrays over n carriers.
 
-    ``needed_hz``: distance that each asks of products, shape (form of ``AUDITED``, n), 0 where not asked.
+    ``needed_hz``: distance that each asks of products, shape (form of ``FORMS``, n), 0 where not asked.
     ``reach_hz``: how near a product has to be to be kept, at least as much. ``hears``: shape (n, n), whether the first
     hears the second. ``together``: shape (n, n), whether two can take part in one product that anybody hears.
-    ``scene_bits``: as of ``Company``.
+    ``scene_bits``: as of ``Company``. ``widths_hz``: how wide each is. ``edges``: who minds the edges of products.
     """
 
     ours: Mask
@@ -41,13 +43,15 @@ class People:
     hears: Mask
     together: Mask
     scene_bits: NDArray[np.uint64]
+    widths_hz: Whole
+    edges: Mask
 
     @classmethod
     def of(cls, company: Company, look: int) -> People:
         """The carriers of ``company``; products are kept within ``look`` times the distance asked."""
         carriers = company.carriers
-        needed = [[carrier.product_distances_hz.get(form, 0) for carrier in carriers] for form in AUDITED]
-        needed_hz = np.array(needed, dtype=np.int64).reshape(len(AUDITED), len(carriers))
+        needed = [[carrier.product_distances_hz.get(form, 0) for carrier in carriers] for form in FORMS]
+        needed_hz = np.array(needed, dtype=np.int64).reshape(len(FORMS), len(carriers))
         areas = sorted({carrier.area for carrier in carriers})
         of_area = np.array([areas.index(carrier.area) for carrier in carriers], dtype=np.intp)
         between = np.array([[company.losses.hears(one, other) for other in areas] for one in areas], dtype=np.bool_)
@@ -63,7 +67,30 @@ class People:
             between[np.ix_(of_area, of_area)],
             both[np.ix_(of_area, of_area)] & on_together,
             bits,
+            company.widths_hz,
+            np.array([carrier.edges for carrier in carriers], dtype=np.bool_),
         )
+
+    @cached_property
+    def octaves(self) -> dict[int, int]:
+        """Octaves of the widths of carriers and of two of them, and the largest width in each [Hz]; one octave without
+        width where nobody minds edges.
+        """
+        if not self.edges.any():
+            return {0: 0}
+        widths_hz = np.unique(self.widths_hz)
+        widths_hz = np.unique(np.concatenate([widths_hz, np.add.outer(widths_hz, widths_hz).ravel()]))
+        return dict(zip(self.octave_of(widths_hz).tolist(), widths_hz.tolist(), strict=True))  # the last one stays
+
+    def octave_of(self, widths_hz: Whole) -> Whole:
+        """The number of the octave in which widths lie."""
+        octave = np.frexp(widths_hz.astype(np.float64))[1].astype(np.int64)
+        return octave if self.edges.any() else np.zeros_like(octave)
+
+    def half_widths_hz(self, form: Whole, victims: Whole, makers: Whole) -> Whole:
+        """Half the width of each product, rounded up, where its victim minds edges, else 0; shape (product,)."""
+        widths_hz = (_TIMES[form].T * self.widths_hz[makers]).sum(axis=0)  # NOBODY counts 0 times
+        return np.where(self.edges[victims], -(-widths_hz // 2), 0)
 
     def meet(self, victims: Whole, makers: Whole) -> Mask:
         """Which products have different carriers and victims that are on in one scene and heard, one of them ours.
@@ -88,20 +115,21 @@ class People:
 class NearProducts:
     """Products within reach of their victims: arrays of shape (product,), ``makers`` of shape (3, product).
 
-    ``form``: index in ``AUDITED``. ``makers``: letter by letter, the two of A+B in rising position, ``NOBODY`` for C
-    where there is none. ``distance_hz``: from product to victim.
+    ``form``: index in ``FORMS``. ``makers``: letter by letter, the two of A+B in rising position, ``NOBODY`` for C
+    where there is none. ``distance_hz``: from product to victim. ``half_width_hz``: of the product, where that counts.
     """
 
     form: Whole
     victim: Whole
     makers: Whole
     distance_hz: Whole
+    half_width_hz: Whole
 
     @classmethod
     def none(cls) -> NearProducts:
         """No product at all."""
         nothing = np.zeros(0, dtype=np.int64)
-        return cls(nothing, nothing, nothing.reshape(3, 0), nothing)
+        return cls(nothing, nothing, nothing.reshape(3, 0), nothing, nothing)
 
     @classmethod
     def joined(cls, *parts: NearProducts) -> NearProducts:
@@ -111,6 +139,7 @@ class NearProducts:
             np.concatenate([part.victim for part in parts]),
             np.concatenate([part.makers for part in parts], axis=1),
             np.concatenate([part.distance_hz for part in parts]),
+            np.concatenate([part.half_width_hz for part in parts]),
         )
 
     @classmethod
@@ -119,17 +148,20 @@ class NearProducts:
         found = [cls.none()]
         for victim, carrier in enumerate(company.carriers):
             for form in carrier.product_distances_hz:
-                reach_hz = int(people.reach_hz[AUDITED.index(form), victim])
+                reach_hz = int(people.reach_hz[FORMS.index(form), victim])
                 makers = company.products_near(victim, form, reach_hz).astype(np.int64)
-                product_hz = company.hz[makers] @ np.array(form.coefficients, dtype=np.int64)
-                found.append(
-                    _rows(form, np.full(len(makers), victim), makers.T, np.abs(product_hz - carrier.frequency_hz))
-                )
+                found.append(_rows(people, form, np.full(len(makers), victim), makers.T, company.hz))
         return cls.joined(*found)
 
     def of(self, which: Mask) -> NearProducts:
         """Some of them."""
-        return NearProducts(self.form[which], self.victim[which], self.makers[:, which], self.distance_hz[which])
+        return NearProducts(
+            self.form[which],
+            self.victim[which],
+            self.makers[:, which],
+            self.distance_hz[which],
+            self.half_width_hz[which],
+        )
 
     def with_carrier(self, position: int) -> Mask:
         """Those in which a carrier takes part, as maker or victim."""
@@ -143,34 +175,42 @@ class NearProducts:
 
     def spare_hz(self, people: People) -> Whole:
         """How much farther away each is than its victim asks; negative where it is too near."""
-        return self.distance_hz - people.needed_hz[self.form, self.victim]
+        return self.distance_hz - self.half_width_hz - people.needed_hz[self.form, self.victim]
 
 
-def _rows(form: Form, victim: Whole, makers: Whole, distance_hz: Whole) -> NearProducts:
+def _rows(people: People, form: Form, victim: Whole, makers: Whole, hz: Whole) -> NearProducts:
+    """Products of one form by these carriers, standing at ``hz``, with their distances and widths."""
     letters = np.full((3, len(victim)), NOBODY, dtype=np.int64)
     letters[: len(makers)] = makers
-    return NearProducts(np.full(len(victim), AUDITED.index(form), dtype=np.int64), victim, letters, distance_hz)
+    made = zip(form.coefficients, makers, strict=True)
+    product_hz = sum((k * hz[letter] for k, letter in made), start=np.zeros(len(victim), dtype=np.int64))
+    forms = np.full(len(victim), FORMS.index(form), dtype=np.int64)
+    half_width_hz = people.half_widths_hz(forms, victim, letters)
+    return NearProducts(forms, victim, letters, np.abs(product_hz - hz[victim]), half_width_hz)
 
 
 @dataclass(frozen=True, eq=False)
 class _Pairs:
-    """Sums or differences of two carriers: sorted, shape (pair,), and whose they are, shape (2, pair)."""
+    """Sums or differences of two carriers: hertz and ``OCTAVE_HZ`` times the octave of their width, sorted, shape
+    (pair,); and whose they are, shape (2, pair).
+    """
 
-    hz: Whole
+    keys: Whole
     makers: Whole
 
     @classmethod
-    def of(cls, hz: Whole, makers: Whole) -> _Pairs:
-        order = np.argsort(hz, kind="stable")
-        return cls(hz[order], makers[:, order])
+    def of(cls, people: People, hz: Whole, makers: Whole) -> _Pairs:
+        keys = hz + OCTAVE_HZ * people.octave_of(people.widths_hz[makers].sum(axis=0))
+        order = np.argsort(keys, kind="stable")
+        return cls(keys[order], makers[:, order])
 
     def without(self, position: int) -> _Pairs:
         kept = (self.makers[0] != position) & (self.makers[1] != position)
-        return _Pairs(self.hz[kept], self.makers[:, kept])
+        return _Pairs(self.keys[kept], self.makers[:, kept])
 
     def merged(self, other: _Pairs) -> _Pairs:
-        at = np.searchsorted(self.hz, other.hz)
-        return _Pairs(np.insert(self.hz, at, other.hz), np.insert(self.makers, at, other.makers, axis=1))
+        at = np.searchsorted(self.keys, other.keys)
+        return _Pairs(np.insert(self.keys, at, other.keys), np.insert(self.makers, at, other.makers, axis=1))
 
 
 @dataclass(frozen=True, eq=False)
@@ -190,12 +230,13 @@ class SumTables:
         """Tables of all carriers."""
         mixing = people.mixes & (hz != NOWHERE)
         together = people.together & mixing[:, None] & mixing[None, :]
-        if not people.needed_hz[AUDITED.index(THREE_CARRIERS)].any():
+        if not people.needed_hz[FORMS.index(THREE_CARRIERS)].any():
             together = np.zeros_like(together)
         up = np.stack(np.nonzero(np.triu(together, 1)))
         np.fill_diagonal(together, val=False)
         both = np.stack(np.nonzero(together))
-        return cls(people, hz, _Pairs.of(hz[up].sum(axis=0), up), _Pairs.of(hz[both[0]] - hz[both[1]], both))
+        sums = _Pairs.of(people, hz[up].sum(axis=0), up)
+        return cls(people, hz, sums, _Pairs.of(people, hz[both[0]] - hz[both[1]], both))
 
     def moved(self, position: int, to_hz: int) -> SumTables:
         """The tables with one carrier elsewhere, or off."""
@@ -212,8 +253,8 @@ class SumTables:
         return SumTables(
             self.people,
             hz,
-            sums.merged(_Pairs.of(hz[up].sum(axis=0), up)),
-            differences.merged(_Pairs.of(hz[both[0]] - hz[both[1]], both)),
+            sums.merged(_Pairs.of(self.people, hz[up].sum(axis=0), up)),
+            differences.merged(_Pairs.of(self.people, hz[both[0]] - hz[both[1]], both)),
         )
 
     def products_with(self, position: int, at_hz: int) -> NearProducts:
@@ -222,8 +263,8 @@ class SumTables:
         Where that carrier stands in the tables does not matter.
         """
         parts = [NearProducts.none()]
-        for form in AUDITED:
-            if self.people.needed_hz[AUDITED.index(form)].any():
+        for form in FORMS:
+            if self.people.needed_hz[FORMS.index(form)].any():
                 parts += self._of_form(form, position, at_hz)
         return NearProducts.joined(*parts)
 
@@ -233,18 +274,19 @@ class SumTables:
 
     @cached_property
     def _single(self) -> tuple[Whole, NDArray[np.intp]]:
-        """Carriers that mix, by rising frequency: hertz and positions."""
-        order = self._mixing[np.argsort(self.hz[self._mixing], kind="stable")]
-        return self.hz[order], order
+        """Carriers that mix: keys as of ``_Pairs``, rising, and positions."""
+        keys = self.hz + OCTAVE_HZ * self.people.octave_of(self.people.widths_hz)
+        order = self._mixing[np.argsort(keys[self._mixing], kind="stable")]
+        return keys[order], order
 
     def _askers(self, form: Form) -> NDArray[np.intp]:
         """Carriers that are on and ask for a distance from products of a form."""
-        return np.flatnonzero((self.people.needed_hz[AUDITED.index(form)] > 0) & (self.hz != NOWHERE))
+        return np.flatnonzero((self.people.needed_hz[FORMS.index(form)] > 0) & (self.hz != NOWHERE))
 
     def _of_form(self, form: Form, position: int, at_hz: int) -> list[NearProducts]:
         victims = self._askers(form)
         victims = victims[victims != position]
-        reach_hz = self.people.reach_hz[AUDITED.index(form)]
+        reach_hz = self.people.reach_hz[FORMS.index(form)]
         asks = bool(reach_hz[position])
         mixes = bool(self.people.mixes[position])
         if form == THREE_CARRIERS:
@@ -258,8 +300,10 @@ class SumTables:
     def _two_on(self, form: Form, position: int, at_hz: int, reach_hz: int) -> tuple[Whole, Whole]:
         """m A − n B near the carrier: n B near m A less its place."""
         m, n = form.coefficients[0], -form.coefficients[1]
-        hz, who = self._single
-        first, second = _between(n * hz, m * hz - at_hz, np.int64(reach_hz))
+        keys, who = self._single
+        known_hz, edges = m * self.people.widths_hz[who], self.people.edges[position]
+        around = _Around(m * self.hz[who] - at_hz, np.int64(reach_hz), known_hz, edges)
+        first, second = self._between(keys, n, around)
         return np.full(len(first), position, dtype=np.int64), np.stack([who[first], who[second]])
 
     def _two_by(
@@ -267,41 +311,70 @@ class SumTables:
     ) -> tuple[Whole, Whole]:
         """m A − n B with the carrier as A: n B near m A − v; or as B: m A near v + n B."""
         m, n = form.coefficients[0], -form.coefficients[1]
-        hz, who = self._single
-        hit, other = _between(n * hz, m * at_hz - self.hz[victims], reach_hz)
+        keys, who = self._single
+        own_hz, edges = self.people.widths_hz[position], self.people.edges[victims]
+        hit, other = self._between(keys, n, _Around(m * at_hz - self.hz[victims], reach_hz, m * own_hz, edges))
         as_first = np.stack([np.full(len(hit), position), who[other]])
-        hit_too, another = _between(m * hz, self.hz[victims] + n * at_hz, reach_hz)
+        around = _Around(self.hz[victims] + n * at_hz, reach_hz, n * own_hz, edges)
+        hit_too, another = self._between(keys, m, around)
         as_second = np.stack([who[another], np.full(len(hit_too), position)])
         return victims[np.concatenate([hit, hit_too])], np.concatenate([as_first, as_second], axis=1)
 
     def _three_on(self, position: int, at_hz: int, reach_hz: int) -> tuple[Whole, Whole]:
         """A + B − C near the carrier: A + B near its place plus C."""
-        hz, who = self._single
-        taken, added = _between(self.sums.hz, at_hz + hz, np.int64(reach_hz))
+        _, who = self._single
+        known_hz, edges = self.people.widths_hz[who], self.people.edges[position]
+        around = _Around(at_hz + self.hz[who], np.int64(reach_hz), known_hz, edges)
+        taken, added = self._between(self.sums.keys, 1, around)
         makers = np.concatenate([self.sums.makers[:, added], who[taken][None, :]])
         return np.full(len(taken), position, dtype=np.int64), makers
 
     def _three_by(self, position: int, at_hz: int, victims: NDArray[np.intp], reach_hz: Whole) -> tuple[Whole, Whole]:
         """A + B − C with the carrier as A or B: B − C near v − A; or as C: A + B near v + C."""
-        hit, pair = _between(self.differences.hz, self.hz[victims] - at_hz, reach_hz)
+        own_hz, edges = self.people.widths_hz[position], self.people.edges[victims]
+        around = _Around(self.hz[victims] - at_hz, reach_hz, own_hz, edges)
+        hit, pair = self._between(self.differences.keys, 1, around)
         own, (other, less) = np.full(len(hit), position, dtype=np.int64), self.differences.makers[:, pair]
         added = np.stack([np.minimum(own, other), np.maximum(own, other), less])
-        hit_too, pair = _between(self.sums.hz, self.hz[victims] + at_hz, reach_hz)
+        around = _Around(self.hz[victims] + at_hz, reach_hz, own_hz, edges)
+        hit_too, pair = self._between(self.sums.keys, 1, around)
         taken = np.full((1, len(hit_too)), position, dtype=np.int64)
         as_third = np.concatenate([self.sums.makers[:, pair], taken])
         return victims[np.concatenate([hit, hit_too])], np.concatenate([added, as_third], axis=1)
 
+    def _between(self, keys: Whole, times: int, around: _Around) -> tuple[Whole, Whole]:
+        """All entries of sorted keys that, so many times, are nearer to a frequency than its reach and half the width
+        of the product: which frequency, and which entry; both of shape (found,). A few more may be among them.
+        """
+        found = []
+        for octave, widest_hz in self.people.octaves.items():
+            half_hz = -(-(around.known_hz + times * widest_hz) // 2)
+            reach_hz = around.reach_hz + np.where(around.edges, half_hz, 0)
+            found.append(_between(times * keys, around.hz + times * octave * OCTAVE_HZ, reach_hz))
+        which, entry = zip(*found, strict=True)
+        return np.concatenate(which), np.concatenate(entry)
+
     def _checked(self, form: Form, position: int, at_hz: int, victims: Whole, makers: Whole) -> NearProducts:
-        """Those that meet, with their distances; the tables may hold the carrier at another place."""
+        """Those that meet and are near, with their distances; the tables may hold the carrier at another place."""
         hz = self.hz.copy()
         hz[position] = at_hz
         as_maker = sum(letter == position for letter in makers)
         fine = np.flatnonzero(as_maker == (victims != position))
-        rows = _rows(form, victims[fine], makers[:, fine], np.zeros(len(fine), dtype=np.int64))
-        rows = rows.of(self.people.meet(rows.victim, rows.makers))
-        made = zip(form.coefficients, rows.makers, strict=False)
-        product_hz = sum((k * hz[letter] for k, letter in made), start=np.zeros(len(rows.victim), dtype=np.int64))
-        return replace(rows, distance_hz=np.abs(product_hz - hz[rows.victim]))
+        rows = _rows(self.people, form, victims[fine], makers[:, fine], hz)
+        near = rows.distance_hz - rows.half_width_hz < self.people.reach_hz[rows.form, rows.victim]
+        return rows.of(near & self.people.meet(rows.victim, rows.makers))
+
+
+@dataclass(frozen=True, eq=False)
+class _Around:
+    """Frequencies near which something is looked for, shape (frequency,): how near, how wide the carriers known already
+    are together, and whether edges count.
+    """
+
+    hz: Whole
+    reach_hz: Whole | np.int64
+    known_hz: Whole | np.int64
+    edges: Mask | np.bool_
 
 
 def _between(sorted_hz: Whole, around_hz: Whole, reach_hz: Whole | np.int64) -> tuple[Whole, Whole]:

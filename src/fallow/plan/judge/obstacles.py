@@ -7,19 +7,21 @@ often x takes part in the product (1 where it is the victim). Nothing here is sh
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fallow.plan.judge.carriers import Carrier, Company
-from fallow.plan.judge.products import AUDITED, FIFTH, THREE_CARRIERS, TWO_CARRIERS
+from fallow.plan.judge.products import FORMS, THREE_CARRIERS, Form
 
 __all__ = ["OF_DISTANCE", "Obstacles", "obstacles_for"]
 
-OF_DISTANCE = ("spacing", "foreign", *(form.name for form in AUDITED))
+OF_DISTANCE = ("spacing", "foreign", *(form.name for form in FORMS))
 LARGEST_TABLE = 2_000_000
+_OF_TWO = tuple(form for form in FORMS if len(form.coefficients) == 2)
+_LINE = np.zeros(1, dtype=np.int64)  # half the width of what has none
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,9 +93,10 @@ def obstacles_for(company: Company, places_hz: NDArray[np.int64]) -> Obstacles:
 
 @dataclass(frozen=True, eq=False)
 class _Stretches:
-    """Where the newcomer x breaks a distance of one kind: |times · x − around_hz| < within_hz.
+    """Where the newcomer x breaks a distance of one kind: |times · x − around_hz| < within_hz + half_width_hz.
 
     ``around_hz``: shape (stretch,). ``others``: carriers that take part beside the newcomer, shape (stretch, other).
+    ``half_width_hz``: of the product, where that counts, shape (stretch,) or (1,).
     """
 
     kind: str
@@ -101,6 +104,7 @@ class _Stretches:
     around_hz: NDArray[np.int64]
     within_hz: int
     others: NDArray[np.intp]
+    half_width_hz: NDArray[np.int64] = field(default_factory=lambda: _LINE)
 
 
 class _Tally:
@@ -115,14 +119,16 @@ class _Tally:
     def add(self, stretches: _Stretches) -> None:
         """Count stretches; those that hold no place count nothing."""
         kind = OF_DISTANCE.index(stretches.kind)
-        first, end = self._steps.inside(stretches.times, stretches.around_hz, stretches.within_hz)
+        half_width_hz = np.broadcast_to(stretches.half_width_hz, stretches.around_hz.shape)
+        first, end = self._steps.inside(stretches.times, stretches.around_hz, stretches.within_hz + half_width_hz)
         some = np.flatnonzero(first < end)
         first, end = first[some], end[some]
         _mark(self.by_kind[kind], first, end)
         for other in stretches.others[some].T:
             _mark(self.by_carrier, first, end, other)
         half_hz = -(-stretches.within_hz // 2)  # of whole hertz: less than the half, rounded up
-        _mark(self.halved[kind], *self._steps.inside(stretches.times, stretches.around_hz[some], half_hz))
+        within_hz = half_hz + half_width_hz[some]
+        _mark(self.halved[kind], *self._steps.inside(stretches.times, stretches.around_hz[some], within_hz))
 
     @staticmethod
     def total(counts: NDArray[np.int64]) -> NDArray[np.int64]:
@@ -143,7 +149,7 @@ class _Steps:
             self._up_to = np.concatenate(([0], np.cumsum(np.bincount(steps))))
 
     def inside(
-        self, times: int, around_hz: NDArray[np.int64], within_hz: int
+        self, times: int, around_hz: NDArray[np.int64], within_hz: NDArray[np.int64]
     ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
         """The first place p with |times · p − around_hz| < within_hz, and the first one beyond it."""
         first = self._count_up_to((around_hz - within_hz) // times)
@@ -183,16 +189,18 @@ def _of_products_on_it(company: Company) -> Iterator[_Stretches]:
     makers = company.mixing_with(new)
     makers = makers[makers != new]
     asked = company.carriers[new].product_distances_hz
-    for form, k in ((TWO_CARRIERS, (2, -1)), (FIFTH, (3, -2))):
+    for form in _OF_TWO:
         if form in asked:
             pair = _ours_among(company, _together(company, _ordered_pairs(makers), new))
-            yield _Stretches(form.name, 1, k[0] * hz[pair[:, 0]] + k[1] * hz[pair[:, 1]], asked[form], pair)
+            half_hz = _half_width_hz(company, form, new, pair)
+            yield _Stretches(form.name, 1, hz[pair] @ np.array(form.coefficients), asked[form], pair, half_hz)
     if THREE_CARRIERS in asked:
         for c in makers:
             three = _with(_unordered_pairs(makers[makers != c]), c)
             three = _ours_among(company, _together(company, three, new))
             around_hz = hz[three[:, 0]] + hz[three[:, 1]] - hz[three[:, 2]]
-            yield _Stretches(THREE_CARRIERS.name, 1, around_hz, asked[THREE_CARRIERS], three)
+            half_hz = _half_width_hz(company, THREE_CARRIERS, new, three)
+            yield _Stretches(THREE_CARRIERS.name, 1, around_hz, asked[THREE_CARRIERS], three, half_hz)
 
 
 def _of_its_products(company: Company) -> Iterator[_Stretches]:
@@ -212,25 +220,44 @@ def _of_its_products(company: Company) -> Iterator[_Stretches]:
 
 def _of_its_two_carrier_products(company: Company, victim: int, makers: NDArray[np.intp]) -> Iterator[_Stretches]:
     """m A − n B with the newcomer as A or as B: m x = v + n B, or n x = m A − v."""
-    others = _together(company, _with(makers[:, None], victim), len(company.carriers) - 1)
+    new = len(company.carriers) - 1
+    others = _together(company, _with(makers[:, None], victim), new)
     made_hz, at_hz = company.hz[others[:, 0]], company.hz[victim]
-    for form, m, n in ((TWO_CARRIERS, 2, 1), (FIFTH, 3, 2)):
+    as_first = np.stack([np.full(len(others), new), others[:, 0]], axis=1)
+    for form in _OF_TWO:
         within_hz = company.carriers[victim].product_distances_hz.get(form, 0)
         if within_hz:
-            yield _Stretches(form.name, m, at_hz + n * made_hz, within_hz, others)
-            yield _Stretches(form.name, n, m * made_hz - at_hz, within_hz, others)
+            m, n = form.coefficients[0], -form.coefficients[1]
+            first_hz, second_hz = (_half_width_hz(company, form, victim, who) for who in (as_first, as_first[:, ::-1]))
+            yield _Stretches(form.name, m, at_hz + n * made_hz, within_hz, others, first_hz)
+            yield _Stretches(form.name, n, m * made_hz - at_hz, within_hz, others, second_hz)
 
 
 def _of_its_three_carrier_products(company: Company, victim: int, makers: NDArray[np.intp]) -> Iterator[_Stretches]:
     """A+B−C with the newcomer as A: x = v − B + C; or as C: x = A + B − v."""
     new, at_hz = len(company.carriers) - 1, company.hz[victim]
     within_hz = company.carriers[victim].product_distances_hz[THREE_CARRIERS]
+
+    def half_hz(others: NDArray[np.intp]) -> NDArray[np.int64]:
+        return _half_width_hz(
+            company, THREE_CARRIERS, victim, np.hstack([others[:, :2], np.full_like(others[:, :1], new)])
+        )
+
     added = _together(company, _with(_ordered_pairs(makers), victim), new)
     around_hz = at_hz - company.hz[added[:, 0]] + company.hz[added[:, 1]]
-    yield _Stretches(THREE_CARRIERS.name, 1, around_hz, within_hz, added)
+    yield _Stretches(THREE_CARRIERS.name, 1, around_hz, within_hz, added, half_hz(added))
     taken = _together(company, _with(_unordered_pairs(makers), victim), new)
     around_hz = company.hz[taken[:, 0]] + company.hz[taken[:, 1]] - at_hz
-    yield _Stretches(THREE_CARRIERS.name, 1, around_hz, within_hz, taken)
+    yield _Stretches(THREE_CARRIERS.name, 1, around_hz, within_hz, taken, half_hz(taken))
+
+
+def _half_width_hz(company: Company, form: Form, victim: int, makers: NDArray[np.intp]) -> NDArray[np.int64]:
+    """Of the products that rows of ``makers`` make, letter by letter, where the victim minds their edges: half their
+    width, rounded up; shape (product,) or (1,).
+    """
+    if not company.carriers[victim].edges:
+        return _LINE
+    return np.asarray(-(-(company.widths_hz[makers] @ np.abs(form.coefficients)) // 2))
 
 
 def _ordered_pairs(one: NDArray[np.intp]) -> NDArray[np.intp]:

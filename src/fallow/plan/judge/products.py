@@ -3,6 +3,10 @@
 A product of order m is a sum of carriers with whole coefficients k, where the |k| add up to m and the k to 1: only
 those can fall back into the band. Frequencies are whole hertz, so a product is exact. The number of products by form is
 plain combinatorics; strengths follow from the power series of a memoryless device.
+
+A product of m signals is their product in time, so its spectrum is the convolution of theirs (the convolution theorem),
+a carrier that takes part k times being convolved k times, and the support of a convolution is as wide as the supports
+together: a product of carriers of widths w is at most Σ |k|·w wide.
 """
 
 from __future__ import annotations
@@ -21,6 +25,8 @@ from fallow.errors import UsageError
 __all__ = [
     "AUDITED",
     "FIFTH",
+    "FORMS",
+    "SEVENTH",
     "THREE_CARRIERS",
     "TWO_CARRIERS",
     "Form",
@@ -63,6 +69,12 @@ class Form:
         """Where the product of these carriers falls, in hertz."""
         return sum(k * hz for k, hz in zip(self.coefficients, carriers_hz, strict=True))
 
+    def half_width_hz(self, widths_hz: Sequence[int]) -> int:
+        """From the middle of the product of carriers of these occupied widths to its edge, at most; rounded up to whole
+        hertz. Carriers without a known width count as lines.
+        """
+        return -(-sum(abs(k) * hz for k, hz in zip(self.coefficients, widths_hz, strict=True)) // 2)
+
     def level_dbm(self, carriers_dbm: Sequence[float], intercept_dbm: float) -> float:
         """Level of the product for carriers at these levels, all at one port.
 
@@ -79,7 +91,11 @@ class Form:
 TWO_CARRIERS = Form((2, -1))
 THREE_CARRIERS = Form((1, 1, -1))
 FIFTH = Form((3, -2))
+SEVENTH = Form((4, -3))
 AUDITED = (TWO_CARRIERS, THREE_CARRIERS, FIFTH)
+"""The forms that are usual, and that a protected foreign carrier is guarded from."""
+FORMS = (*AUDITED, SEVENTH)
+"""All forms that a receiver may ask distances from. Of order 7, 4A−3B alone is made by two carriers near the band."""
 
 
 def forms_of_order(order: int) -> tuple[Form, ...]:
@@ -107,57 +123,92 @@ def products_of(form: Form, carriers_hz: Sequence[int]) -> Iterator[tuple[tuple[
 
 @dataclass(frozen=True, eq=False)
 class _Sums:
-    """Multiples or sums of carriers, sorted int64 of shape (sum,), and who makes each, of shape (sum, letter)."""
+    """Multiples or sums of carriers, sorted int64 of shape (sum,), how wide each is, and who makes each, of shape
+    (sum, letter).
+    """
 
     hz: NDArray[np.int64]
+    widths_hz: NDArray[np.int64]
     makers: NDArray[np.intp]
 
     @classmethod
-    def of(cls, hz: NDArray[np.int64], makers: NDArray[np.intp]) -> _Sums:
+    def of(cls, hz: NDArray[np.int64], widths_hz: NDArray[np.int64], makers: NDArray[np.intp]) -> _Sums:
         order = np.argsort(hz, kind="stable")
-        return cls(hz[order], makers[order])
+        return cls(hz[order], widths_hz[order], makers[order])
+
+    def by_octave_of_width(self) -> Iterator[_Sums]:
+        """The same in parts, in each of which no width is more than twice another."""
+        octave = np.frexp(self.widths_hz.astype(np.float64))[1]
+        for one in np.unique(octave).tolist():
+            yield _Sums(self.hz[octave == one], self.widths_hz[octave == one], self.makers[octave == one])
 
 
 class Neighbourhood:
     """The products of one set of carriers, to be asked which of them fall near a frequency.
 
-    ``carriers_hz``: whole hertz, shape (carrier,). A product is what a form adds minus what it takes away, so the
-    products near a frequency are found by looking, for each sum, which carrier to take away; nothing is rounded or left
-    out.
+    ``carriers_hz``, ``widths_hz``: whole hertz, shape (carrier,); without widths all are lines. A product is what a
+    form adds minus what it takes away, so the products near a frequency are found by looking, for each sum, which
+    carrier to take away; nothing is rounded or left out.
     """
 
-    def __init__(self, carriers_hz: Sequence[int] | NDArray[np.int64]) -> None:
+    def __init__(
+        self, carriers_hz: Sequence[int] | NDArray[np.int64], widths_hz: NDArray[np.int64] | None = None
+    ) -> None:
         self.carriers_hz = np.asarray(carriers_hz, dtype=np.int64)
+        self.widths_hz = np.zeros_like(self.carriers_hz) if widths_hz is None else widths_hz
 
     def near(self, form: Form, frequency_hz: int, within_hz: int) -> NDArray[np.intp]:
         """All choices of different carriers whose product is less than ``within_hz`` away from the frequency.
 
         Returns positions of carriers, shape (product, letter), letters in the order of the form's coefficients; the two
-        of A+B in rising position. Only the three audited forms are known here.
+        of A+B in rising position. Only ``FORMS`` are known here.
         """
         added, taken = self._sums[form]
-        low = np.searchsorted(taken.hz, added.hz - frequency_hz - within_hz, side="right")
-        high = np.searchsorted(taken.hz, added.hz - frequency_hz + within_hz, side="left")
-        found = np.maximum(high - low, 0)
-        some = np.flatnonzero(found)
-        found = found[some]
-        first = np.repeat(low[some] - np.cumsum(found) + found, found)
-        last_letter = taken.makers[first + np.arange(len(first))]
-        letters: NDArray[np.intp] = np.hstack([np.repeat(added.makers[some], found, axis=0), last_letter])
-        return np.compress((letters[:, :-1] != letters[:, -1:]).all(axis=1), letters, axis=0)
+        return _combined(added, taken, frequency_hz, np.int64(within_hz))
+
+    def edges_near(self, form: Form, frequency_hz: int, within_hz: int) -> NDArray[np.intp]:
+        """As ``near``, the distance being that of the nearer edge of a product; see ``Form.half_width_hz``."""
+        added, taken = self._sums[form]
+        found = []
+        for part in taken.by_octave_of_width():
+            half_hz = -(-(added.widths_hz + part.widths_hz.max()) // 2)
+            found.append(_combined(added, part, frequency_hz, within_hz + half_hz))
+        letters = np.concatenate(found) if found else np.zeros((0, len(form.coefficients)), dtype=np.intp)
+        k = np.array(form.coefficients, dtype=np.int64)
+        half_hz = -(-(self.widths_hz[letters] @ np.abs(k)) // 2)
+        near = np.abs(self.carriers_hz[letters] @ k - frequency_hz) < within_hz + half_hz
+        return np.compress(near, letters, axis=0)
 
     @cached_property
     def _sums(self) -> dict[Form, tuple[_Sums, _Sums]]:
-        hz = self.carriers_hz
+        hz, widths_hz = self.carriers_hz, self.widths_hz
         one = np.arange(len(hz))[:, None]
         pair = np.stack(np.triu_indices(len(hz), 1), axis=1)
-        multiples = {k: _Sums.of(k * hz, one) for k in (1, 2, 3)}
-        pairs = _Sums.of(hz[pair].sum(axis=1), pair)
+        multiples = {k: _Sums.of(k * hz, k * widths_hz, one) for k in (1, 2, 3, 4)}
+        pairs = _Sums.of(hz[pair].sum(axis=1), widths_hz[pair].sum(axis=1), pair)
         return {
             TWO_CARRIERS: (multiples[2], multiples[1]),
             THREE_CARRIERS: (pairs, multiples[1]),
             FIFTH: (multiples[3], multiples[2]),
+            SEVENTH: (multiples[4], multiples[3]),
         }
+
+
+def _combined(
+    added: _Sums, taken: _Sums, frequency_hz: int, within_hz: NDArray[np.int64] | np.int64
+) -> NDArray[np.intp]:
+    """Whom to add and whom to take away, all different, to come nearer to a frequency than ``within_hz``, which may
+    differ from sum to sum.
+    """
+    low = np.searchsorted(taken.hz, added.hz - frequency_hz - within_hz, side="right")
+    high = np.searchsorted(taken.hz, added.hz - frequency_hz + within_hz, side="left")
+    found = np.maximum(high - low, 0)
+    some = np.flatnonzero(found)
+    found = found[some]
+    first = np.repeat(low[some] - np.cumsum(found) + found, found)
+    last_letter = taken.makers[first + np.arange(len(first))]
+    letters: NDArray[np.intp] = np.hstack([np.repeat(added.makers[some], found, axis=0), last_letter])
+    return np.compress((letters[:, :-1] != letters[:, -1:]).all(axis=1), letters, axis=0)
 
 
 def _partitions(total: int, largest: int) -> Iterator[tuple[int, ...]]:

@@ -19,7 +19,7 @@ from fallow.plan.judge.carriers import Carrier, Company
 from fallow.plan.judge.conflicts import Conflict, by_kind_and_nearness, hit, place_conflicts, spacing_hz, too_near
 from fallow.plan.judge.footing import Footing
 from fallow.plan.judge.near_products import NOBODY, NOWHERE, NearProducts, People, SumTables
-from fallow.plan.judge.products import AUDITED
+from fallow.plan.judge.products import FORMS
 from fallow.plan.judge.stage import Stage, carrier_of
 from fallow.plan.places import Ground
 from fallow.plan.wording import few
@@ -106,7 +106,7 @@ class _State:
             broken &= self.near.with_carrier(with_carrier)
         rows = self.near.of(broken)
         for form, victim, makers in zip(rows.form.tolist(), rows.victim.tolist(), rows.makers.T.tolist(), strict=True):
-            yield hit(AUDITED[form], [self.carriers[i] for i in makers if i != NOBODY], self.carriers[victim])
+            yield hit(FORMS[form], [self.carriers[i] for i in makers if i != NOBODY], self.carriers[victim])
 
     @cached_property
     def margins(self) -> Margins:
