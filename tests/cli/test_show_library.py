@@ -177,6 +177,49 @@ def test_gear_is_booked_and_given_back(run: Run, desk: Path) -> None:
     assert (desk / "library" / "out.csv").read_bytes() == before
 
 
+BOOK = """\
+import sys
+from datetime import date
+from pathlib import Path
+from fallow.workflow.library import book, open_library
+from fallow.workflow.show import Desk
+library = open_library("library")
+print("ready", flush=True)
+sys.stdin.readline()
+for name in sys.argv[1:]:
+    book(library, date(2026, 7, 18), date(2026, 7, 18), Desk(name))
+"""
+
+
+def test_twenty_shows_booked_by_four_programs_at_once_are_all_out(run: Run, desk: Path, package: Path) -> None:
+    (desk / "library" / "stock.csv").write_text("equipment,count,serials\nhand A,50,\n", encoding="utf-8")
+    add_links(run, desk, 2)
+    names = [f"show {n}" for n in range(20)]
+    for name in names:
+        answer(run, "copy", f"{name}.fallow", "--show", "gala.fallow")
+        answer(run, "set", f"name={name}", "--show", f"{name}.fallow")
+    environment = {**os.environ, "PYTHONPATH": str(package.parent)}
+    running = [
+        subprocess.Popen(
+            [sys.executable, "-c", BOOK, *(f"{name}.fallow" for name in names[first::4])],
+            cwd=desk, env=environment, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True,
+        )
+        for first in range(4)
+    ]  # fmt: skip
+    assert [one.stdout.readline() if one.stdout else "" for one in running] == ["ready\n"] * 4
+    for one in running:
+        assert one.stdin is not None
+        one.stdin.write("go\n")
+        one.stdin.flush()
+    for one in running:
+        one.communicate()
+    assert [one.returncode for one in running] == [0] * 4
+    found = answer(run, "stock", "--from", "2026-07-18", "--show", "gala.fallow")
+    booked = {one["show"]: one["count"] for one in found["out"] if one["show"] in names}
+    assert booked == dict.fromkeys(names, 2)
+    assert found["stock"][0]["free"] == 10
+
+
 @pytest.mark.parametrize(
     ("words", "said"),
     [

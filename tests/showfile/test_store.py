@@ -13,6 +13,7 @@ import sqlite3
 import struct
 import subprocess
 import sys
+import time
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
@@ -22,6 +23,7 @@ import pytest
 from fallow.errors import InputError, OutputError, UsageError
 from fallow.show.link import Link
 from fallow.showfile import schema
+from fallow.showfile.checking import check
 from fallow.showfile.kinds import LINKS, SETTINGS, SURVEYS
 from fallow.showfile.opening import version_in
 from fallow.showfile.store import ShowFile
@@ -155,6 +157,52 @@ def test_a_second_writer_may_wait(path: Path, package: Path) -> None:
             assert show.writer.who == "Kim"
 
 
+IN_A_LONG_CHANGE = """
+import sys, time
+from fallow.showfile.kinds import SETTINGS
+from fallow.showfile.store import ShowFile
+from fallow.showfile.values import Setting
+with ShowFile.open(sys.argv[1], write=True, who="Robin") as show, show.change("", "long") as change:
+    change.put(SETTINGS, Setting("site", "Elsewhere"))
+    print("open", flush=True)
+    time.sleep(float(sys.argv[2]))
+"""
+
+
+@contextmanager
+def long_change(path: Path, package: Path, seconds: float) -> Iterator[subprocess.Popen[str]]:
+    """A second program is in the middle of a change for so long."""
+    environment = {**os.environ, "PYTHONPATH": str(package.parent)}
+    command = [sys.executable, "-c", IN_A_LONG_CHANGE, str(path), str(seconds)]
+    with subprocess.Popen(command, env=environment, stdout=subprocess.PIPE, text=True) as program:
+        assert program.stdout is not None
+        assert program.stdout.readline() == "open\n"
+        try:
+            yield program
+        finally:
+            program.kill()
+
+
+def test_a_writer_in_a_long_change_is_told_by_name_after_the_time_that_was_said(path: Path, package: Path) -> None:
+    with_links(path)
+    with long_change(path, package, 60) as program:
+        for wait_s in (0.0, 1.0):
+            began = time.monotonic()
+            with pytest.raises(UsageError) as caught:
+                ShowFile.open(path, write=True, who="Kim", wait_s=wait_s)
+            assert wait_s <= time.monotonic() - began < wait_s + 2
+            assert str(caught.value).startswith(f"{path}: Robin (since ")
+            assert f"process {program.pid}) is writing to the file" in str(caught.value)
+
+
+@pytest.mark.slow
+def test_a_change_longer_than_sqlite_waits_is_waited_for(path: Path, package: Path) -> None:
+    with_links(path)
+    with long_change(path, package, 7), ShowFile.open(path, write=True, who="Kim", wait_s=60) as show:
+        assert show.get(SETTINGS, "site") == Setting("site", "Elsewhere")
+        assert show.connection.execute("PRAGMA busy_timeout").fetchone()[0] > 0
+
+
 def test_nobody_waits_for_the_dead(path: Path, package: Path) -> None:
     with_links(path, "vox 1")
     with another_writer(path, package) as program:
@@ -263,6 +311,8 @@ def test_a_newer_version_is_read_and_not_written(path: Path) -> None:
     with pytest.raises(UsageError, match="the file is of a newer fallow") as caught:
         ShowFile.open(path, write=True)
     assert caught.value.hint == "update fallow, or export what you need from it"
+    found = check(path)
+    assert (found.damage, found.is_newer, found.values, found.changes) == ((), True, 1, 1)
     assert path.read_bytes() == before
 
 
@@ -273,23 +323,59 @@ def test_there_is_a_sample_of_each_version() -> None:
     assert [sample.name for sample in SAMPLES] == [f"version-{n}.fallow" for n in range(1, schema.VERSION + 1)]
 
 
-@pytest.mark.parametrize("sample", SAMPLES, ids=lambda sample: sample.stem)
-@pytest.mark.parametrize("write", [False, True])
-def test_every_older_version_is_brought_up_to_date_with_a_copy_beside_it(sample: Path, write: bool, path: Path) -> None:
+def old(sample: Path, path: Path) -> int:
+    """Put a sample where it can be written; returns its version."""
     shutil.copy(sample, path)
     path.chmod(0o644)
-    version = version_in(sample)
-    with ShowFile.open(path, write=write) as show:
-        assert show.version == schema.VERSION
-        assert [link.name for link in show.all(LINKS)] == ["vox 1", "vox 2", "ear 1"]
-        assert show.get(SETTINGS, "site") == Setting("site", "Invented Hall")
-        assert [change.what for change in show.changes()][:4] == ["links: 3 added", "site", "site", "undo: site"]
-        for head in show.all(SURVEYS):  # from version 2 on
-            assert_same(invented.survey("sweeper 2" if version >= 3 else ""), read_survey(show, head))
+    return version_in(sample)
+
+
+def assert_holds_the_sample(show: ShowFile, version: int) -> None:
+    assert show.version == schema.VERSION
+    assert [link.name for link in show.all(LINKS)] == ["vox 1", "vox 2", "ear 1"]
+    assert show.get(SETTINGS, "site") == Setting("site", "Invented Hall")
+    assert [change.what for change in show.changes()][:4] == ["links: 3 added", "site", "site", "undo: site"]
+    for head in show.all(SURVEYS):  # from version 2 on
+        assert_same(invented.survey("sweeper 2" if version >= 3 else ""), read_survey(show, head))
+
+
+@pytest.mark.parametrize("sample", SAMPLES, ids=lambda sample: sample.stem)
+def test_every_older_version_is_brought_up_to_date_with_a_copy_beside_it(sample: Path, path: Path) -> None:
+    version = old(sample, path)
+    with ShowFile.open(path, write=True) as show:
+        assert_holds_the_sample(show, version)
     copy = path.with_name(f"{path.name}.version-{version}")
     assert copy.exists() == (version < schema.VERSION)
     if copy.exists():
         assert version_in(copy) == version
+    assert check(path).is_whole
+
+
+@pytest.mark.parametrize("sample", SAMPLES, ids=lambda sample: sample.stem)
+def test_to_look_into_an_older_version_leaves_it_as_it_is(sample: Path, path: Path) -> None:
+    version = old(sample, path)
+    before = path.read_bytes()
+    with ShowFile.open(path) as show:
+        assert_holds_the_sample(show, version)
+        assert any("it stays as it is until something in it is changed" in note for note in show.notes) == (
+            version < schema.VERSION
+        )
+        with pytest.raises(sqlite3.OperationalError, match=r"readonly|read-only"):
+            show.connection.execute("DELETE FROM item")
+    found = check(path)
+    assert (found.damage, found.version) == ((), version)
+    assert (found.values, found.changes) > (3, 3)
+    assert path.read_bytes() == before
+    assert [one.name for one in path.parent.iterdir()] == [path.name]
+
+
+def test_an_older_version_that_somebody_writes_to_is_read_up_to_its_last_change(path: Path) -> None:
+    old(SAMPLES[0], path)
+    with closing(sqlite3.connect(path, isolation_level=None)) as writing:
+        writing.execute("PRAGMA journal_mode = WAL")
+        writing.execute("UPDATE item SET image = replace(image, 'Invented Hall', 'Elsewhere') WHERE kind = 'setting'")
+        with ShowFile.open(path) as show:
+            assert show.get(SETTINGS, "site") == Setting("site", "Elsewhere")
 
 
 def test_a_step_that_fails_leaves_the_file_as_it_was(path: Path) -> None:

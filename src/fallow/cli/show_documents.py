@@ -187,6 +187,7 @@ def check_document(found: Checked) -> Document:
         "whole": found.is_whole,
         "damage": list(found.damage),
         "version": found.version,
+        "is_newer": found.is_newer,
         "values": found.values,
         "changes": found.changes,
         "sweeps": found.sweeps,

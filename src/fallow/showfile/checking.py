@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import sqlite3
 from collections.abc import Callable
+from contextlib import closing
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -16,7 +17,7 @@ from fallow.showfile.history import ABSENT, Row, State
 from fallow.showfile.holding import value_of
 from fallow.showfile.kinds import BY_NAME, SURVEYS
 from fallow.showfile.mishaps import FilePath, told
-from fallow.showfile.opening import connect_reading
+from fallow.showfile.opening import connect_reading, up_to_date
 from fallow.showfile.schema import VERSION, version_of
 from fallow.showfile.sweeps import blocks, head_of
 from fallow.showfile.writer import Writer, left_behind
@@ -47,6 +48,11 @@ class Checked:
     def is_whole(self) -> bool:
         """Whether nothing is damaged."""
         return not self.damage
+
+    @property
+    def is_newer(self) -> bool:
+        """Whether a newer fallow wrote it: its history was counted and not followed."""
+        return self.version > VERSION
 
 
 def check(path: FilePath, progress: Progress | None = None) -> Checked:
@@ -81,9 +87,17 @@ class _Looking:
     def at_everything(self) -> None:
         """Pages first, for what is damaged there shows in all the rest."""
         self.tried("the pages of the file", self.at_pages)
+        if version_of(self.connection) >= VERSION:
+            self.at_contents()
+        elif (private := self.tried("what it holds", lambda: up_to_date(self.connection, self.path))) is not None:
+            with closing(private):
+                self.connection = private
+                self.at_contents()
+
+    def at_contents(self) -> None:
+        """All that is in the tables."""
         self.tried("what it holds", self.at_values)
-        if version_of(self.connection) <= VERSION:
-            self.tried("its history", self.at_history)
+        self.tried("its history", self.at_history)
         self.tried("its sweeps", self.at_sweeps)
 
     def tried(self, what: str, look: Callable[[], T]) -> T | None:
@@ -111,9 +125,14 @@ class _Looking:
                 self.tried("what it holds", partial(value_of, BY_NAME[kind], key, image, self.path))
 
     def at_history(self) -> None:
-        """Walk back from the present: what each change left must be what the next one found, down to nothing at all."""
-        state = history.present(self.connection)
+        """Walk back from the present: what each change left must be what the next one found, down to nothing at all.
+
+        The history of a newer fallow may mean something else, so that it is only counted.
+        """
         self.changes = int(self.connection.execute("SELECT count(*) FROM change").fetchone()[0])
+        if version_of(self.connection) > VERSION:
+            return
+        state = history.present(self.connection)
         rows = self.connection.execute(
             "SELECT change, kind, key, before, place_before, after, place_after FROM change_row ORDER BY id DESC"
         )

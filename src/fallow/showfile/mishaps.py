@@ -9,13 +9,17 @@ from os import PathLike
 
 from fallow.errors import FallowError, InputError, OutputError, UsageError
 
-__all__ = ["DAMAGED_HINT", "FilePath", "told"]
+__all__ = ["DAMAGED_HINT", "BusyError", "FilePath", "told"]
 
 FilePath = str | PathLike[str]
 DAMAGED_HINT = "`fallow show check` tells what can still be read, and `--rescue OUT` writes it to a new file"
 _DAMAGED = ("SQLITE_CORRUPT", "SQLITE_NOTADB", "SQLITE_IOERR_SHORT_READ")
 _BUSY = ("SQLITE_BUSY", "SQLITE_LOCKED")
 _REFUSED = ("SQLITE_READONLY", "SQLITE_PERM", "SQLITE_AUTH", "SQLITE_CANTOPEN")
+
+
+class BusyError(UsageError):
+    """Somebody else has the file at this moment: a moment later it may be had."""
 
 
 @contextmanager
@@ -38,7 +42,7 @@ def _sentence(error: sqlite3.Error, path: FilePath) -> FallowError:
         return InputError(f"the file is damaged ({error})", path=path, hint=DAMAGED_HINT)
     if name.startswith(_BUSY):
         hint = "try again in a moment"
-        return UsageError("somebody else is writing to the file at this moment", path=path, hint=hint)
+        return BusyError("somebody else is writing to the file at this moment", path=path, hint=hint)
     if name.startswith(_REFUSED):
         hint = "is it there, and may you write in its folder?"
         return OutputError(f"the file can't be opened as it has to be ({error})", path=path, hint=hint)

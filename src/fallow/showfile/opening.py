@@ -18,11 +18,13 @@ from fallow.showfile.schema import APPLICATION_ID, STEPS, VERSION, Step, migrate
 
 __all__ = [
     "close_writing",
+    "connect_looking",
     "connect_reading",
     "connect_writing",
     "make_file",
     "may_be_written",
     "put_in_place",
+    "up_to_date",
     "version_in",
 ]
 
@@ -75,6 +77,38 @@ def connect_reading(path: FilePath) -> sqlite3.Connection:
             hint = "copy the file together with the -wal beside it to a folder in which you may write"
             raise InputError("the last changes stand in a log that can't be read here", path=path, hint=hint) from None
         return _ready(_connect(path, "immutable=1"), path)  # read-only medium, closed properly: nobody can change it
+
+
+def connect_looking(path: FilePath) -> tuple[sqlite3.Connection, int]:
+    """A connection on which all tables of this version can be read, and the version of the file, which stays as it is.
+
+    Raises InputError where the file is none of ours.
+    """
+    path = Path(path)
+    connection = connect_reading(path)
+    with told(path), ExitStack() as until_ready:
+        until_ready.callback(connection.close)
+        version = version_of(connection)
+        if version < VERSION:
+            return up_to_date(connection, path), version
+        until_ready.pop_all()
+    return connection, version
+
+
+def up_to_date(connection: sqlite3.Connection, path: Path) -> sqlite3.Connection:
+    """A copy of an older file of which nobody else knows, brought up to date; SQLite takes it away when it is closed.
+
+    Raises what ``mishaps.told`` raises.
+    """
+    with told(path), ExitStack() as until_ready:
+        private = sqlite3.connect("", isolation_level=None)  # https://sqlite.org/inmemorydb.html, 3 Temporary Databases
+        until_ready.callback(private.close)
+        connection.backup(private)
+        private.execute("PRAGMA trusted_schema = OFF")
+        migrate(private)
+        private.execute("PRAGMA query_only = ON")
+        until_ready.pop_all()
+    return private
 
 
 def connect_writing(path: FilePath, busy_ms: int = BUSY_MS) -> sqlite3.Connection:

@@ -13,20 +13,20 @@ import getpass
 import sqlite3
 import time
 from collections.abc import Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from datetime import datetime
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self, TypeVar
 
-from fallow.errors import InputError, UsageError
+from fallow.errors import UsageError
 from fallow.showfile import history
 from fallow.showfile.changing import Change, Said
 from fallow.showfile.history import Happened, Nature
 from fallow.showfile.holding import Past, value_of
 from fallow.showfile.kinds import KindOfItem
-from fallow.showfile.mishaps import FilePath, told
-from fallow.showfile.opening import close_writing, connect_reading, connect_writing, make_file, may_be_written
+from fallow.showfile.mishaps import BusyError, FilePath, told
+from fallow.showfile.opening import BUSY_MS, close_writing, connect_looking, connect_writing, make_file
 from fallow.showfile.schema import VERSION, version_of
 from fallow.showfile.writer import Writer, claim, current_writer, left_behind, release, this_program
 
@@ -72,11 +72,12 @@ class ShowFile:
         path = Path(path)
         if not write:
             return cls(path, *_for_reading(path))
-        connection = connect_writing(path)
+        until_s = time.monotonic() + wait_s
+        connection = _connected(path, until_s)
         with told(path), ExitStack() as until_ready:
             until_ready.callback(connection.close)
             before = left_behind(connection)
-            writer = _claimed(connection, path, this_program(who or usual_name()), wait_s)
+            writer = _claimed(connection, path, this_program(who or usual_name()), until_s)
             until_ready.pop_all()
         return cls(path, connection, writer, () if before is None else (_not_closed(before),))
 
@@ -237,39 +238,60 @@ class ShowFile:
 
 
 def _for_reading(path: Path) -> tuple[sqlite3.Connection, None, tuple[str, ...]]:
-    connection = connect_reading(path)
-    if (version := version_of(connection)) < VERSION:
-        connection.close()
-        if not may_be_written(path):
-            what = f"the file is of an older fallow (version {version}) and can't be brought up to date where it is"
-            raise InputError(what, path=path, hint="copy it to a folder in which you may write: fallow show copy TO")
-        close_writing(connect_writing(path))  # brings it up to date, with a copy beside it
-        connection = connect_reading(path)
+    connection, version = connect_looking(path)
     with told(path), ExitStack() as until_ready:
         until_ready.callback(connection.close)
         notes = []
-        if (version := version_of(connection)) > VERSION:
+        if version > VERSION:
             notes.append(
                 f"a newer fallow wrote this file (version {version}; this one knows {VERSION}): it is only read, "
                 f"and may hold more than is seen here"
             )
         elif (writer := current_writer(connection)) is not None:
             notes.append(f"{writer} is writing to this file: what is seen is what was stored until now")
+        if version < VERSION:
+            notes.append(
+                f"an older fallow wrote this file (version {version}): it stays as it is until something in it is "
+                f"changed"
+            )
         until_ready.pop_all()
     return connection, None, tuple(notes)
 
 
-def _claimed(connection: sqlite3.Connection, path: Path, writer: Writer, wait_s: float) -> Writer:
-    """Enter the claim, or wait for whoever has it."""
-    until_s = time.monotonic() + wait_s
-    while (holder := claim(connection, writer)) is not writer:
+def _connected(path: Path, until_s: float) -> sqlite3.Connection:
+    """The connection for writing; a program that is just opening or closing the file is waited for."""
+    while True:
+        try:
+            return connect_writing(path)
+        except BusyError:
+            if time.monotonic() >= until_s:
+                raise
+            time.sleep(_POLL_S)
+
+
+def _claimed(connection: sqlite3.Connection, path: Path, writer: Writer, until_s: float) -> Writer:
+    """Enter the claim, or wait for whoever has it, in the middle of a change too."""
+    connection.execute("PRAGMA busy_timeout = 0")  # we wait ourselves, so that Ctrl-C is heard
+    while (holder := _holder(connection, path, writer)) is not writer:
         if time.monotonic() >= until_s:
             hint = "wait until it is closed there, or open it to look"
-            if not holder.is_here:
+            if holder is not None and not holder.is_here:
                 hint += "; if that computer is gone, `fallow show check --release` frees the file"
-            raise UsageError(f"{holder} is writing to the file", path=path, hint=hint)
+            raise BusyError(f"{holder or 'somebody else'} is writing to the file", path=path, hint=hint)
         time.sleep(_POLL_S)
+    connection.execute(f"PRAGMA busy_timeout = {BUSY_MS}")
     return writer
+
+
+def _holder(connection: sqlite3.Connection, path: Path, writer: Writer) -> Writer | None:
+    """Who has the claim: ``writer``, once it is entered; ``None``: a program that is opening or closing the file."""
+    try:
+        with told(path):
+            return claim(connection, writer)
+    except BusyError:
+        with suppress(BusyError), told(path):
+            return current_writer(connection)
+        return None
 
 
 def _not_closed(before: Writer) -> str:

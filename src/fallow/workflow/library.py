@@ -23,6 +23,7 @@ from fallow.showfile.carrying import carry
 from fallow.showfile.holding import Holding as Show
 from fallow.showfile.kinds import AREA_PAIRS, CHAIN, FOREIGN, LINKS, NOTES, SETTINGS, STATIONS, SURVEYS
 from fallow.showfile.store import ShowFile
+from fallow.showfile.turns import one_at_a_time
 from fallow.showfile.values import Note, Setting
 from fallow.workflow.show import IN_FORCE, SUFFIX, Desk, FilePath, find_show, settings_of
 
@@ -41,6 +42,7 @@ __all__ = [
     "use_site",
 ]
 
+BOOKING_WAIT_S = 60.0  # a booking takes a moment: who waits longer is told
 _OF_A_SITE = (SETTINGS, AREA_PAIRS, FOREIGN, STATIONS, CHAIN, SURVEYS, NOTES)
 _OF_A_SHOW = {"name", "on", IN_FORCE}  # settings that a site has no part in
 _NAME = re.compile(r"[^\\/:*?\"<>|\x00-\x1f.][^\\/:*?\"<>|\x00-\x1f]{0,99}")
@@ -195,30 +197,37 @@ def _notes(
 def book(library: Library, first: date, last: date, desk: Desk) -> tuple[Booking, ...]:
     """Enter the gear of the show's links as out on these days, in place of what the show had booked before.
 
-    Raises UsageError where more is wanted than is free, then nothing is changed.
+    Who books at the same moment is waited for. Raises UsageError where more is wanted than is free, then nothing is
+    changed.
     """
     with desk.looking() as show:
         name, wanted = show_name(show, desk), used_by(show)
-    stock = stock_of(library, first, last, but=name)
+    with one_at_a_time(library.out, BOOKING_WAIT_S):
+        stock = stock_of(library, first, last, but=name)
+        _check_free(wanted, stock, library)
+        kept = [one for one in stock.bookings if one.show != name]
+        made = tuple(Booking(one, count, name, first, last) for one, count in wanted.items() if one in stock.free)
+        write_bookings(library.out, [*kept, *made])
+    return made
+
+
+def _check_free(wanted: Mapping[str, int], stock: Stock, library: Library) -> None:
     short = {one: count for one, count in wanted.items() if one in stock.free and stock.free[one] < count}
     if short:
         told = ", ".join(f"{count} {one} wanted, {max(stock.free[one], 0)} free" for one, count in short.items())
         hint = "`fallow show fit` proposes what to exchange"
         raise UsageError(f"the stock does not have it on these days: {told}", path=library.out, hint=hint)
-    kept = [one for one in stock.bookings if one.show != name]
-    made = tuple(Booking(one, count, name, first, last) for one, count in wanted.items() if one in stock.free)
-    write_bookings(library.out, [*kept, *made])
-    return made
 
 
 def give_back(library: Library, desk: Desk) -> int:
-    """Take the show's bookings out; returns how many there were."""
+    """Take the show's bookings out; returns how many there were. Who books at the same moment is waited for."""
     with desk.looking() as show:
         name = show_name(show, desk)
-    bookings = read_bookings(library.out) if library.out.exists() else ()
-    kept = [one for one in bookings if one.show != name]
-    if len(kept) < len(bookings):
-        write_bookings(library.out, kept)
+    with one_at_a_time(library.out, BOOKING_WAIT_S):
+        bookings = read_bookings(library.out) if library.out.exists() else ()
+        kept = [one for one in bookings if one.show != name]
+        if len(kept) < len(bookings):
+            write_bookings(library.out, kept)
     return len(bookings) - len(kept)
 
 

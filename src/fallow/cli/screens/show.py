@@ -206,6 +206,8 @@ def show_check(found: Checked) -> None:
     out.print(f"{told if found.is_whole else f'what could be read: {told}'}; version {found.version}")
     for line in found.damage:
         out.print(Text(f"! {line}"))
+    if found.is_newer:
+        out.print("a newer fallow wrote it: its history was counted, not followed")
     if found.writer is not None:
         alive = "has it open for writing" if found.writer.is_alive else "did not close it; nothing stored is lost"
         out.print(Text(f"{found.writer} {alive}"))
