@@ -12,7 +12,7 @@ import time
 
 import numpy as np
 
-from fallow.plan.search.densest import Steps, most_that_fit, shortest_spans
+from fallow.plan.search.densest import Effort, Steps, most_that_fit, shortest_spans
 
 RULE_R = Steps(14, 4, 2, 2)
 SPANS_R = [0, 14, 32, 50, 68, 90, 114, 142, 168, 202, 234, 282]
@@ -27,17 +27,17 @@ def main() -> None:
     asked = options.parse_args()
     from fallow.plan.search.compiled_densest import fit_quickly  # needs numba
 
-    shortest_spans(RULE_R, 3, nodes=NO_END, fit=fit_quickly)
+    shortest_spans(RULE_R, 3, Effort(NO_END, fit_quickly))
     print(f"{'links':>6} {'rule R':>7} {'known':>6} {'s':>7} {'Golomb':>7} {'known':>6} {'s':>7}")
     for n in range(6, asked.up_to + 1):
         row = f"{n:6}"
         for rule, known in ((RULE_R, SPANS_R), (Steps(1, 1, 1, 0), GOLOMB)):
             started = time.perf_counter()
-            span = shortest_spans(rule, n, nodes=NO_END, fit=fit_quickly)[-1] if n <= len(known) else -1
+            span = shortest_spans(rule, n, Effort(NO_END, fit_quickly))[-1] if n <= len(known) else -1
             row += f" {span:7} {known[n - 1] if n <= len(known) else -1:6} {time.perf_counter() - started:7.2f}"
         print(row, flush=True)
     started = time.perf_counter()
-    most = most_that_fit(np.ones(313, dtype=np.bool_), RULE_R, 13, nodes=NO_END, fit=fit_quickly)
+    most = most_that_fit(np.ones(313, dtype=np.bool_), RULE_R, 13, Effort(NO_END, fit_quickly))
     print(f"8 MHz, 313 places: {most} of 13 links, proven in {time.perf_counter() - started:.1f} s")
 
 

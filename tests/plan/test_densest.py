@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from fallow.plan.places import Ground
 from fallow.plan.search.bounds import most
-from fallow.plan.search.densest import Steps, most_that_fit, shortest_spans
+from fallow.plan.search.densest import Effort, Steps, most_that_fit, shortest_spans
 from fallow.plan.search.question import Question
 from fallow.show.equipment import Equipment, Kind
 from fallow.show.link import Link
@@ -43,7 +43,7 @@ rules = st.builds(Steps, st.integers(1, 4), st.integers(0, 4), st.integers(0, 3)
 @settings(max_examples=40, deadline=None)
 def test_as_many_as_plain_enumeration_finds(rule: Steps, allowed: list[bool]) -> None:
     row = np.array(allowed)
-    assert most_that_fit(row, rule, 10, nodes=10**9) == plain_most(row, rule)
+    assert most_that_fit(row, rule, 10, Effort(10**9)) == plain_most(row, rule)
 
 
 @given(rules, st.lists(st.booleans(), min_size=1, max_size=60))
@@ -52,12 +52,30 @@ def test_compiled_loops_say_the_same(rule: Steps, allowed: list[bool]) -> None:
     compiled = pytest.importorskip("fallow.plan.search.compiled_densest")
     row = np.array(allowed)
     for nodes in (5, 300):
-        quick = most_that_fit(row, rule, 6, nodes=nodes, fit=compiled.fit_quickly)
-        assert quick == most_that_fit(row, rule, 6, nodes=nodes)
+        quick, slow = Effort(nodes, compiled.fit_quickly), Effort(nodes)
+        assert most_that_fit(row, rule, 6, quick) == most_that_fit(row, rule, 6, slow)
+        assert quick.nodes == slow.nodes
 
 
 def test_it_gives_up_rather_than_guess() -> None:
-    assert most_that_fit(np.ones(313, dtype=np.bool_), Steps(14, 4, 2, 2), 13, nodes=200) is None
+    assert most_that_fit(np.ones(313, dtype=np.bool_), Steps(14, 4, 2, 2), 13, Effort(200)) is None
+
+
+@given(rules, st.lists(st.booleans(), min_size=1, max_size=40))
+@settings(max_examples=20, deadline=None)
+def test_going_on_after_a_pause_is_going_on(rule: Steps, allowed: list[bool]) -> None:
+    row = np.array(allowed)
+    with pytest.MonkeyPatch.context() as patch:
+        whole = most_that_fit(row, rule, 6, Effort(5_000))
+        patch.setattr("fallow.plan.search.densest.NODES_AT_ONCE", 3)
+        assert most_that_fit(row, rule, 6, Effort(5_000)) == whole
+
+
+def test_time_that_is_up_ends_the_trial_after_what_is_tried_anyway() -> None:
+    row = np.ones(313, dtype=np.bool_)
+    effort = Effort(10**9, is_over=lambda: True, anyway=500)
+    assert most_that_fit(row, Steps(14, 4, 2, 2), 13, effort) is None
+    assert effort.anyway <= 0
 
 
 def test_a_distance_is_kept_when_it_is_met() -> None:
@@ -67,7 +85,7 @@ def test_a_distance_is_kept_when_it_is_met() -> None:
 
 def test_spans_under_a_usual_rule() -> None:
     """As two earlier programs of ours found them, one of them with a solver of another kind."""
-    assert shortest_spans(Steps(14, 4, 2, 2), 8, nodes=10**6) == [0, 14, 32, 50, 68, 90, 114, 142]
+    assert shortest_spans(Steps(14, 4, 2, 2), 8, Effort(10**6)) == [0, 14, 32, 50, 68, 90, 114, 142]
 
 
 def test_the_bound_of_a_plan_is_exact_where_few_fit() -> None:

@@ -22,10 +22,12 @@ from importlib import metadata
 from pathlib import Path
 from typing import Any
 
+from fallow.plan.search.densest import Fit
+from fallow.plan.search.densest_loops import fit_upwards
 from fallow.plan.search.engine import Kernels, NumpyKernels
 from fallow.spectrum.long.counting import Kernel, count_whole
 
-__all__ = ["Acceleration", "compile_into_cache", "counting", "kernels", "kernels_cache_dir"]
+__all__ = ["Acceleration", "compile_into_cache", "counting", "kernels", "kernels_cache_dir", "trying"]
 
 PACKAGE = Path(__file__).resolve().parent.parent
 LONGEST_COMPILING_S = 180.0
@@ -45,6 +47,14 @@ def counting() -> Callable[[], Kernel]:
     """What ``spectrum.occupancy.histogram_of`` takes: a call gives the quickest kernel that is ready."""
     acceleration = _acceleration()
     return lambda: acceleration.count
+
+
+def trying() -> tuple[Fit, bool]:
+    """What tries every way to place equal links (``plan.search.densest``), the quickest that is ready; and whether it
+    is compiled.
+    """
+    fit = _acceleration().fit
+    return fit, fit is not fit_upwards
 
 
 @functools.cache
@@ -75,6 +85,7 @@ class Acceleration:
         self.cache_dir = cache_dir
         self.done = threading.Event()
         self.count: Kernel = count_whole
+        self.fit: Fit = fit_upwards
         self._kernels: Kernels = NumpyKernels()
         self._stamp = cache_dir / f"compiled-{_fingerprint()}"
         self._lock = cache_dir / f"compiling-{_fingerprint()}"
@@ -105,6 +116,7 @@ class Acceleration:
         settings.CACHE_DIR = before or str(self.cache_dir)
         try:  # numba settles where to keep a function when it is declared; other functions go where they went before
             from fallow.plan.search.compiled import CompiledKernels  # heavy: needs numba
+            from fallow.plan.search.compiled_densest import fit_quickly  # the same
             from fallow.spectrum.long.compiled import count_quickly  # the same
         finally:
             settings.CACHE_DIR = before
@@ -113,7 +125,7 @@ class Acceleration:
             _exercise()
         except errors.NumbaError as error:
             raise RuntimeError("numba can't compile the kernels") from error
-        self._kernels, self.count = CompiledKernels(), count_quickly
+        self._kernels, self.count, self.fit = CompiledKernels(), count_quickly, fit_quickly
 
     def _fill_cache(self) -> None:
         """Have the kernels compiled by a process of its own, or wait for one that is at it already."""
@@ -155,10 +167,12 @@ def compile_into_cache(stamp: str, lock: str) -> None:
 def _exercise() -> None:
     """Use every kernel once: compiles them, or loads them from the cache."""
     from fallow.plan.search import compiled as planning  # heavy: needs numba
+    from fallow.plan.search import compiled_densest as trying_out  # the same
     from fallow.spectrum.long import compiled as counting  # the same
 
     planning.exercise()
     counting.exercise()
+    trying_out.exercise()
 
 
 def _can_start_python() -> bool:
@@ -185,7 +199,7 @@ def _wait_for(stamp: Path) -> None:
 
 def _fingerprint() -> str:
     """What compiled kernels depend on: their source, Python, numba and the machine."""
-    of_plan = ("loops", "compiled", "tables", "engine", "crowd", "crowd_loops")
+    of_plan = ("loops", "compiled", "tables", "engine", "crowd", "crowd_loops", "densest_loops")
     names = (*(f"plan/search/{name}.py" for name in of_plan), "spectrum/long/counting.py", "spectrum/long/compiled.py")
     parts = [(PACKAGE / name).read_bytes() for name in names]
     try:

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fallow.plan.search.densest import Steps, most_that_fit
+from fallow.plan.search.densest import Effort, Steps, most_that_fit
 from fallow.plan.search.exact import free_of_products, free_of_spacing
 from fallow.plan.search.groups import Class
 from fallow.plan.search.question import Question, whole
@@ -31,7 +31,7 @@ WINDOWS = 120
 """Window widths tried; any of them gives a true bound."""
 
 
-MOST_TRIED = 9
+MOST_TRIED = 16
 """Links up to which every way to place them is tried, if that takes few places looked at."""
 PLACES_TRIED = 8_000
 LONGEST_ROW = 2_000
@@ -63,10 +63,13 @@ class _Part:
     reason: str
 
 
-def most(question: Question) -> Bound | None:
-    """The most links that any plan can place, or ``None`` when nothing cheap says that some must be left out."""
+def most(question: Question, effort: Effort | None = None) -> Bound | None:
+    """The most links that any plan can place, or ``None`` when nothing cheap says that some must be left out.
+
+    ``effort``: what trying every way may cost where few links are in one place.
+    """
     n_links = len(question.links)
-    best = min(_bounds_by_scene(question), key=lambda bound: bound.links, default=None)
+    best = min(_bounds_by_scene(question, effort or Effort(PLACES_TRIED)), key=lambda bound: bound.links, default=None)
     return best if best is not None and best.links < n_links else None
 
 
@@ -120,11 +123,11 @@ def _most_in_window(window_hz: int, touching: int, rule: Rule, at_most: int) -> 
     return low
 
 
-def _bounds_by_scene(question: Question) -> Iterator[Bound]:
+def _bounds_by_scene(question: Question, effort: Effort) -> Iterator[Bound]:
     """One bound for each scene and each way to put areas together into parts."""
     movable = [carrier for carrier in question.links if carrier.fixed_hz is None]
     count = np.bincount([carrier.class_index for carrier in movable], minlength=len(question.classes))
-    room = _Room(question)
+    room = _Room(question, effort)
     for scene in sorted(frozenset[str]().union(*(each.scenes for each in question.classes))) or [""]:
         on = [k for k in range(len(question.worths)) if count[k] and question.classes[k].on_in(scene)]
         for order in _orders(on, question):
@@ -185,8 +188,9 @@ class _Room:
     of one equipment mostly have the same places left.
     """
 
-    def __init__(self, question: Question) -> None:
+    def __init__(self, question: Question, effort: Effort) -> None:
         places = _places_left(question)
+        self._effort = effort
         first_with = {each.tobytes(): k for k, each in reversed(list(enumerate(places)))}
         self._places = places
         self._same_as = [first_with[each.tobytes()] for each in places]
@@ -209,7 +213,7 @@ class _Room:
         key = different, distances_hz, at_most
         if key not in self._tried:
             places_hz = np.unique(np.concatenate([self._places[k] for k in sorted(different)]))
-            self._tried[key] = _tried_out(places_hz, distances_hz, at_most)
+            self._tried[key] = _tried_out(places_hz, distances_hz, at_most, self._effort)
         return self._tried[key]
 
 
@@ -254,7 +258,7 @@ def _fit_alike(part: Sequence[int], question: Question, count: NDArray[np.int64]
     return _Part(links, fit, what, reason)
 
 
-def _tried_out(places_hz: Whole, distances_hz: tuple[int, int, int, int], at_most: int) -> int | None:
+def _tried_out(places_hz: Whole, distances_hz: tuple[int, int, int, int], at_most: int, effort: Effort) -> int | None:
     """How many links fit with these distances (spacing, 2A−B, A+B−C, 3A−2B), by trying every way on the coarsest
     raster that holds all places; ``None`` where that takes too long.
     """
@@ -264,7 +268,7 @@ def _tried_out(places_hz: Whole, distances_hz: tuple[int, int, int, int], at_mos
         return None
     row = np.zeros(int(at[-1]) + 1, dtype=np.bool_)
     row[at] = True
-    return most_that_fit(row, Steps.of_hz(distances_hz[0], distances_hz[1:], step_hz), at_most, nodes=PLACES_TRIED)
+    return most_that_fit(row, Steps.of_hz(distances_hz[0], distances_hz[1:], step_hz), at_most, effort)
 
 
 def _rule_of(classes: Sequence[Class]) -> Rule:

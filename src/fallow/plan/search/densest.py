@@ -5,17 +5,45 @@ short (no k of them can take less room than the shortest k).
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fallow.plan.search.densest_loops import FITS, GAVE_UP, fit_upwards
+from fallow.plan.search.densest_loops import FITS, LEFT, OPEN, Hunt, fit_upwards, hunt_for
 
-__all__ = ["Steps", "most_that_fit", "shortest_spans"]
+__all__ = ["Effort", "Fit", "Steps", "most_that_fit", "shortest_spans"]
 
 Whole = NDArray[np.int64]
-Fit = Callable[[NDArray[np.uint8], Whole, Whole, Whole, bool, bool, int], int]
+Fit = Callable[[Hunt, bool, bool, int], int]
+
+NODES_AT_ONCE = 20_000
+"""Places looked at between two looks at the time: some hundredths of a second compiled."""
+
+
+@dataclass
+class Effort:
+    """What trying may cost: ``nodes`` places to be looked at are left. ``fit``: the loops that look.
+
+    ``is_over`` is asked now and then whether the time is up; the first ``anyway`` places are looked at even then.
+    """
+
+    nodes: int
+    fit: Fit = fit_upwards
+    is_over: Callable[[], bool] = field(default=lambda: False)
+    anyway: int = NODES_AT_ONCE
+
+    def spend(self, hunt: Hunt, *, at_zero: bool, shrink: bool) -> int:
+        """Whether the carriers of a trial fit, ``OPEN`` where nothing was left before that was known."""
+        while self.nodes > 0 and (self.anyway > 0 or not self.is_over()):
+            portion = min(self.nodes, NODES_AT_ONCE)
+            outcome = self.fit(hunt, at_zero, shrink, portion)
+            used = portion - int(hunt.now[LEFT])
+            self.nodes -= used
+            self.anyway -= used
+            if outcome != OPEN:
+                return outcome
+        return OPEN
 
 
 @dataclass(frozen=True)
@@ -40,20 +68,16 @@ class Steps:
         return np.array([max(self.spacing, 1), self.two - 1, self.three - 1, self.fifth - 1], dtype=np.int64)
 
 
-def shortest_spans(rule: Steps, up_to: int, *, nodes: int, fit: Fit = fit_upwards) -> list[int]:
-    """The fewest steps from the first to the last of 1, 2 … carriers, as far as ``up_to`` and ``nodes`` places looked
-    at reach.
-    """
+def shortest_spans(rule: Steps, up_to: int, effort: Effort) -> list[int]:
+    """The fewest steps from the first to the last of 1, 2 … carriers, as far as ``up_to`` and the effort reach."""
     spans = [0, 0]
-    while len(spans) <= up_to and (span := _next_span(spans, rule, nodes, fit)) is not None:
+    while len(spans) <= up_to and (span := _next_span(spans, rule, effort)) is not None:
         spans.append(span)
     return spans[1:]
 
 
-def most_that_fit(
-    allowed: NDArray[np.bool_], rule: Steps, at_most: int, *, nodes: int, fit: Fit = fit_upwards
-) -> int | None:
-    """The most equal carriers on the allowed places, up to ``at_most``; ``None`` where that took more than ``nodes``.
+def most_that_fit(allowed: NDArray[np.bool_], rule: Steps, at_most: int, effort: Effort) -> int | None:
+    """The most equal carriers on the allowed places, up to ``at_most``; ``None`` where the effort did not suffice.
 
     ``allowed``: which places of a raster may be used, shape (place,).
     """
@@ -64,21 +88,19 @@ def most_that_fit(
         known = _at_least(spans, n, rule)
         if row.size <= known[n]:
             return n - 1
-        outcome = fit(row, rule.reach, known, np.zeros(n, dtype=np.int64), whole, False, nodes)
+        outcome = effort.spend(hunt_for(n, row, rule.reach, known), at_zero=whole, shrink=False)
         if outcome != FITS:
-            return None if outcome == GAVE_UP else n - 1
-        if len(spans) == n and (span := _next_span(spans, rule, nodes, fit)) is not None:
+            return None if outcome == OPEN else n - 1
+        if n < at_most and len(spans) == n and (span := _next_span(spans, rule, effort)) is not None:
             spans.append(span)
     return at_most
 
 
-def _next_span(spans: list[int], rule: Steps, nodes: int, fit: Fit) -> int | None:
-    """The fewest steps that one carrier more than known takes; ``None`` where that is more than ``nodes``."""
-    n = len(spans)
-    places = np.zeros(n, dtype=np.int64)
-    row = np.ones(_enough_room(rule, n), dtype=np.uint8)
-    outcome = fit(row, rule.reach, _at_least(spans, n, rule), places, True, True, nodes)
-    return int(places[-1]) if outcome == FITS else None
+def _next_span(spans: list[int], rule: Steps, effort: Effort) -> int | None:
+    """The fewest steps that one carrier more than known takes; ``None`` where the effort did not suffice."""
+    row = np.ones(_enough_room(rule, len(spans)), dtype=np.uint8)
+    hunt = hunt_for(len(spans), row, rule.reach, _at_least(spans, len(spans), rule))
+    return int(hunt.places[-1]) if effort.spend(hunt, at_zero=True, shrink=True) == FITS else None
 
 
 def _at_least(spans: list[int], n: int, rule: Steps) -> Whole:

@@ -6,59 +6,84 @@ so a conflict with it is one of these: it is too near to the last, or a product 
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["FITS", "GAVE_UP", "NONE_FITS", "fit_upwards"]
+__all__ = ["FITS", "LEFT", "NONE_FITS", "OPEN", "Hunt", "fit_upwards", "hunt_for"]
 
 Whole = NDArray[np.int64]
 Mask = NDArray[np.uint8]
 
-NONE_FITS, FITS, GAVE_UP = 0, 1, 2
+NONE_FITS, FITS, OPEN = 0, 1, 2
+DEPTH, SIZE, OUTCOME, LEFT = 0, 1, 2, 3
 
 
-def fit_upwards(
-    allowed: Mask, rule: Whole, spans: Whole, places: Whole, at_zero: bool, shrink: bool, nodes: int
-) -> int:
-    """Place as many carriers as ``places`` holds; says whether they fit, and leaves them there.
+class Hunt(NamedTuple):
+    """A trial of so many carriers as ``places`` holds, and how far it has come.
 
     ``allowed``: 1 where a carrier may stand, shape (M,). ``rule``: fewest steps between neighbours, and the most steps
     by which products 2A−B, A+B−C and 3A−2B are too near (−1: not asked). ``spans[k]``: no k carriers take fewer steps
-    from the first to the last. ``at_zero``: only with the first at place 0. ``shrink``: go on for the shortest way, so
-    that ``places`` ends with it. ``nodes``: give up after so many places looked at.
+    from the first to the last. ``at``: where those stand that are placed; ``blocked``: what they block, by how many
+    they are; ``now``: how many stand, places that count, what is known of the outcome, and how many of the places that
+    were to be looked at are left.
     """
-    n, size = places.shape[0], allowed.shape[0]
-    blocked = np.zeros((n + 1, size), dtype=np.uint8)
+
+    rule: Whole
+    spans: Whole
+    places: Whole
+    at: Whole
+    blocked: Mask
+    now: Whole
+
+
+def hunt_for(n: int, allowed: Mask, rule: Whole, spans: Whole) -> Hunt:
+    """The beginning of a trial of n carriers."""
+    blocked = np.zeros((n + 1, allowed.size), dtype=np.uint8)
     blocked[0] = 1 - allowed
     at = np.zeros(n, dtype=np.int64)
     at[0] = -1
-    depth, outcome = 0, NONE_FITS
+    return Hunt(rule, spans, np.zeros(n, dtype=np.int64), at, blocked, np.array([0, allowed.size, NONE_FITS, 0]))
+
+
+def fit_upwards(h: Hunt, at_zero: bool, shrink: bool, nodes: int) -> int:
+    """Go on with a trial: whether the carriers fit, which then are in ``places``; ``OPEN`` after so many places looked
+    at.
+
+    ``at_zero``: only with the first at place 0. ``shrink``: go on for the shortest way, so that ``places`` ends with
+    it.
+    """
+    n = h.places.shape[0]
+    depth, size = h.now[DEPTH], h.now[SIZE]
     while depth >= 0:
-        x = at[depth] + 1
-        last = size - 1 - spans[n - depth]
+        x = h.at[depth] + 1
+        last = size - 1 - h.spans[n - depth]
         if at_zero and depth == 0:
             last = min(last, 0)
-        while x <= last and blocked[depth, x]:
+        while x <= last and h.blocked[depth, x]:
             x += 1
         if x > last:
             depth -= 1
             continue
-        at[depth] = x
+        if nodes <= 0:
+            h.now[DEPTH], h.now[SIZE], h.now[LEFT] = depth, size, 0
+            return OPEN
         nodes -= 1
-        if nodes < 0:
-            return GAVE_UP
+        h.at[depth] = x
         if depth == n - 1:
-            outcome = FITS
-            places[:] = at
+            h.now[OUTCOME] = FITS
+            h.places[:] = h.at
             if not shrink:
-                return FITS
+                break
             size = x  # only what is shorter than this from now on
             depth -= 1
             continue
-        block_above(blocked[depth], blocked[depth + 1], at, depth, rule, size)
+        block_above(h.blocked[depth], h.blocked[depth + 1], h.at, depth, h.rule, size)
         depth += 1
-        at[depth] = min(x + rule[0], size) - 1
-    return outcome
+        h.at[depth] = min(x + h.rule[0], size) - 1
+    h.now[LEFT] = nodes
+    return int(h.now[OUTCOME])
 
 
 def block_above(before: Mask, after: Mask, at: Whole, depth: int, rule: Whole, size: int) -> None:
