@@ -200,7 +200,43 @@ def test_annotations_and_damage_are_told(tmp_path: Path) -> None:
     assert not any("checksum" in note for note in said)
     raw = (tmp_path / "hall.sigmf-data").read_bytes()
     (tmp_path / "hall.sigmf-data").write_bytes(raw[:100_001])
-    assert any("their checksum differs" in note for note in read_file(path).notes)
+    said = read_file(path).notes
+    assert any("their checksum differs, core:sha512" in note for note in said)
+    left_over = "1 byte behind the last whole sample (of 4 bytes): the file was cut, or core:datatype is wrong"
+    assert left_over in said
+
+
+def test_left_over_bytes_that_are_announced_are_no_damage(tmp_path: Path) -> None:
+    announced = {"core:trailing_bytes": 2}
+    assert not any(
+        "behind the last" in note for note in read_file(sigmf(tmp_path, pairs(), after=2, **announced)).notes
+    )
+    said = read_file(sigmf(tmp_path, pairs(), after=5, **announced)).notes
+    assert any(note.startswith("3 bytes, beyond those that core:trailing_bytes announces, behind") for note in said)
+
+
+@pytest.mark.parametrize("stamp", ["yesterday", "2024-13-45T12:00:00Z", 17, "", "2024-05-01T25:00:00Z"])
+def test_a_time_that_is_none_is_told(tmp_path: Path, stamp: object) -> None:
+    captures = [{"core:sample_start": 0, "core:frequency": CENTRE_HZ, "core:datetime": stamp}]
+    reading = read_file(sigmf(tmp_path, pairs(), captures=captures))
+    told = f"core:datetime of capture 1, {str(stamp)!r}, is no time in ISO 8601: it was not used"
+    assert told in reading.notes
+    assert (reading.start, reading.needs) == (None, ())
+
+
+def test_a_checksum_that_is_none_is_told(tmp_path: Path) -> None:
+    for stated in ("abc", 12, "z" * 128):
+        said = read_file(sigmf(tmp_path, pairs(), **{"core:sha512": stated})).notes
+        assert "core:sha512 of its description is no checksum, so its samples were not held against it" in said
+
+
+def test_where_a_description_breaks_off_is_told(tmp_path: Path) -> None:
+    path = sigmf(tmp_path, pairs(4000))
+    path.write_text('{\n  "global": {"core:datatype": "ci16_le",}\n}', encoding="utf-8")
+    with pytest.raises(InputError, match="no whole JSON document") as caught:
+        read_file(path)
+    assert (caught.value.line, caught.value.column) == (2, 41)
+    assert "Expecting" not in str(caught.value)
 
 
 def test_header_and_trailing_bytes_are_no_samples(tmp_path: Path) -> None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 import math
+import re
 from bisect import bisect_right
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -30,6 +31,7 @@ META_ENDING, DATA_ENDING = ".sigmf-meta", ".sigmf-data"
 _MOST_META_BYTES = 256 * 2**20
 _MOST_HASHED_BYTES = 2**30
 _HASH_BLOCK = 2**22
+_SHA512 = re.compile(r"[0-9a-fA-F]{128}")  # FIPS 180-4: 512 bits, here as hexadecimal digits
 
 
 def read_sigmf(path: Path, telling: Telling, progress: Progress | None = None) -> FileReading:
@@ -47,7 +49,8 @@ def read_sigmf(path: Path, telling: Telling, progress: Progress | None = None) -
     chunks = _chunks(said)
     captures = tuple(_captures(said, chunks, None if kind is None else _count(samples_end, chunks, kind)))
     take = None if kind is None else taking_from_file(data, kind, chunks.skipped_before)
-    notes = (*_checked(said, data, size), *_described(said, captures))
+    odd = () if kind is None else _left_over(said, samples_end, chunks, kind)
+    notes = (*_checked(said, data, size), *odd, *_untimed(said), *_described(said, captures))
     recording = Recording(
         path, "SigMF", captures, kind, take, _frequency(said, said.everywhere, "core:sample_rate"), notes
     )
@@ -87,6 +90,9 @@ def _said(meta: Path) -> _Said:
         raise InputError(
             f"the file can't be opened ({(error.strerror or 'unknown reason').lower()})", path=meta
         ) from error
+    except json.JSONDecodeError as error:
+        what = f"the description is damaged: it is no whole JSON document ({error.msg[0].lower()}{error.msg[1:]})"
+        raise InputError(what, path=meta, line=error.lineno, column=error.colno) from error
     except (ValueError, RecursionError) as error:
         raise InputError("the description is damaged: it is no whole JSON document", path=meta) from error
     parts = document if isinstance(document, dict) else {}
@@ -151,7 +157,10 @@ def _captures(said: _Said, chunks: _Chunks, count: int | None) -> Iterator[Captu
 def _checked(said: _Said, data: Path, size: int) -> Iterator[str]:
     """Whether the samples are those that the description was written for (``core:sha512``)."""
     stated = said.everywhere.get("core:sha512")
-    if not isinstance(stated, str):
+    if stated is None:
+        return
+    if not isinstance(stated, str) or not _SHA512.fullmatch(stated.strip()):
+        yield "core:sha512 of its description is no checksum, so its samples were not held against it"
         return
     if size > _MOST_HASHED_BYTES:
         yield "the checksum of its samples was not tried: there are too many"
@@ -161,7 +170,30 @@ def _checked(said: _Said, data: Path, size: int) -> Iterator[str]:
         while block := stream.read(_HASH_BLOCK):
             digest.update(block)
     if digest.hexdigest() != stated.strip().lower():
-        yield "the samples are not those that it describes (their checksum differs): cut, damaged or replaced"
+        differs = "their checksum differs, core:sha512"
+        yield f"the samples are not those that it describes ({differs}): cut, damaged or replaced"
+
+
+def _left_over(said: _Said, samples_end: int, chunks: _Chunks, kind: SampleType) -> Iterator[str]:
+    """What is behind the last whole sample, beyond the bytes that are announced to be none."""
+    extra = max(samples_end - sum(chunks.header_bytes), 0) % kind.sample_bytes
+    if extra:
+        announced = "core:trailing_bytes" in said.everywhere
+        beyond = ", beyond those that core:trailing_bytes announces," if announced else ""
+        yield (
+            f"{extra} byte{'' if extra == 1 else 's'}{beyond} behind the last whole sample (of {kind.sample_bytes} "
+            "bytes): the file was cut, or core:datatype is wrong"
+        )
+
+
+def _untimed(said: _Said) -> Iterator[str]:
+    """Captures whose time can't be read."""
+    stamps = [(number, capture.get("core:datetime")) for number, capture in enumerate(said.captures, start=1)]
+    wrong = [(number, stamp) for number, stamp in stamps if stamp is not None and _start_s(stamp) is None]
+    if wrong:
+        number, stamp = wrong[0]
+        more = f" (and {len(wrong) - 1} more)" if len(wrong) > 1 else ""
+        yield f"core:datetime of capture {number}, {str(stamp)[:40]!r}, is no time in ISO 8601{more}: it was not used"
 
 
 def _described(said: _Said, captures: Sequence[Capture]) -> Iterator[str]:
