@@ -67,6 +67,32 @@ def test_where_something_stands_out_the_antenna_is_not_doubted(run: Run, tmp_pat
     assert not any("antenna not proven" in note for note in air["notes"])
 
 
+@pytest.mark.parametrize(
+    ("noise_dbm", "rbw", "words", "doubt"),
+    [
+        (-118.0, "25k", ("--limit", "-112"), "deaf: noise and its uncertainty"),
+        (-140.0, "25k", (), "deaf: the floor lies below the noise of a resistor"),
+        (-118.0, "10k", (), "coarse step"),
+    ],
+)
+def test_an_antenna_is_not_called_unproven_where_it_shows_why_nothing_is_clean(
+    run: Run, tmp_path: Path, noise_dbm: float, rbw: str, words: tuple[str, ...], doubt: str
+) -> None:
+    air = _air(
+        run, _written(tmp_path / "hall.csv", _noise(noise_dbm=noise_dbm)), "--span", "471M..485M", *words, rbw=rbw
+    )
+    assert _verdicts(air) == {"doubtful"}
+    assert doubt in _doubts(air)
+    assert not any("antenna not proven" in note for note in air["notes"])
+
+
+def test_what_is_deaf_in_a_part_proves_no_antenna_for_the_clean_rest(run: Run, tmp_path: Path) -> None:
+    power = _noise() * 10.0 ** np.linspace(0.0, 1.0, BINS)  # a floor that rises by 10 dB over the span
+    air = _air(run, _written(tmp_path / "hall.csv", power), "--limit", "-96", "--width", "1M")
+    assert _verdicts(air) >= {"clean", "doubtful"}
+    assert any("antenna not proven" in note for note in air["notes"])
+
+
 @pytest.mark.parametrize(("limit_dbm", "clean"), [(-101, True), (-106, False), (-112, False)])
 def test_floor_and_its_uncertainty_reach_the_limit(run: Run, tmp_path: Path, limit_dbm: int, clean: bool) -> None:
     # the floor is -109 dBm in 200 kHz; with 2.4 dB of uncertainty and 95 % it reaches to -105 and, with noise, farther
@@ -194,3 +220,59 @@ def test_a_transmitters_own_skirts_are_no_overload(run: Run, tmp_path: Path) -> 
     power[::3, 60:] += 10.0**-11.0
     air = _air(run, _written(tmp_path / "hall.csv", power), "--width", "200k")
     assert not any("overload" in note for note in air["notes"])
+
+
+def _known(path: Path, *mhz: float) -> Path:
+    rows = [f"mast {place:g},{place},12.5" for place in mhz]
+    path.write_text("\n".join(["name,frequency_mhz,bandwidth_khz", *rows]) + "\n", encoding="utf-8")
+    return path
+
+
+def test_a_known_carrier_outside_of_what_was_swept_is_told(run: Run, tmp_path: Path) -> None:
+    path = _written(tmp_path / "hall.csv", _with_beacon(_noise()))
+    air = _air(run, path, "--span", "480M..485M", "--known", _known(tmp_path / "known.csv", 478.0, 700.0, 486.0))
+    told = "mast 700 at 700.000 MHz, mast 486 at 486.000 MHz: known to be on the air, and not in what was swept"
+    assert told in air["notes"]
+    assert _verdicts(air) == {"clean"}
+    air = _air(run, path, "--span", "480M..485M", "--known", _known(tmp_path / "known.csv", 478.0))
+    assert not any("not in what was swept" in note for note in air["notes"])
+
+
+# --- scales that do not fit each other
+
+
+def _in_two_scales(tmp_path: Path) -> tuple[Path, Path]:
+    """The same air in dBm, and in decibels without a scale; the units stand in the headings."""
+    rng, paths = np.random.default_rng(4), []
+    for name, heading in (("scaled", "level_dbm"), ("bare", "level_db")):
+        levels = NOISE_DBM + rng.normal(0.0, 1.5, 400)
+        rows = [f"{LOW_MHZ + STEP_MHZ * place:.3f},{level:.2f}" for place, level in enumerate(levels)]
+        paths.append(tmp_path / f"{name}.csv")
+        paths[-1].write_text("\n".join([f"frequency_mhz,{heading}", *rows]) + "\n", encoding="utf-8")
+    return paths[0], paths[1]
+
+
+def test_an_absolute_reference_is_none_for_relative_levels(run: Run, tmp_path: Path) -> None:
+    scaled, bare = _in_two_scales(tmp_path)
+    code, _, err = run("air", bare, "--reference", scaled)
+    assert code == 2
+    assert "fallow: the reference has absolute levels and the survey relative ones" in err
+    code, _, err = run("air", scaled, "--reference", bare)
+    assert code == 2
+    assert "fallow: the reference has relative levels and the survey absolute ones" in err
+
+
+def test_files_of_two_scales_are_named(run: Run, tmp_path: Path) -> None:
+    scaled, bare = _in_two_scales(tmp_path)
+    code, out, err = run("air", scaled, bare, "--json")
+    assert code == 0, err
+    air = json.loads(out)
+    told = f"dBm in {scaled}, decibels without a scale in {bare}"
+    assert air["basis"] == "relative"
+    assert any(note.startswith(f"{told}: so all levels are judged as relative") for note in air["notes"])
+    code, _, err = run("air", scaled, bare, "--limit", "-90")
+    assert code == 2
+    assert f"can't be held against relative levels ({told})" in err
+    code, out, err = run("air", scaled, bare, "--level-unit", "dBm", "--limit", "-90", "--json")
+    assert code == 0, err
+    assert not any("judged as relative" in note for note in json.loads(out)["notes"])

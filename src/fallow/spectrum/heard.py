@@ -24,7 +24,7 @@ from fallow.spectrum.statistics import NoiseModel, estimate_peak_count, estimate
 from fallow.spectrum.sweep import Detector, LevelUnit, Series, Survey
 from fallow.units import Span
 
-__all__ = ["Heard", "is_absolute", "make_ready"]
+__all__ = ["Heard", "is_absolute", "make_ready", "mixed_scales"]
 
 IMPOSSIBLE_BELOW_DB = 60.0  # under the lower quartile of a series; single noise samples fall so low once in a million
 MIN_HOLD_SHOWS = "they show the lowest level ever met, not what is usual"
@@ -37,6 +37,7 @@ OFTEN_SHARE = 0.9  # of the sweeps that must have a level, or the bin is a hole
 FEWEST_DIFFERENCES = 10  # below that, the scatter says nothing and single samples are assumed
 MANY_DIFFERENCES = 100  # below that, the scatter is taken as larger than it looks, by two of its standard errors or so
 LIMITS_APART = 3.92  # standard deviations between the limits of 95 %
+MOST_FILES_NAMED = 4
 MOST_DIFFERENCES = 1_000_000  # as many as a median needs by far; keeps long surveys quick
 
 
@@ -157,6 +158,23 @@ def is_absolute(survey: Survey, chain: Chain | None) -> bool:
     return stated or all(series.unit is LevelUnit.DBM for series in survey.series)
 
 
+def mixed_scales(survey: Survey) -> str:
+    """Which files have levels in dBm and which have none of a scale; empty where all are alike."""
+    named = {
+        unit: tuple(dict.fromkeys(series.source or series.trace for series in survey.series if series.unit is unit))
+        for unit in LevelUnit
+    }
+    if not all(named.values()):
+        return ""
+    dbm, relative = (_listed(named[unit]) for unit in (LevelUnit.DBM, LevelUnit.DB))
+    return f"dBm in {dbm}, decibels without a scale in {relative}"
+
+
+def _listed(names: Sequence[str]) -> str:
+    more = f" and {len(names) - MOST_FILES_NAMED} more" if len(names) > MOST_FILES_NAMED else ""
+    return f"{', '.join(names[:MOST_FILES_NAMED])}{more}"
+
+
 def make_ready(
     survey: Survey, chain: Chain | None = None, own: Sequence[Span] = (), *, absolute: bool = True
 ) -> tuple[tuple[Heard, ...], tuple[str, ...]]:
@@ -172,6 +190,8 @@ def make_ready(
     if not kept:
         raise UsageError("there are no levels to judge", hint=MIN_HOLD_ALONE)
     corrections = chain if chain is not None and absolute else None
+    if not absolute and (mixed := mixed_scales(survey)):
+        notes.append(f"{mixed}: so all levels are judged as relative; --level-unit dBm if they are all in dBm")
     if chain is not None and chain.parts and not absolute:
         notes.append("the chain's gains were not used: without a row of kind instrument the levels stay relative")
     groups, named = stacked(kept)

@@ -21,7 +21,7 @@ from fallow.spectrum.found.finding import Found, Lines, find, loads_of
 from fallow.spectrum.found.lines import find_lines
 from fallow.spectrum.found.moving_lines import find_moving
 from fallow.spectrum.found.one_list import Sightings, one_list
-from fallow.spectrum.heard import Heard, is_absolute, make_ready
+from fallow.spectrum.heard import Heard, is_absolute, make_ready, mixed_scales
 from fallow.spectrum.instruments.instrument_notes import instrument_notes
 from fallow.spectrum.instruments.instruments import Instruments, compare_instruments, differing_u_db
 from fallow.spectrum.instruments.trust import Trust, side_by_side, worst_of
@@ -40,8 +40,12 @@ from fallow.spectrum.verdicts.deciding import Decided, Evidence, Flag, Rule, dec
 from fallow.spectrum.verdicts.reasons import RELATIVE_PROOF, Circumstances, SliceWindows, reasons_of
 from fallow.units import Channel, Span, format_mhz
 
-__all__ = ["Air", "judge", "stretch_of"]
+__all__ = ["ANTENNA_NOT_PROVEN", "Air", "judge", "stretch_of"]
 
+ANTENNA_NOT_PROVEN = (
+    "antenna not proven: nothing stands out, which a quiet place and an antenna that is not connected both show"
+)
+DEAFNESS = Flag.DEAF | Flag.BELOW_KTB | Flag.OVERLOAD | Flag.COARSE
 STRONG_DB = 20.0  # above the floor: may overload a receiver. Common practice
 SHOWN_DB = 1.5  # above the floor: an announced channel counts as heard
 MOST_LINES_NAMED = 12
@@ -145,6 +149,7 @@ class Air:
             floor_dbm=_number(decided.floor_db[key]),
             shares=_shares(low, high, decided.verdict),
             at_hz=float((low[key] + high[key]) / 2),
+            deaf=bool((decided.flags & DEAFNESS).any()),
         )
 
 
@@ -175,11 +180,11 @@ def judge(
     """
     absolute = is_absolute(survey, chain)
     budget = _budget(survey, chain, absolute=absolute, referenced=reference is not None)
-    rule = _rule(judging, budget, absolute=absolute)
+    rule = _rule(judging, budget, survey, absolute=absolute)
     heard, notes = make_ready(survey, chain, own, absolute=absolute)
     if progress is not None:
         progress(READY_SHARE)
-    loads = _loads(reference, chain, absolute=absolute)
+    loads = _loads(reference, survey, chain, absolute=absolute)
     lines = [find_lines(part) for part in heard]
     moving = find_moving(heard, lines)
     found = []
@@ -225,15 +230,16 @@ def judge(
 # --- what is asked for
 
 
-def _rule(judging: Judging, budget: tuple[BudgetLine, ...], *, absolute: bool) -> Rule:
+def _rule(judging: Judging, budget: tuple[BudgetLine, ...], survey: Survey, *, absolute: bool) -> Rule:
     if absolute and judging.limit_above_floor_db is not None:
         raise UsageError(
             "a limit above the floor is for relative levels, and these are in dBm",
             hint="give the limit in dBm with --limit",
         )
     if not absolute and judging.limit_dbm is not None:
+        mixed = mixed_scales(survey)
         raise UsageError(
-            "a limit in dBm can't be held against relative levels",
+            f"a limit in dBm can't be held against relative levels{f' ({mixed})' if mixed else ''}",
             hint="give --limit-above-floor, or a --chain with a row of kind instrument that states the scale",
         )
     varying = budget if any(line.over_frequency is not None for line in budget) else ()
@@ -269,9 +275,14 @@ def _relative_budget(*, referenced: bool) -> tuple[BudgetLine, ...]:
     return defaults["repeatability"], defaults["response"]
 
 
-def _loads(reference: Survey | None, chain: Chain | None, *, absolute: bool) -> tuple[Heard, ...]:
+def _loads(reference: Survey | None, survey: Survey, chain: Chain | None, *, absolute: bool) -> tuple[Heard, ...]:
     if reference is None:
         return ()
+    if not absolute and not {one.unit for one in reference.series} <= {one.unit for one in survey.series}:
+        raise UsageError(
+            "the reference has absolute levels and the survey relative ones",
+            hint="say so with --level-unit if both are dBm",
+        )
     if absolute and not is_absolute(reference, chain):
         raise UsageError(
             "the reference has relative levels and the survey absolute ones",
@@ -327,7 +338,8 @@ def _circumstances(
             for channel in announced
         ),
         missing=tuple(f"channel {channel.name}" for channel in announced if _not_shown(channel, evidence, blocks)),
-        unheard=tuple(_named(emitter) for emitter in known if _not_heard(emitter, found)),
+        unheard=tuple(_named(one) for one in known if _is_heard(one, found) is False),
+        unswept=tuple(_named(one) for one in known if _is_heard(one, found) is None),
         strong=strong,
         misreadings=() if instruments is None else instruments.misreadings,
     )
@@ -343,8 +355,8 @@ def _named(emitter: Channel) -> str:
     return f"{emitter.name} at {format_mhz(middle_hz)} MHz" if emitter.name else f"{format_mhz(middle_hz)} MHz"
 
 
-def _not_heard(known: Channel, found: Sequence[Found]) -> bool:
-    """Whether series that measured all of a known emitter's place show nothing that stands out there."""
+def _is_heard(known: Channel, found: Sequence[Found]) -> bool | None:
+    """Whether something stands out at a known emitter's place; ``None`` where no series measured all of that."""
     looked = False
     for one in found:
         heard = one.evidence.heard
@@ -357,8 +369,8 @@ def _not_heard(known: Channel, found: Sequence[Found]) -> bool:
         shown = [(float(emitter.low_hz), float(emitter.high_hz)) for emitter in one.emitters]
         shown += [(line.frequency_hz, line.frequency_hz) for line in (*one.own, *one.suspect)]
         if any(first <= high and low <= last for first, last in shown):
-            return False
-    return looked
+            return True
+    return False if looked else None
 
 
 def _height_db(evidence: Evidence, emitter: Emitter) -> float:
@@ -405,10 +417,10 @@ def _notes(around: Circumstances, emitters: Sequence[Emitter]) -> list[str]:
         notes.append(f"{', '.join(around.missing)}: announced as on the air and not in the sweeps, which may be deaf")
     if around.unheard:
         notes.append(f"{', '.join(around.unheard)}: known to be on the air and not in the sweeps, which may be deaf")
+    if around.unswept:
+        notes.append(f"{', '.join(around.unswept)}: known to be on the air, and not in what was swept")
     if not (around.missing or around.unheard or emitters):
-        notes.append(
-            "antenna not proven: nothing stands out, which a quiet place and an antenna that is not connected both show"
-        )
+        notes.append(ANTENNA_NOT_PROVEN)
     return notes
 
 

@@ -77,7 +77,8 @@ class JudgedSlice:
 
     ``level_dbm``, ``u_db`` (standard uncertainty) and ``floor_dbm`` are ``None`` where nothing was measured; with a
     relative survey they are in the source's own unit. ``shares``: how much of the slice each verdict covers, 0 to 1.
-    ``at_hz``: the middle of the window that decided.
+    ``at_hz``: the middle of the window that decided. ``deaf``: whether something shows in it that keeps a quiet place
+    from being *clean*: the receiver could not have heard, was overloaded, or looked at too little.
     """
 
     name: str
@@ -90,6 +91,7 @@ class JudgedSlice:
     floor_dbm: float | None
     shares: Mapping[Verdict, float] = field(default_factory=dict)
     at_hz: float | None = None
+    deaf: bool = False
 
 
 @dataclass(frozen=True)

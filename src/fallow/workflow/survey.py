@@ -20,10 +20,10 @@ from fallow.spectrum.chain import Chain, combined_u_range_db
 from fallow.spectrum.field import field_dbuvm
 from fallow.spectrum.heard import is_absolute
 from fallow.spectrum.instruments.instruments import Instruments
-from fallow.spectrum.judging import Air, stretch_of
+from fallow.spectrum.judging import ANTENNA_NOT_PROVEN, Air, stretch_of
 from fallow.spectrum.judging import judge as judge_survey
 from fallow.spectrum.sweep import Detector, LevelUnit, Survey
-from fallow.spectrum.verdict import Emitter, JudgedSlice, Judging
+from fallow.spectrum.verdict import Emitter, JudgedSlice, Judging, Verdict
 from fallow.units import Channel, Span
 from fallow.workflow.instruments import instruments_named, told_apart
 from fallow.workflow.listing import Listing, slices_of, unlisted
@@ -243,7 +243,7 @@ def judge_with(
     span = listing.span
     emitters = tuple(one for one in air.emitters if span is None or span.touches(one.low_hz, one.high_hz))
     judged = air.judge_slices(slices, stretch_of(progress, PREPARING_SHARE, 1.0))
-    notes = (*sweeps.notes, *_on_scale(sweeps, chain), *air.notes)
+    notes = (*sweeps.notes, *_on_scale(sweeps, chain), *_still_true(air.notes, judged))
     return JudgedAir(air, judged, emitters, notes, unlisted=unlisted(air, slices, listing))
 
 
@@ -293,6 +293,12 @@ def judge_files(
         nothing = f"{fspath(asked.own)} names no frequency: nothing counts as our own"
         judged = replace(judged, notes=(*judged.notes, nothing))
     return replace(judged, refusals=taken.refusals, tells_field=asked.field)
+
+
+def _still_true(notes: Sequence[str], judged: Sequence[JudgedSlice]) -> tuple[str, ...]:
+    """The notes, without that on the antenna where no slice is clean anyway, because it shows that it was not heard."""
+    moot = any(part.deaf for part in judged) and not any(part.verdict is Verdict.CLEAN for part in judged)
+    return tuple(note for note in notes if not (moot and note == ANTENNA_NOT_PROVEN))
 
 
 def _on_scale(survey: Survey, chain: Chain | None) -> tuple[str, ...]:

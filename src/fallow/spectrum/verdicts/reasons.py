@@ -28,7 +28,8 @@ RELATIVE_PROOF = (
 @dataclass(frozen=True, eq=False)
 class Circumstances:
     """What the sentences need to know of the whole survey. Lines in hertz, shape (line,); ``hidden_lines_hz``: own ones
-    that only the reference shows; ``strong``: the loudest blocks; ``misreadings``: instruments that can't be believed.
+    that only the reference shows; ``strong``: the loudest blocks; ``misreadings``: instruments that can't be believed;
+    ``unheard``, ``unswept``: known emitters that the sweeps don't show, and those whose place they did not measure.
     """
 
     absolute: bool
@@ -47,6 +48,7 @@ class Circumstances:
     unheard: Sequence[str]
     strong: Sequence[tuple[float, float]]
     misreadings: Sequence[Misreading] = ()
+    unswept: Sequence[str] = ()
 
 
 @dataclass(frozen=True, eq=False)
