@@ -1,7 +1,9 @@
 """Wide stretches in which two surveys differ: a floor that rose or fell, or wide signals without a known shape.
 
-Medians over groups of windows leave narrow things out. A stretch is a floor when it is too wide, too soft at its edges
-or too low for the wide signals of the trade; blocks of television and mobile shape are looked at elsewhere.
+Medians over groups of windows leave narrow things out. They are followed over several widths, so that an even rise is
+found however far the groups scatter, and the chance of an error is shared out among the widths; fragments with the same
+rise between them are one stretch. A stretch is a floor when it is too wide, too soft at its edges or too low for the
+wide signals of the trade; blocks of television and mobile shape are looked at elsewhere.
 """
 
 from __future__ import annotations
@@ -13,16 +15,17 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from fallow.change.chance import scatter_db
 from fallow.change.side_by_side import Levels, Pair
 from fallow.change.weighing import Sureness, threshold_db
-from fallow.spectrum.instruments.two_samples import ratio_u_db
 from fallow.spectrum.noise.noise_floor import HIGHEST_RISE_DB, running_quantile
 from fallow.spectrum.statistics import median_of_valid
 
 __all__ = ["Stretch", "find_stretches", "grouped_difference"]
 
 GROUP_HZ = 250e3
-FOLLOWED = 5  # groups of which the median is taken
+FOLLOWED = (5, 15, 45, 135)  # groups of which the median is taken
+FINE_SHARE = 0.9  # of a stretch seen over more groups that shows over fewer: there its edges are known better
 NARROWEST_HZ = 2e6
 SHARP_GROUPS = 3
 SHARP_DB = 2.0
@@ -31,8 +34,11 @@ SHARP_SIGMAS = 6.0
 WIDEST_SIGNAL_HZ = 10e6  # design decision: sharp at both ends and no wider is a signal, else a floor
 SIGNAL_DB = 3.0  # above its floor in both surveys: a signal that changed
 NEARLY = 0.6
+NEAR_GROUPS = 4  # between two stretches of one floor, whatever they show
+ALIKE_SIGMAS = 3.0  # by which two parts of one stretch may differ
 BRIDGED = 2  # groups that may fall short within a stretch
 MEDIAN_COST = 1.2533  # standard error of a median of normal values, against that of a mean
+FEWEST_STEPS = 24  # between groups: fewer say little of their scatter
 MANY = 100.0  # degrees of freedom: as good as normal
 
 
@@ -45,6 +51,7 @@ class Stretch:
     difference_db: float
     u_db: float
     is_floor: bool
+    groups: slice
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,17 +80,56 @@ def find_stretches(
     if not np.isfinite(groups.difference_db).any():
         return ()
     known = groups.difference_db - shift_db
-    followed = np.where(np.isfinite(known), running_quantile(known, FOLLOWED, 0.5, hop=1), np.nan)
-    sigma = groups.sigma_db * MEDIAN_COST / np.sqrt(FOLLOWED)
-    least = threshold_db(sure, 0.0, MANY) + threshold_db(Sureness(0.0, known.size), float(sigma), MANY)
-    sharp = _sharp_steps(followed, groups)
-    cuts = np.unique([0, *sharp, *_breaks(groups), known.size])
-    found: list[Stretch] = []
-    for begin, end in pairwise(cuts):
-        for first, last in _runs(followed[begin:end], least):
-            found.append(_stretch(pair, groups, known, (begin + first, begin + last), (begin, end), set(sharp)))
+    sharp = _sharp_steps(_followed(known, FOLLOWED[0]), groups)
+    cuts = [int(cut) for cut in np.unique([0, *sharp, *_breaks(groups), known.size])]
+    runs = _runs_of_all_widths(known, groups, cuts, sure)
+    found = [_stretch(pair, groups, known, run, _within(cuts, run), set(sharp)) for run in runs]
     wide = [one for one in found if one.high_hz - one.low_hz >= max(NARROWEST_HZ, 3 * _group_hz(groups))]
-    return tuple(_merged(wide, left_out))
+    return tuple(_merged(wide, groups, known))
+
+
+def _runs_of_all_widths(known: Levels, groups: _Groups, cuts: Sequence[int], sure: Sureness) -> list[tuple[int, int]]:
+    """Runs of groups beyond the uncertainty, followed over few groups or, where that shows only a part of it, over
+    more: first and last (exclusive) index, rising. ``cuts``: places that no run crosses.
+    """
+    kept: list[tuple[int, int]] = []
+    for width in FOLLOWED:
+        sigma = groups.sigma_db * MEDIAN_COST / np.sqrt(width)
+        looks = Sureness(0.0, len(FOLLOWED) * known.size * FOLLOWED[0] // width)
+        least = threshold_db(sure, 0.0, MANY) + threshold_db(looks, float(sigma), MANY)
+        for begin, end in pairwise(cuts):
+            if end - begin < width:
+                continue
+            for run in _runs(_followed(known[begin:end], width), least):
+                first, last = _fitted(known, (begin + run[0], begin + run[1]), (begin, end), width)
+                inside = [one for one in kept if one[0] < last and first < one[1]]
+                if sum(min(last, one[1]) - max(first, one[0]) for one in inside) < FINE_SHARE * (last - first):
+                    kept = [one for one in kept if one not in inside]
+                    kept.append((min([first, *(one[0] for one in inside)]), max([last, *(one[1] for one in inside)])))
+    return sorted(kept)
+
+
+def _followed(known: Levels, width: int) -> Levels:
+    return np.where(np.isfinite(known), running_quantile(known, width, 0.5, hop=1), np.nan)
+
+
+def _fitted(known: Levels, run: tuple[int, int], within: tuple[int, int], width: int) -> tuple[int, int]:
+    """A run with its edges where they fit best, up to ``width`` groups away: where the sum of what lies above half of
+    its height is the highest (cumulative sums: Page, Biometrika 41 (1954) 100-115).
+    """
+    if width <= FOLLOWED[0] or run[1] - run[0] < 2:
+        return run
+    height = float(np.nanmedian(known[slice(*run)]))
+    gain = np.clip(np.nan_to_num(known / height - 0.5), -1.0, 1.0)
+    total = np.concatenate([[0.0], np.cumsum(gain)])
+    middle = (run[0] + run[1]) // 2
+    begin, end = max(within[0], run[0] - width), min(within[1], run[1] + width)
+    return begin + int(np.argmin(total[begin : middle + 1])), middle + int(np.argmax(total[middle : end + 1]))
+
+
+def _within(cuts: Sequence[int], run: tuple[int, int]) -> tuple[int, int]:
+    """The cuts between which a run lies."""
+    return max(cut for cut in cuts if cut <= run[0]), min(cut for cut in cuts if cut >= run[1])
 
 
 def _groups(pair: Pair, left_out: Sequence[tuple[float, float]]) -> _Groups:
@@ -96,9 +142,18 @@ def _groups(pair: Pair, left_out: Sequence[tuple[float, float]]) -> _Groups:
     middle = median_of_valid(padded, axis=1)
     middle[np.isfinite(padded).sum(axis=1) < per_group / 2] = np.nan
     ends = np.minimum(np.arange(1, count + 1) * per_group, values.size) - 1
-    noise = float(np.median(ratio_u_db(pair.old.samples, pair.new.samples)))
+    noise = float(np.median(scatter_db((pair.old, pair.old.samples), (pair.new, pair.new.samples))))
     sigma = (MEDIAN_COST if per_group > 2 else 1.0) * noise / np.sqrt(max(1.0, per_group / pair.old.crowding))
-    return _Groups(pair.low_hz[::per_group][:count], pair.high_hz[ends], middle, float(sigma))
+    return _Groups(pair.low_hz[::per_group][:count], pair.high_hz[ends], middle, max(float(sigma), _scatter(middle)))
+
+
+def _scatter(levels: Levels) -> float:
+    """How far neighbouring groups scatter, dB; 0 where they are few. The median magnitude of the difference of two
+    normal values is 0.954 standard deviations.
+    """
+    steps = np.abs(np.diff(levels))
+    known = steps[np.isfinite(steps)]
+    return float(np.median(known)) / 0.954 if known.size >= FEWEST_STEPS else 0.0
 
 
 def _group_hz(groups: _Groups) -> float:
@@ -164,29 +219,43 @@ def _stretch(
     over = [float(np.nanmedian((side.mean_db - side.floor_db)[windows])) for side in (pair.old, pair.new)]
     u_db = groups.sigma_db * MEDIAN_COST / np.sqrt(max(1, part.size))
     is_floor = not (narrow or tall or min(over) > SIGNAL_DB)
-    return Stretch(low_hz, high_hz, float(np.nanmedian(part)), float(u_db), is_floor)
+    return Stretch(low_hz, high_hz, float(np.nanmedian(part)), float(u_db), is_floor, slice(first, last))
 
 
 def _is_sharp(place: int, sharp: set[int]) -> bool:
     return any(abs(place - step) <= 1 for step in sharp)
 
 
-def _merged(stretches: Sequence[Stretch], left_out: Sequence[tuple[float, float]]) -> list[Stretch]:
-    """Floors to both sides of a known block that changed alike are one."""
+def _merged(stretches: Sequence[Stretch], groups: _Groups, known: Levels) -> list[Stretch]:
+    """Floors that changed alike are one, where what lies between them changed so too or is not known."""
     merged: list[Stretch] = []
     for one in sorted(stretches, key=lambda stretch: stretch.low_hz):
         last = merged[-1] if merged else None
-        if last is not None and _one_floor(last, one, left_out):
-            widths = (last.high_hz - last.low_hz, one.high_hz - one.low_hz)
-            mean = (last.difference_db * widths[0] + one.difference_db * widths[1]) / sum(widths)
-            merged[-1] = Stretch(last.low_hz, one.high_hz, mean, max(last.u_db, one.u_db), is_floor=True)
+        if last is not None and _one_floor(last, one, groups, known):
+            whole = slice(last.groups.start, one.groups.stop)
+            count = max(1, int(np.isfinite(known[whole]).sum()))
+            merged[-1] = Stretch(
+                low_hz=last.low_hz,
+                high_hz=one.high_hz,
+                difference_db=float(np.nanmedian(known[whole])),
+                u_db=float(groups.sigma_db * MEDIAN_COST / np.sqrt(count)),
+                is_floor=True,
+                groups=whole,
+            )
         else:
             merged.append(one)
     return merged
 
 
-def _one_floor(one: Stretch, other: Stretch, left_out: Sequence[tuple[float, float]]) -> bool:
-    alike = one.is_floor and other.is_floor and abs(one.difference_db - other.difference_db) <= SHARP_DB
-    between = other.low_hz - one.high_hz
-    filled = sum(max(0.0, min(high, other.low_hz) - max(low, one.high_hz)) for low, high in left_out)
-    return alike and between - filled <= 4 * GROUP_HZ
+def _one_floor(one: Stretch, other: Stretch, groups: _Groups, known: Levels) -> bool:
+    alike = abs(one.difference_db - other.difference_db) <= max(
+        SHARP_DB, ALIKE_SIGMAS * float(np.hypot(one.u_db, other.u_db))
+    )
+    if not (one.is_floor and other.is_floor and alike and one.difference_db * other.difference_db > 0.0):
+        return False
+    if ((_breaks(groups) > one.groups.start) & (_breaks(groups) < other.groups.stop)).any():
+        return other.low_hz - one.high_hz <= NEAR_GROUPS * GROUP_HZ
+    between = known[one.groups.stop : other.groups.start]
+    between = between[np.isfinite(between)]
+    mean = (one.difference_db + other.difference_db) / 2
+    return between.size <= NEAR_GROUPS or float(np.median(between)) / mean > 0.5

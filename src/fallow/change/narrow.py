@@ -7,6 +7,7 @@ mean.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
@@ -14,11 +15,10 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from fallow.change.chance import by_chance_db, scatter_db
 from fallow.change.side_by_side import Levels, Pair, Side
 from fallow.change.weighing import FALSE_CHANGES, Place
-from fallow.spectrum.instruments.two_samples import ratio_quantile_db, ratio_u_db
 from fallow.spectrum.noise.noise_floor import running_quantile
-from fallow.spectrum.statistics import noise_quantile_db
 
 __all__ = ["WIDEST_NARROW_HZ", "background_of", "find_narrow_places", "surroundings_db"]
 
@@ -94,12 +94,14 @@ def _in_the_mean(pair: Pair, above: Levels, background_db: Levels) -> NDArray[np
             np.maximum(_sums(side.samples, length) / side.crowding, _sums(side.samples, length) / length)
             for side in (pair.new, pair.old)
         )
-        ragged = _raggedness(ratio, whole, ratio_u_db(k_new, k_old), round(RAGGED_HZ / pair.width_hz))
-        for sign, (above_k, below_k) in ((1, (k_new, k_old)), (-1, (k_old, k_new))):
-            least = np.maximum(LEAST_DB, ratio_quantile_db(tail, above_k, below_k) * ragged)
+        sides = ((pair.new, k_new), (pair.old, k_old))
+        ragged = _raggedness(ratio, whole, scatter_db(*sides), round(RAGGED_HZ / pair.width_hz))
+        for sign, (higher, lower) in ((1, sides), (-1, sides[::-1])):
+            least = np.maximum(LEAST_DB, by_chance_db(tail, higher, lower) * ragged)
             places = np.flatnonzero(sign * ratio > least)
             filled = np.minimum(_filled(new, places, length), _filled(old, places, length)) / length
-            tops = ratio_quantile_db(tail, above_k[places] * filled, below_k[places] * filled) * ragged[places]
+            higher, lower = ((side, samples[places] * filled) for side, samples in (higher, lower))
+            tops = by_chance_db(tail, higher, lower) * ragged[places]
             for place in places[sign * ratio[places] > np.maximum(LEAST_DB, tops)]:
                 if not flags[place : place + length].any():
                     flags[place : place + length] = sign
@@ -144,7 +146,7 @@ def _in_single_sweeps(pair: Pair, background_db: Levels) -> NDArray[np.int8]:
     for side, other, sign in ((pair.new, pair.old, 1), (pair.old, pair.new, -1)):
         looks = int(side.looks.max())
         tail = FALSE_CHANGES * SHARE_OF_CHANCE / (2 * pair.both.sum() * looks)
-        top = ratio_quantile_db(tail, np.array(side.readings), other.samples)
+        top = by_chance_db(tail, (side, np.array(side.readings)), (other, other.samples))
         usual = np.where(pair.both, other.mean_db, np.nan)
         usual = (usual if pair.same_axis else _highest_near(usual)) + sign * background_db
         over = np.nan_to_num(side.highest_db - _lifted_db(pair, side) - usual, nan=-99.0)
@@ -161,7 +163,8 @@ def _lifted_db(pair: Pair, side: Side) -> Levels:
 
 def _unrest(pair: Pair, side: Side, looks: int) -> Levels:
     """How many times as far single sweeps rise above their mean around here as noise does; at least 1."""
-    by_noise = float(noise_quantile_db(0.5 ** (1.0 / looks), side.readings))
+    upper = side.evidence.heard.upper_tail
+    by_noise = float(upper.exceeded_db(-math.expm1(math.log(0.5) / looks), side.readings_in(np.array(side.readings))))
     if looks < 2 or by_noise <= 0.0:
         return np.ones(pair.low_hz.size)
     rise = np.where(pair.both, side.highest_db - side.mean_db, np.nan)

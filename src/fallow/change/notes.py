@@ -14,6 +14,7 @@ __all__ = ["few", "notes_on_chain", "notes_on_gaps", "notes_on_likeness", "notes
 
 MOST_NAMED = 6
 MOST_REMARKS = 12
+LIFTED_DB = 1.0  # by which noise may read high in a trace: more is worth a word
 
 
 def notes_on_chain(terms: Terms, *, stated: bool) -> list[str]:
@@ -94,6 +95,12 @@ def notes_on_likeness(pairs: Sequence[Pair]) -> list[str]:
         notes.append(
             "the detectors differ: what is like noise (TV, mobile) reads several decibels higher in a peak or max-hold "
             "trace; the bias of the floor is allowed for, that of such signals is not"
+        )
+    lifted = [max(pair.old.bias_limits_db[1], pair.new.bias_limits_db[1]) for pair in pairs if pair.could_be_one_kind]
+    if any(most > LIFTED_DB for most in lifted):
+        notes.append(
+            "nobody states the trace kinds, and the readings allow for one and the same: taken so; a hold over more "
+            "sweeps than the other shows a higher floor that has not risen (--detector says what they are)"
         )
     if any(max(old.rbw_hz, new.rbw_hz) > 1.01 * min(old.rbw_hz, new.rbw_hz) for old, new in sides):
         notes.append("the bandwidths differ: levels are compared in windows as wide as the coarser of the two looks")

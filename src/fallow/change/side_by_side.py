@@ -7,6 +7,7 @@ What one of the two did not measure has no level and is told as a gap.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -55,6 +56,15 @@ class Side:
         """Independent noise powers in the mean, shape (window,): the shape of its gamma distribution."""
         return np.asarray(self.readings * np.maximum(self.looks, 1), dtype=np.float64)
 
+    @property
+    def even_db(self) -> float:
+        """How wide its readings scatter evenly in decibels; 0 where they scatter as noise does."""
+        return self.evidence.heard.upper_tail.even_db
+
+    def readings_in(self, samples: Levels) -> Levels:
+        """How many readings of noise some samples come to."""
+        return np.maximum(samples / self.evidence.heard.noise.shape, 1.0)
+
     def usual_db(self, windows: NDArray[np.int64] | slice) -> float:
         """Mean power that most of some windows show [dB]: their median, less what a median of noise lies too low."""
         bias_db = float(noise_quantile_db(0.5, float(np.median(self.samples))))
@@ -63,8 +73,26 @@ class Side:
     @property
     def noise_scale_db(self) -> float:
         """By how much this side shows noise higher than its power in a window: its detector's bias, its RBW."""
+        return self.evidence.heard.noise.bias_db + self.width_scale_db
+
+    @property
+    def width_scale_db(self) -> float:
+        """By how much it does so because its RBW is wider than its step, dB."""
         heard = self.evidence.heard
-        return heard.noise.bias_db + 10.0 * float(np.log10(heard.rbw_hz / max(heard.rbw_hz, float(heard.axis.step_hz))))
+        return 10.0 * math.log10(heard.rbw_hz / max(heard.rbw_hz, float(heard.axis.step_hz)))
+
+    @property
+    def bias_u_db(self) -> float:
+        """Standard uncertainty of the detector's bias, dB."""
+        return self.evidence.heard.noise.bias_u_db
+
+    @property
+    def bias_limits_db(self) -> tuple[float, float]:
+        """Within which the detector's bias lies, dB: as far as the readings tell its kind."""
+        kind, bias_db = self.evidence.heard.kind, self.evidence.heard.noise.bias_db
+        if kind is None or kind.noise is None:
+            return (bias_db, bias_db if kind is None else math.inf)
+        return min(kind.noise.bias_db.low, bias_db), max(kind.noise.bias_db.high, bias_db)
 
 
 @dataclass(frozen=True, eq=False)
@@ -101,10 +129,33 @@ class Pair:
         """Whether both have the same bins. If not, a narrow signal may fall into one window here and two there."""
         return self.old.evidence.heard.axis == self.new.evidence.heard.axis
 
-    @property
+    @cached_property
     def noise_offset_db(self) -> float:
-        """Difference that the same noise shows in its mean power, because of detector and RBW alone."""
+        """Difference that the same noise shows in its mean power, because of detector and RBW alone.
+
+        Where nobody states the detectors and the data leave open that both traces are of one kind, they are taken so.
+        """
+        if self.could_be_one_kind:
+            return self.new.width_scale_db - self.old.width_scale_db
         return self.new.noise_scale_db - self.old.noise_scale_db
+
+    @cached_property
+    def noise_offset_u_db(self) -> float:
+        """Standard uncertainty of ``noise_offset_db``: how well the bias of two trace kinds is known that differ, or
+        half of what the likeliest kinds differ by where they are taken as one.
+        """
+        if self.could_be_one_kind:
+            return abs(self.new.evidence.heard.noise.bias_db - self.old.evidence.heard.noise.bias_db) / 2.0
+        return math.hypot(self.old.bias_u_db, self.new.bias_u_db)
+
+    @property
+    def could_be_one_kind(self) -> bool:
+        """Whether nobody states the trace kinds, and the readings of both allow for one and the same bias."""
+        stated = [side.evidence.heard.detector for side in (self.old, self.new)]
+        if stated != [None, None]:
+            return False
+        old, new = self.old.bias_limits_db, self.new.bias_limits_db
+        return old[0] <= new[1] and new[0] <= old[1]
 
     @cached_property
     def median_bias_db(self) -> float:

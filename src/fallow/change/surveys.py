@@ -142,7 +142,7 @@ def _common_shift(
 def _changes_of(pair: Pair, blocks: Sequence[Block], terms: Terms, shift_db: float) -> tuple[list[Change], list[str]]:
     inside = [block for block in blocks if _holds(pair, block)]
     level = pair.with_new_lowered(shift_db)
-    sure = Sureness(terms.u_db)
+    sure = Sureness(math.hypot(terms.u_db, pair.noise_offset_u_db))
     stretches = find_stretches(level, [(block.low_hz, block.high_hz) for block in inside], sure)
     wide = [(block.low_hz, block.high_hz, block.looks_like) for block in inside]
     wide += [(one.low_hz, one.high_hz, "") for one in stretches if not one.is_floor]
@@ -193,7 +193,7 @@ def _floor_change(pair: Pair, stretch: Stretch, terms: Terms) -> Change:
         from_dbm=before,
         to_dbm=before + stretch.difference_db,
         difference_db=stretch.difference_db,
-        u_db=math.hypot(terms.u_db, stretch.u_db),
+        u_db=math.hypot(terms.u_db, pair.noise_offset_u_db, stretch.u_db),
         because=because,
     )
 

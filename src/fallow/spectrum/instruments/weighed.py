@@ -12,8 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from fallow.spectrum.instruments.two_samples import mean_u_db, ratio_u_db
-from fallow.spectrum.statistics import noise_quantile_db
+from fallow.spectrum.instruments.two_samples import mean_u_db
 from fallow.spectrum.verdicts.evidence import Evidence
 from fallow.spectrum.verdicts.window_levels import geometry_of, powers_in
 
@@ -67,17 +66,16 @@ def weigh(
         return Weighed(math.nan, math.nan, noise_db, math.nan, math.nan, math.nan, 0, 0, steady=True)
     coarsest = max(evidence.heard.rbw_hz, float(evidence.heard.axis.step_hz))
     cells = max(1.0, (high_hz - low_hz) / coarsest / crowding)
-    shape = evidence.heard.noise.shape * cells
-    of_single = float(noise_quantile_db(1.0 - tail / powers.size, shape))
+    upper = evidence.heard.upper_tail
+    of_single = float(upper.exceeded_db(tail / powers.size, cells))
     single = noise * 10.0 ** (max(LEAST_PRESENT_DB, of_single) / 10.0)
-    of_mean = float(noise_quantile_db(1.0 - tail, shape * powers.size))
+    of_mean = float(upper.exceeded_db(tail, cells * powers.size))
     in_mean = powers.mean() > noise * 10.0 ** (max(LEAST_PRESENT_DB, of_mean) / 10.0)
     on = powers >= max(single, math.sqrt(noise * float(powers.max())))
-    steady = bool(in_mean) and not _comes_and_goes(powers, on, shape)
+    steady = bool(in_mean) and not _comes_and_goes(powers, on, float(upper.spread_db(cells)))
     held = powers if steady or not on.any() else powers[on]
     level = float(held.mean())
-    scatter = evidence.heard.noise.shape * min(cells, filled)
-    spread = float(ratio_u_db(np.array(scatter * held.size), np.array(1e9)))
+    spread = float(upper.spread_db(min(cells, filled) * held.size))
     present = steady or bool(on.any())
     signal = max(level - noise, 1e-3 * level)
     amplified = level / signal
@@ -116,11 +114,9 @@ def powers_over(evidence: Evidence, low_hz: float, high_hz: float) -> tuple[NDAr
     return together, max(1.0, cells * (1.0 + 1.0 / heard.noise.shape))  # noise by itself makes Σp² larger by 1 + 1/K
 
 
-def _comes_and_goes(powers: np.ndarray[tuple[int, ...], np.dtype[np.float64]], on: np.ndarray, shape: float) -> bool:
+def _comes_and_goes(powers: NDArray[np.float64], on: NDArray[np.bool_], by_noise_db: float) -> bool:
     """Whether the level changes from sweep to sweep by far more than noise does, and is away in some sweeps."""
     if not on.any() or on.mean() >= STEADY_SHARE:
         return False
-    by_noise = float(ratio_u_db(np.array(shape), np.array(1e9)))
-    return (
-        powers.size < 3 or float(np.std(10.0 * np.log10(np.maximum(powers, 1e-300)), ddof=1)) > MUCH_SCATTER * by_noise
-    )
+    scatter_db = float(np.std(10.0 * np.log10(np.maximum(powers, 1e-300)), ddof=1)) if powers.size > 1 else 0.0
+    return powers.size < 3 or scatter_db > MUCH_SCATTER * by_noise_db

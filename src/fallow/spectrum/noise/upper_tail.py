@@ -9,7 +9,9 @@ decibels is laid through the median and the steepest of them, and the higher of 
 Quantiles are taken for stretches of the axis one by one, and the middle one of them counts: what is on the air
 somewhere is no noise. Sources: standard error of a quantile, √(p(1-p)/n)/density (Kendall and Stuart, The Advanced
 Theory of Statistics 1, 10.10, from memory); the mean of lognormal powers taken as lognormal again: Fenton, IRE Trans.
-CS-8 (1960) 57-67.
+CS-8 (1960) 57-67; sums of heavy-tailed
+values are large because one of them is: Embrechts, Klüppelberg, Mikosch, Modelling Extremal Events, 1.3 (from memory,
+tested against drawn means).
 """
 
 from __future__ import annotations
@@ -55,14 +57,38 @@ class UpperTail:
         above = noise_quantile_db(1.0 - np.asarray(chance, dtype=np.float64), self.shape * count)
         if self.even_db == 0.0:
             return above
+        higher = np.maximum(above, self._even_mean_db(chance, count))
+        higher = np.maximum(higher, self._by_one_reading_db(chance, count))
+        return np.asarray(np.where(np.asarray(chance) <= FARTHEST_IN, higher, above), dtype=np.float64)
+
+    def spread_db(self, readings: ArrayLike) -> Values:
+        """Standard deviation of the mean of so many readings, dB: of the model or of even scatter, the wider one."""
         from scipy import special  # heavy, so only where it is used
 
-        spread = self.even_db * LN_PER_DB
-        variance = np.log1p(np.expm1(spread**2) / count)
+        count = np.asarray(readings, dtype=np.float64)
+        of_model = np.sqrt(special.polygamma(1, np.maximum(self.shape * count, 0.3)))
+        return np.asarray(np.maximum(of_model, np.sqrt(self._even_variance(count))) / LN_PER_DB, dtype=np.float64)
+
+    def _even_variance(self, count: Values) -> Values:
+        """Variance of the logarithm of a mean of lognormal powers, nepers²: Fenton 1960."""
+        return np.asarray(np.log1p(np.expm1((self.even_db * LN_PER_DB) ** 2) / count), dtype=np.float64)
+
+    def _even_mean_db(self, chance: ArrayLike, count: Values) -> Values:
+        """What the mean of so many powers exceeds that scatter evenly in decibels."""
+        from scipy import special  # heavy, so only where it is used
+
         z = -special.ndtri(np.maximum(chance, 1e-14))
-        even = (spread**2 / 2 - variance / 2 + z * np.sqrt(variance)) / LN_PER_DB
-        higher = np.maximum(above, even + noise_quantile_db(0.5, self.shape))
-        return np.asarray(np.where(np.asarray(chance) <= FARTHEST_IN, higher, above), dtype=np.float64)
+        variance = self._even_variance(count)
+        even = ((self.even_db * LN_PER_DB) ** 2 / 2 - variance / 2 + z * np.sqrt(variance)) / LN_PER_DB
+        return np.asarray(even + noise_quantile_db(0.5, self.shape), dtype=np.float64)
+
+    def _by_one_reading_db(self, chance: ArrayLike, count: Values) -> Values:
+        """What a mean exceeds because one of its readings is that high, as heavy tails make it."""
+        others = np.maximum(count - 1.0, 0.0)
+        highest_db = self._even_mean_db(np.asarray(chance) / (others + 1.0), np.ones_like(count))
+        usual_db = (self.even_db * LN_PER_DB) ** 2 / 2 / LN_PER_DB + float(noise_quantile_db(0.5, self.shape))
+        power = 10.0 ** (highest_db / 10.0) + others * 10.0 ** (usual_db / 10.0)
+        return np.asarray(10.0 * np.log10(power / (others + 1.0)), dtype=np.float64)
 
 
 def find_upper_tail(levels: Levels, rbw_bins: float, shape: float) -> UpperTail:

@@ -1,0 +1,137 @@
+"""Comparisons of noise that scatters unlike the model, of traces whose kind nobody states, and of weak even rises.
+
+Truth is what the invented readings were given. Promised is 95 % over a whole comparison: of n pairs of noise at most as
+many show a change as a right program shows once in a thousand (binomial distribution, SciPy).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from scipy import stats
+
+from fallow.change.surveys import compare_surveys
+from fallow.change.values import Change, SurveyChange, What
+from fallow.spectrum.axis import Axis
+from fallow.spectrum.judging import judge
+from fallow.spectrum.noise.upper_tail import UpperTail
+from fallow.spectrum.sweep import Detector, LevelUnit, Series, Survey
+
+Levels = NDArray[np.float64]
+Noise = Callable[[np.random.Generator, int, int], Levels]
+STEP_HZ = 25_000
+
+
+def even(rng: np.random.Generator, sweeps: int, bins: int) -> Levels:
+    """A swept analyser that does not average, as one was seen: normal in decibels, 5.6 dB."""
+    return np.asarray(rng.normal(-110.0, 5.6, (sweeps, bins)))
+
+
+def single(rng: np.random.Generator, sweeps: int, bins: int) -> Levels:
+    """Single readings of noise power."""
+    return np.asarray(-110.0 + 10.0 * np.log10(rng.exponential(size=(sweeps, bins))))
+
+
+def held(rng: np.random.Generator, sweeps: int, bins: int) -> Levels:
+    """The highest of so many sweeps as one."""
+    return np.asarray(single(rng, sweeps, bins).max(axis=0, keepdims=True))
+
+
+def compared(old: Levels, new: Levels, detector: Detector | None = None) -> SurveyChange:
+    axis = Axis.regular(470_000_000, STEP_HZ, old.shape[1])
+    surveys = [
+        Survey((Series(axis, levels.astype(np.float32), LevelUnit.DBM, rbw_hz=float(STEP_HZ), detector=detector),))
+        for levels in (old, new)
+    ]
+    return compare_surveys(*(judge(survey) for survey in surveys))
+
+
+def most_by_luck(pairs: int) -> int:
+    return int(stats.binom.ppf(0.999, pairs, 0.05))
+
+
+def floors(found: SurveyChange) -> list[Change]:
+    return [change for change in found.changes if change.what is What.FLOOR]
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("noise", "sweeps", "bins"),
+    [(even, 1, 1000), (even, 10, 1000), (even, 60, 500), (held, 10, 1000), (held, 100, 1000)],
+)
+def test_noise_of_every_kind_makes_no_change(noise: Noise, sweeps: int, bins: int) -> None:
+    changed = 0
+    for seed in range(20):
+        rng = np.random.default_rng(seed)
+        changed += bool(compared(noise(rng, sweeps, bins), noise(rng, sweeps, bins)).changes)
+    assert changed <= most_by_luck(20)
+
+
+def test_holds_over_unlike_numbers_of_sweeps_are_no_risen_floor() -> None:
+    changed = 0
+    for seed in range(10):
+        rng = np.random.default_rng(seed)
+        changed += bool(compared(held(rng, 10, 2000), held(rng, 100, 2000)).changes)
+    assert changed <= most_by_luck(10)
+
+
+def test_one_kind_taken_for_both_is_said() -> None:
+    rng = np.random.default_rng(2)
+    said = [note for note in compared(held(rng, 30, 2000), held(rng, 30, 2000)).notes if "taken so" in note]
+    assert len(said) == 1
+    plain = compared(single(rng, 10, 1000), single(rng, 10, 1000))
+    assert not any("taken so" in note for note in plain.notes)
+
+
+# --- weak even rises
+
+
+@pytest.mark.parametrize("noise", [even, single])
+def test_an_even_rise_over_75_megahertz_is_one_stretch(noise: Noise) -> None:
+    """3 dB from 520 to 595 MHz, in 10 of 10 pairs one change with its amount; edges to a tenth of its width."""
+    for seed in range(6):
+        rng = np.random.default_rng(seed)
+        old, new = noise(rng, 10, 8000), noise(rng, 10, 8000)
+        new[:, 2000:5000] += 3.0
+        (change,) = compared(old, new).changes
+        assert change.what is What.FLOOR
+        assert change.difference_db == pytest.approx(3.0, abs=0.4)
+        assert 0.70 < change.u_db < 0.80  # repeatability of two surveys, 0.71 dB, and a little noise
+        assert change.low_hz == pytest.approx(520e6, abs=7.5e6)
+        assert change.high_hz == pytest.approx(595e6, abs=7.5e6)
+
+
+def test_a_rise_that_one_sweep_can_not_show_bin_by_bin_shows_over_its_width() -> None:
+    """One sweep that scatters by 5.6 dB: 3.5 dB over 75 MHz are found in most pairs, and as one stretch."""
+    found = []
+    for seed in range(6):
+        rng = np.random.default_rng(seed)
+        old, new = even(rng, 1, 8000), even(rng, 1, 8000)
+        new[:, 2000:5000] += 3.5
+        found.append(len(floors(compared(old, new))))
+    assert max(found) == 1
+    assert sum(found) >= 5
+
+
+def test_two_rises_with_plain_air_between_are_two() -> None:
+    rng = np.random.default_rng(4)
+    old, new = single(rng, 20, 6000), single(rng, 20, 6000)
+    new[:, 1000:2200] += 4.0
+    new[:, 3000:4200] += 4.0
+    assert len(floors(compared(old, new))) == 2
+
+
+# --- the arithmetic
+
+
+@pytest.mark.parametrize("readings", [4, 10, 40])
+def test_means_of_readings_that_scatter_evenly_reach_as_far_as_drawn_ones(readings: int) -> None:
+    """Against 200,000 drawn means at 1 in 1,000 and 1 in 10,000: one high reading makes a high mean."""
+    rng, tail = np.random.default_rng(5), UpperTail(1e6, even_db=5.6)
+    means = 10.0 * np.log10((10.0 ** (rng.normal(0.0, 5.6, (200_000, readings)) / 10.0)).mean(axis=1))
+    for chance in (1e-3, 1e-4):
+        assert tail.exceeded_db(chance, readings) == pytest.approx(np.quantile(means, 1.0 - chance), abs=1.0)
+    assert tail.spread_db(readings) == pytest.approx(means.std(), rel=0.2)
