@@ -213,6 +213,12 @@ def _add_plan(commands: argparse._SubParsersAction[_Parser]) -> None:
     making.add_argument(
         "--seed", type=_whole, default=1, metavar="N", help="another number, another search (default 1)"
     )
+    making.add_argument(
+        "--steps",
+        type=_whole,
+        metavar="N",
+        help="stop after so many steps, however long they take: the same seed then makes the same plan",
+    )
     making.add_argument("--out", metavar="PLAN", help="write the plan to this file as CSV")
     making.add_argument(
         "--no-failures",
@@ -287,6 +293,9 @@ def _add_surroundings(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--equipment", required=True, metavar="FILE", help="table of equipment")
     parser.add_argument(
         "--areas", metavar="FILE", help="table of areas: what they lose between them, or that they are apart"
+    )
+    parser.add_argument(
+        "--groups", metavar="FILE", help="table of groups of links that keep apart or together (see docs/groups.md)"
     )
     parser.add_argument("--foreign", metavar="FILE", help="table of carriers that are not ours")
     parser.add_argument(

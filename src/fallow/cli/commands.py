@@ -110,6 +110,7 @@ def plan(typed: Namespace) -> int:
         on_air=typed.on_air,
         may_move=tuple(typed.may_move or ()),
         failures=not typed.no_failures and typed.why is None,
+        steps=typed.steps,
     )
     if typed.why is not None:
         return _why(typed, making)
@@ -253,6 +254,7 @@ def _surroundings(typed: Namespace) -> Surroundings:
         asked=_asked(typed),
         measured=typed.measured,
         levels=typed.levels,
+        groups=typed.groups,
     )
 
 

@@ -15,7 +15,7 @@ from fallow.workflow.survey import FileReading, FileRefusal, iso_text
 
 if TYPE_CHECKING:
     from fallow.plan.answer import Plan
-    from fallow.plan.judge.audit import Audit, Conflict
+    from fallow.plan.judge.audit import Audit, Conflict, Unkept
     from fallow.spectrum.verdict import Emitter, JudgedSlice
     from fallow.workflow.compare import Assignment, Change, Compared, PadLine, PadTest, PlanChange, SurveyChange
     from fallow.workflow.law import RegionRules
@@ -231,6 +231,7 @@ def plan_document(plan: Plan) -> Document:
         "most": None if plan.most is None else {"links": plan.most.links, "because": plan.most.because},
         "moved": [{"link": move.link, "from_hz": move.from_hz, "to_hz": move.to_hz} for move in plan.moved],
         "conflicts": [_conflict(conflict) for conflict in plan.conflicts],
+        "unkept": [_unkept(one) for one in plan.unkept],
         "risks": risks_document(plan.risks),
         "assumed": assumed_document(plan.assumed),
         **advice_document(plan.advice),
@@ -244,8 +245,24 @@ def audit_document(audit: Audit) -> Document:
     """The answer of ``audit``."""
     return {
         "conflicts": [_conflict(conflict) for conflict in audit.conflicts],
+        "unkept": [_unkept(one) for one in audit.unkept],
         "checked": {"pairs": audit.pairs, "products": audit.products},
         "notes": list(audit.notes),
+    }
+
+
+def _unkept(one: Unkept) -> Document:
+    return {
+        "kind": one.kind,
+        "group": one.group,
+        "other": one.other or None,
+        "area": one.area or None,
+        "carriers": list(one.carriers),
+        "distance_hz": one.distance_hz,
+        "wished_hz": one.wished_hz,
+        "pairs": one.pairs,
+        "source": one.source or None,
+        "text": one.text,
     }
 
 

@@ -11,6 +11,7 @@ from fallow.plan.judge.audit import Audit, Conflict, audit_of
 from fallow.plan.judge.carriers import Carrier, Company
 from fallow.plan.judge.explain import because, stands_against, why
 from fallow.plan.judge.footing import Footing
+from fallow.plan.judge.group_rules import Unkept
 from fallow.plan.judge.stage import Stage
 from fallow.plan.ledger.accounts import Accounts, accounts_of
 from fallow.plan.ledger.ledger import Figure, Ledger, Risk
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
     from fallow.plan.search.bounds import Bound
     from fallow.plan.search.search import Solution
 
-__all__ = ["Move", "PlacedLink", "Plan", "Spare", "Unplaced", "compose_plan"]
+__all__ = ["Move", "PlacedLink", "Plan", "Spare", "Unplaced", "compose_plan", "moves_of", "rows_of_solution"]
 
 MOST_EXPLAINED = 40
 _ASK = (
@@ -95,7 +96,7 @@ class Plan:
 
     ``links``: all planned links by name, in the order of their table. ``most``: a bound that no plan can pass, where
     one is known. ``conflicts``: what the audit finds, such as between fixed links. ``seconds``: how long it took to
-    make.
+    make. ``unkept``: wishes about groups of links that it does not keep.
     """
 
     links: Mapping[str, PlacedLink]
@@ -110,6 +111,7 @@ class Plan:
     risks: tuple[Risk, ...] = ()
     assumed: Mapping[str, tuple[Figure, ...]] = field(default_factory=dict)
     advice: Advice = Advice()
+    unkept: tuple[Unkept, ...] = ()
 
 
 def compose_plan(
@@ -128,7 +130,7 @@ def compose_plan(
     ``seconds`` is left at 0 for the caller, who holds the clock. Raises UsageError for equipment that is not known.
     """
     links = [link for link in wanted.links if link.planned]
-    stage = Stage.of(_rows(links, best), wanted, ground)
+    stage = Stage.of(rows_of_solution(links, best), wanted, ground)
     judged = audit_of(stage)
     accounts = accounts_of(stage, measured)
     telling = _Telling(stage, wanted, ground, keep or {}, accounts)
@@ -137,17 +139,19 @@ def compose_plan(
         unplaced=telling.unplaced([link for link in links if link.name not in best.frequencies_hz]),
         spares=tuple(Spare(one.name, one.equipment, one.area, one.frequency_hz) for one in best.spares),
         most=bound,
-        moved=tuple(_moves(best, keep or {})),
+        moved=tuple(moves_of(best, keep or {})),
         conflicts=judged.conflicts,
         notes=(*_notes(wanted, judged), *notes_on_margins(accounts, stage.footings)),
         seed=seed,
         seconds=0.0,
         risks=accounts.risks_of({link.name for link in links}),
         assumed=accounts.assumed,
+        unkept=judged.unkept,
     )
 
 
-def _rows(links: Sequence[Link], best: Solution) -> list[Assignment]:
+def rows_of_solution(links: Sequence[Link], best: Solution) -> list[Assignment]:
+    """A solution as rows of a plan: those links that are placed, then spares."""
     placed = [link for link in links if link.name in best.frequencies_hz]
     rows = [
         Assignment(link.name, link.equipment, link.area, link.scenes, best.frequencies_hz[link.name]) for link in placed
@@ -155,7 +159,8 @@ def _rows(links: Sequence[Link], best: Solution) -> list[Assignment]:
     return rows + [Assignment(one.name, one.equipment, one.area, frozenset(), one.frequency_hz) for one in best.spares]
 
 
-def _moves(best: Solution, keep: Mapping[str, int]) -> Iterator[Move]:
+def moves_of(best: Solution, keep: Mapping[str, int]) -> Iterator[Move]:
+    """Links that have another frequency than in the plan to keep (hertz by link)."""
     for name, to_hz in best.frequencies_hz.items():
         if keep.get(name, to_hz) != to_hz:
             yield Move(name, keep[name], to_hz)
@@ -176,7 +181,7 @@ class _Telling:
     ) -> None:
         self._stage, self._wanted, self._ground, self._keep, self._accounts = stage, wanted, ground, keep, accounts
         self._position = {footing.carrier.name: i for i, footing in enumerate(stage.footings)}
-        self._because: dict[tuple[str, str, frozenset[str]], tuple[str, ...]] = {}
+        self._because: dict[tuple[str, str, frozenset[str], frozenset[str]], tuple[str, ...]] = {}
 
     def placed(self, link: Link) -> PlacedLink:
         """A link with its frequency and the reason for it."""
@@ -194,15 +199,15 @@ class _Telling:
         of them; spares do not stand in the way, for they yield to links.
         """
         for link in sorted(links, key=lambda link: link.priority):
-            alike = link.equipment, link.area, link.scenes
+            alike = _alike(link)
             if alike not in self._because:
                 self._because[alike] = self._told(link) if len(self._because) < MOST_EXPLAINED else (_ASK.format(link),)
-        return tuple(Unplaced(link.name, self._because[link.equipment, link.area, link.scenes]) for link in links)
+        return tuple(Unplaced(link.name, self._because[_alike(link)]) for link in links)
 
     def _told(self, link: Link) -> tuple[str, ...]:
         names = {one.name for one in self._wanted.links}
         others = [one for one in self._stage.company.carriers if not one.ours or one.name in names]
-        return because(Company((*others, self._carrier(link, 0)), self._wanted.losses), self._ground)
+        return because(self._company((*others, self._carrier(link, 0))), self._ground)
 
     def _standing(self, link: Link, position: int) -> str:
         """How a link came to its place: fixed, kept, moved, as wished or not."""
@@ -221,11 +226,19 @@ class _Telling:
         """A place that a link does not have, and what stands against it with all others where they are."""
         carriers = list(self._stage.company.carriers)
         carriers[position] = self._carrier(link, from_hz)
-        company = Company(carriers, self._wanted.losses)
+        company = self._company(carriers)
         footing = Footing.of(carriers[position], self._wanted.equipment[link.equipment], self._ground)
         against = stands_against(footing, company, position)
         return f"{mhz(from_hz)}, which {against}" if against else f"{mhz(from_hz)}, for the whole plan"
 
     def _carrier(self, link: Link, frequency_hz: int) -> Carrier:
         equipment = self._wanted.equipment[link.equipment]
-        return Carrier.of_ours(link.name, equipment, link.area, link.scenes, frequency_hz)
+        return Carrier.of_ours(link.name, equipment, link.area, link.scenes, frequency_hz, link.groups)
+
+    def _company(self, carriers: Sequence[Carrier]) -> Company:
+        return Company(carriers, self._wanted.losses, self._wanted.groupings)
+
+
+def _alike(link: Link) -> tuple[str, str, frozenset[str], frozenset[str]]:
+    """What links that are explained in the same words share."""
+    return link.equipment, link.area, link.scenes, link.groups

@@ -17,7 +17,7 @@ class Link:
 
     ``scenes`` empty: always on. ``priority`` 1 (most important) to 5. ``frequency_hz``: a wish or the present
     one; it may not move when ``fixed``. ``planned`` false: a system that chooses its own channels; it is listed only.
-    ``line``: where it stood in its file, for messages.
+    ``line``: where it stood in its file, for messages. ``groups``: those that it is in, see ``grouping``.
     """
 
     name: str
@@ -30,6 +30,7 @@ class Link:
     planned: bool = True
     line: int | None = None
     extra: Mapping[str, str] = field(default_factory=dict, compare=False)
+    groups: frozenset[str] = frozenset()
 
     def on_with(self, other: Link) -> bool:
         """Whether the two are on together in some scene: they share one, or one of them is always on."""

@@ -6,10 +6,11 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from fallow.errors import UsageError
 from fallow.show.assignment import Assignment
+from fallow.show.grouping import check_groups
 from fallow.show.link import Link
 from fallow.show.wanted import Wanted
 
-__all__ = ["check_names", "look_alikes", "notes_on_names"]
+__all__ = ["check_group_names", "check_names", "look_alikes", "notes_on_names"]
 
 
 def check_names(wanted: Wanted, rows: Sequence[Assignment] = (), path: str | None = None) -> None:
@@ -22,6 +23,12 @@ def check_names(wanted: Wanted, rows: Sequence[Assignment] = (), path: str | Non
         if stranger.name in ours:
             what = f"a link and a foreign carrier are both called {stranger.name!r}"
             raise UsageError(what, path=path, hint="give the foreign carrier another name")
+
+
+def check_group_names(wanted: Wanted, path: str | None = None) -> None:
+    """Raise UsageError for a rule about a group that nobody is in. ``path``: where the rules were read."""
+    known = frozenset(wanted.equipment).union(*(link.groups for link in wanted.links))
+    check_groups(wanted.groupings, known, path)
 
 
 def notes_on_names(wanted: Wanted, rows: Sequence[Assignment] = ()) -> tuple[str, ...]:

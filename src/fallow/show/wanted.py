@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from fallow.show.equipment import Equipment
+from fallow.show.grouping import Groupings
 from fallow.show.link import AreaLosses, ForeignCarrier, Link, Station
 
 __all__ = ["Wanted"]
@@ -13,10 +14,13 @@ __all__ = ["Wanted"]
 
 @dataclass(frozen=True)
 class Wanted:
-    """The links of a show, what they are made of, which areas hear each other, and the strangers on the air."""
+    """The links of a show, what they are made of, which areas hear each other, the strangers on the air, and which
+    groups of links keep apart or together.
+    """
 
     links: tuple[Link, ...]
     equipment: Mapping[str, Equipment]
     losses: AreaLosses = AreaLosses()
     foreign: tuple[ForeignCarrier, ...] = ()
     stations: tuple[Station, ...] = ()
+    groupings: Groupings = Groupings()

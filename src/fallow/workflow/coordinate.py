@@ -30,16 +30,19 @@ from fallow.plan.ledger.ledger import Figure, Ledger, Risk
 from fallow.plan.ledger.ledger_notes import notes_on_margins
 from fallow.plan.ledger.level_distances import by_levels
 from fallow.plan.places import Ground
-from fallow.plan.search.bounds import most
+from fallow.plan.search.bounds import PLACES_TRIED, most
+from fallow.plan.search.densest import Effort
+from fallow.plan.search.group_bounds import lowered_by_groups
 from fallow.plan.search.question import Question
 from fallow.plan.search.trying import lowered_by_trial
 from fallow.rules.permission import Circumstances
 from fallow.show.assignment import Assignment
 from fallow.show.equipment import Equipment
+from fallow.show.grouping import USUAL, Groupings
 from fallow.show.link import AreaLosses, ForeignCarrier, Link, Station
-from fallow.show.names import check_names, notes_on_names
+from fallow.show.names import check_group_names, check_names, notes_on_names
 from fallow.show.wanted import Wanted
-from fallow.workflow.accelerate import kernels
+from fallow.workflow.accelerate import kernels, trying
 from fallow.workflow.advising import (
     advise_on_choices,
     advise_on_failures,
@@ -53,6 +56,7 @@ from fallow.workflow.area_airs import (
     refusals_of,
 )
 from fallow.workflow.by_levels import plan_by_levels
+from fallow.workflow.in_hand import STOPPED, InHand
 from fallow.workflow.searching import Clock, search
 from fallow.workflow.surroundings import (
     FilePath,
@@ -78,6 +82,8 @@ __all__ = [
     "rows_of",
 ]
 
+PLACES_TRIED_COMPILED = 500 * PLACES_TRIED
+TIME_FOR_PROOF = 1.2  # share of the time given that is used up when it ends
 SHARE_FOR_FAILURES = 0.15  # of the time, for what to do when something fails
 
 
@@ -87,7 +93,8 @@ class Making:
 
     ``measured``: levels [dBm] of carriers by name, which replace modelled ones in the ledgers. ``on_air``: the scene
     that runs now, whose links stay where the kept plan has them; ``may_move``: links that may move all the same.
-    ``failures``: look for what to do when something fails.
+    ``failures``: look for what to do when something fails. ``steps``: stop after so many steps of the search instead of
+    after a time, so that the same seed makes the same plan whenever and wherever.
     """
 
     spares: int | None = None
@@ -99,6 +106,7 @@ class Making:
     on_air: str | None = None
     may_move: tuple[str, ...] = ()
     failures: bool = True
+    steps: int | None = None
 
 
 def coordinate(
@@ -106,6 +114,7 @@ def coordinate(
     equipment: Mapping[str, Equipment],
     *,
     areas: AreaLosses | None = None,
+    groups: Groupings | None = None,
     foreign: Sequence[ForeignCarrier] = (),
     stations: Sequence[Station] = (),
     air: AirGiven = None,
@@ -122,22 +131,33 @@ def coordinate(
     on_air: str | None = None,
     may_move: Sequence[str] = (),
     failures: bool = True,
+    steps: int | None = None,
 ) -> Plan:
     """A frequency for every link that can have one, with spares and reasons.
+
+    ``groups``: who keeps apart or together, see ``read_groups``; ``None``: as is common practice.
 
     ``air``: one judged survey or several, of which the worst verdict counts; or those of each area by its name, which
     hold for links of that area and of areas that hear it (under the empty name: for all). ``seconds``: how long to look
     for better plans. ``measured``: levels [dBm] of carriers by name, which replace modelled ones in the ledgers.
     ``levels``: they set the distances (see docs/ledger.md). With a plan to keep, links of the scene ``on_air`` stay
     where it has them, unless they are among ``may_move``. ``failures``: also look for what to do when something fails.
+    ``steps``: stop after so many steps instead of ``seconds``: the same seed and steps make the same plan everywhere.
     Raises UsageError for an unknown region, licence, area, scene, link or TV channel, and for distances from levels
     that would rest on defaults.
     """
     circumstances = Circumstances(licence, place, on or datetime.date.today())
-    wanted = Wanted(tuple(links), equipment, areas or AreaLosses(), tuple(foreign), tuple(stations))
+    wanted = Wanted(
+        tuple(links),
+        equipment,
+        areas or AreaLosses(),
+        tuple(foreign),
+        tuple(stations),
+        USUAL if groups is None else groups,
+    )
     ground = ground_under(region, circumstances, named_airs(air, areas_of(wanted)), wanted)
     making = Making(
-        spares, None, seconds, seed, None, measured, on_air=on_air, may_move=tuple(may_move), failures=failures
+        spares, None, seconds, seed, None, measured, on_air=on_air, may_move=tuple(may_move), failures=failures, steps=steps
     )
     return make_plan(wanted, ground, making, keep, None, levels=levels)[0]
 
@@ -148,6 +168,7 @@ def audit(
     *,
     links: Iterable[Link] = (),
     areas: AreaLosses | None = None,
+    groups: Groupings | None = None,
     foreign: Sequence[ForeignCarrier] = (),
     stations: Sequence[Station] = (),
     air: AirGiven = None,
@@ -157,12 +178,19 @@ def audit(
     on: datetime.date | None = None,
     levels: bool = False,
 ) -> Audit:
-    """Every conflict of a plan, ours or anybody's. ``air``, ``levels``: as in ``coordinate``.
+    """Every conflict of a plan, ours or anybody's. ``air``, ``groups``, ``levels``: as in ``coordinate``.
 
     Raises UsageError for an unknown region, licence, area or TV channel.
     """
     circumstances = Circumstances(licence, place, on or datetime.date.today())
-    wanted = Wanted(tuple(links), equipment, areas or AreaLosses(), tuple(foreign), tuple(stations))
+    wanted = Wanted(
+        tuple(links),
+        equipment,
+        areas or AreaLosses(),
+        tuple(foreign),
+        tuple(stations),
+        USUAL if groups is None else groups,
+    )
     ground = ground_under(region, circumstances, named_airs(air, areas_of(wanted, rows)), wanted)
     return _audited(rows, wanted, ground, levels=levels)
 
@@ -261,11 +289,13 @@ def make_plan(
     names that can't be told apart.
     """
     check_names(wanted)
+    check_group_names(wanted)
 
-    def make(show: Wanted, seconds: float) -> tuple[Plan, bool]:
-        return _make(show, ground, replace(making, seconds=seconds), keep, progress)
+    def make(show: Wanted, share: float) -> tuple[Plan, bool]:
+        steps = None if making.steps is None else round(share * making.steps)
+        return _make(show, ground, replace(making, seconds=share * making.seconds, steps=steps), keep, progress)
 
-    return plan_by_levels(make, wanted, ground, making.seconds) if levels else make(wanted, making.seconds)
+    return plan_by_levels(make, wanted, ground) if levels else make(wanted, 1.0)
 
 
 def _audited(rows: Sequence[Assignment], wanted: Wanted, ground: Ground, *, levels: bool) -> Audit:
@@ -309,14 +339,33 @@ def _measured(around: Surroundings, placed: Sequence[Link | Assignment], wanted:
 def _make(
     wanted: Wanted, ground: Ground, making: Making, keep: Sequence[Assignment] | None, progress: Progress | None
 ) -> tuple[Plan, bool]:
+    """A plan with what comes with it; where Ctrl-C ends that, the best plan so far, and that it was stopped."""
+    clock, in_hand = Clock(making.seconds, progress, making.steps), InHand()
+    try:
+        return _made(wanted, ground, making, keep, clock, in_hand)
+    except KeyboardInterrupt:
+        return in_hand.told(ground, clock, making.seed), True
+
+
+def _made(
+    wanted: Wanted,
+    ground: Ground,
+    making: Making,
+    keep: Sequence[Assignment] | None,
+    clock: Clock,
+    in_hand: InHand,
+) -> tuple[Plan, bool]:
     """Search until the time is up, then audit the best plan, put it into words and add what comes with it."""
-    clock, unlocked = Clock(making.seconds, progress), wanted
+    unlocked = wanted
     wanted, kept, notes = _locked(wanted, making, keep)
     build = partial(Question.build, ground=ground, keep=kept, spares=making.spares)
     question = build(wanted)
     share = 1.0 - SHARE_FOR_FAILURES if making.failures else 1.0
     found = search(question, wanted, build, seed=making.seed, clock=clock, share=share)
     best, stopped = found.best, found.stopped
+    in_hand.hold(best, wanted, kept, (*question.notes, *notes_on_names(wanted), *notes))
+    if stopped and in_hand.takes_long:
+        raise KeyboardInterrupt
     if found.factor > 1:
         notes.append(_told_room(wanted, found.factor, keeps=bool(kept)))
     advice = Advice()
@@ -328,8 +377,10 @@ def _make(
     if not stopped:
         advice, stopped = advise_on_relaxations(best, wanted, ground, advice, clock=clock, seed=making.seed)
     placed, bound = len(best.frequencies_hz), None
-    if placed < len(question.links):
-        bound = lowered_by_trial(question, most(question), placed, kernels=kernels())
+    if stopped and in_hand.takes_long:
+        raise KeyboardInterrupt
+    if placed < len(question.links) and not stopped:
+        bound = lowered_by_trial(question, lowered_by_groups(question, most(question, _effort(clock))), placed, kernels=kernels())
     plan = compose_plan(best, wanted, ground, keep=kept, bound=bound, seed=making.seed, measured=making.measured)
     if keep is not None:
         rows = rows_of(plan, wanted)
@@ -339,9 +390,16 @@ def _make(
         choices, stopped = advise_on_choices(found, best, question, clock=clock, seed=making.seed)
         advice = replace(advice, choices=choices)
     if stopped:
-        notes.append("the search was stopped early: this is the best plan found until then")
+        notes.append(STOPPED)
     notes = [*question.notes, *notes_on_names(wanted), *plan.notes, *notes, *advice.notes]
     return replace(plan, notes=tuple(notes), seconds=clock.used_s, advice=advice), stopped
+
+
+def _effort(clock: Clock) -> Effort:
+    """What proving a bound may cost: little by loops that are not compiled, else as long as there is time."""
+    fit, compiled = trying()
+    over = partial(clock.is_over, TIME_FOR_PROOF, "looking for a proof")
+    return Effort(PLACES_TRIED_COMPILED, fit, over) if compiled else Effort(PLACES_TRIED, fit, over)
 
 
 def _locked(

@@ -15,12 +15,14 @@ from fallow.plan.search.lanes import improve_side_by_side
 from fallow.plan.search.question import Question
 from fallow.plan.search.repair import FewestMoves
 from fallow.plan.search.search import Solution
+from fallow.plan.search.wishes import hardened, unkept_in, with_wishes
 from fallow.show.wanted import Wanted
 from fallow.workflow.accelerate import kernels
 
 __all__ = ["Clock", "Found", "Progress", "Turns", "search"]
 
 SHARE_FOR_PLACES = 0.4  # of the search, before a plan in which every link stands is given more room
+SHARE_FOR_WISHES = 0.5  # of what is left then, for wishes about groups of links, where they are not kept
 SHARE_FOR_FEWER = 0.8  # the same while fewer moves may be possible
 SHARE_WHERE_LINKS_ARE_LEFT = 0.85  # of the search, so that there is time to look at what would help them
 LANES = 2  # searches side by side, whatever the machine, so that a seed means the same plans everywhere
@@ -29,10 +31,15 @@ Progress = Callable[[str, float], None]
 
 
 class Clock:
-    """The time that making a plan may take, and who is told of it."""
+    """The time that making a plan may take, and who is told of it.
 
-    def __init__(self, seconds: float, progress: Progress | None) -> None:
-        self.seconds, self.progress = seconds, progress
+    With ``steps`` it goes on by one of them each time that somebody asks whether it is over, whatever the time of day:
+    then all that is made by this clock is the same on every machine.
+    """
+
+    def __init__(self, seconds: float, progress: Progress | None, steps: int | None = None) -> None:
+        self.seconds, self.progress, self.steps = seconds, progress, steps
+        self.asked = 0
         self.started_s = time.monotonic()
 
     @property
@@ -43,14 +50,17 @@ class Clock:
     @property
     def used_share(self) -> float:
         """Of the time; beyond all of it where there is none."""
+        if self.steps is not None:
+            return self.asked / self.steps if self.steps else math.inf
         return self.used_s / self.seconds if self.seconds else math.inf
 
     def is_over(self, share: float = 1.0, what: str = "looking for a better plan") -> bool:
         """Whether this share of the time is used up."""
-        used_s = self.used_s
-        if self.progress is not None and self.seconds > 0:
-            self.progress(what, min(1.0, used_s / self.seconds))
-        return used_s >= share * self.seconds
+        self.asked += 1
+        used = self.used_share
+        if self.progress is not None and math.isfinite(used):
+            self.progress(what, min(1.0, used))
+        return used >= share
 
     def turns(self, until: float) -> Turns:
         """Things that are done one after the other until a share of the time is used up."""
@@ -126,13 +136,14 @@ def search(
             raise UsageError("no plan was made", hint="give the search more time with --seconds")
         if not may_widen():
             return Found(seen[-1], Fraction(1), wanted, stopped=False, fewest=fewest[-1], seen=tuple(seen))
-        began = min(clock.used_share, share)
-
-        def give_up(left: int) -> bool:
-            return clock.is_over(share - (share - began) * (left - 1) / len(FACTORS))
-
         homes_hz = {one.name: one.home_hz for one in question.links if one.home_hz is not None}
         show = held(wanted, seen[-1].frequencies_hz, homes_hz)
+        if unkept_in(seen[-1], question):
+            until = _in_parts(clock, share - (share - min(clock.used_share, share)) * (1 - SHARE_FOR_WISHES), 2)
+            seen.append(with_wishes(seen[-1], question, build, show, seed=seed, should_stop=until, kernels=kernels()))
+        give_up = _in_parts(clock, share, len(FACTORS))
+        if question.wished and not unkept_in(seen[-1], question):
+            show = hardened(show)
         wide, factor = with_headroom(seen[-1], question, show, build, seed=seed, should_stop=give_up, kernels=kernels())
         roomy = widened(show, factor)
         return Found(wide, factor, roomy, stopped=False, fewest=fewest[-1], seen=tuple(seen))
@@ -140,6 +151,12 @@ def search(
         if not seen:
             raise
         return Found(seen[-1], Fraction(1), wanted, stopped=True, fewest=fewest[-1], seen=tuple(seen))
+
+
+def _in_parts(clock: Clock, share: float, parts: int) -> Callable[[int], bool]:
+    """Whether one of some searches is to end that share the time until ``share``; asked with how many are left."""
+    began = min(clock.used_share, share)
+    return lambda left: clock.is_over(share - (share - began) * (left - 1) / parts)
 
 
 def _leave_home(plan: Solution, question: Question) -> bool:

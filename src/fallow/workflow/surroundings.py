@@ -6,13 +6,14 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from os import PathLike, fspath
 
-from fallow.files.tables import read_areas, read_equipment, read_foreign, read_stations
+from fallow.files.tables import read_areas, read_equipment, read_foreign, read_groups, read_stations
 from fallow.files.territories import load_territory
 from fallow.plan.places import Ground
 from fallow.rules.permission import Circumstances
 from fallow.show.assignment import Assignment
+from fallow.show.grouping import USUAL
 from fallow.show.link import AreaLosses, Link
-from fallow.show.names import check_names
+from fallow.show.names import check_group_names, check_names
 from fallow.show.wanted import Wanted
 from fallow.workflow.area_airs import JudgedArea, air_files, area_airs, check_area, judge_areas
 from fallow.workflow.survey import Asked, announced_channels
@@ -28,7 +29,8 @@ class Surroundings:
     """Files and words that say what links live among: equipment, areas, foreign carriers, air, law.
 
     ``air``: the words of each option ``--air``, files or ``AREA=FILE``. ``measured``: a table of levels of our own
-    carriers. ``levels``: levels set the distances, not the table of equipment.
+    carriers. ``levels``: levels set the distances, not the table of equipment. ``groups``: a table of rules
+    about groups of links.
     """
 
     equipment: FilePath
@@ -40,6 +42,7 @@ class Surroundings:
     asked: Asked = Asked()
     measured: FilePath | None = None
     levels: bool = False
+    groups: FilePath | None = None
 
 
 def wanted_among(links: Sequence[Link], around: Surroundings) -> Wanted:
@@ -50,10 +53,12 @@ def wanted_among(links: Sequence[Link], around: Surroundings) -> Wanted:
         AreaLosses() if around.areas is None else read_areas(around.areas),
         () if around.foreign is None else read_foreign(around.foreign),
         () if around.asked.stations is None else read_stations(around.asked.stations),
+        USUAL if around.groups is None else read_groups(around.groups),
     )
     check_names(wanted, path=None if around.foreign is None else fspath(around.foreign))
     if links:
         _check_areas(wanted, around)
+        check_group_names(wanted, None if around.groups is None else fspath(around.groups))
     return wanted
 
 

@@ -17,6 +17,7 @@ from fallow.plan.places import Ground
 from fallow.rules.permission import Circumstances
 from fallow.show.assignment import SPARE_PREFIX, Assignment
 from fallow.show.equipment import Equipment
+from fallow.show.grouping import USUAL, Groupings
 from fallow.show.link import AreaLosses, ForeignCarrier, Link, Station
 from fallow.show.wanted import Wanted
 from fallow.workflow.area_airs import AirGiven, named_airs, refusals_of
@@ -43,6 +44,7 @@ def why(
     at_hz: int | None = None,
     links: Iterable[Link] = (),
     areas: AreaLosses | None = None,
+    groups: Groupings | None = None,
     foreign: Sequence[ForeignCarrier] = (),
     stations: Sequence[Station] = (),
     air: AirGiven = None,
@@ -55,7 +57,14 @@ def why(
 
     The rest as in ``audit``. Raises UsageError for a link that is not known, and as ``audit`` does.
     """
-    wanted = Wanted(tuple(links), equipment, areas or AreaLosses(), tuple(foreign), tuple(stations))
+    wanted = Wanted(
+        tuple(links),
+        equipment,
+        areas or AreaLosses(),
+        tuple(foreign),
+        tuple(stations),
+        USUAL if groups is None else groups,
+    )
     rows = _rows(plan, wanted)
     circumstances = Circumstances(licence, place, on or datetime.date.today())
     ground = ground_under(region, circumstances, named_airs(air, areas_of(wanted, rows)), wanted)
@@ -68,6 +77,7 @@ def what_if(
     *,
     links: Iterable[Link] = (),
     areas: AreaLosses | None = None,
+    groups: Groupings | None = None,
     foreign: Sequence[ForeignCarrier] = (),
     stations: Sequence[Station] = (),
     air: AirGiven = None,
@@ -80,7 +90,14 @@ def what_if(
 
     The rest as in ``audit``, and raises as it does.
     """
-    wanted = Wanted(tuple(links), equipment, areas or AreaLosses(), tuple(foreign), tuple(stations))
+    wanted = Wanted(
+        tuple(links),
+        equipment,
+        areas or AreaLosses(),
+        tuple(foreign),
+        tuple(stations),
+        USUAL if groups is None else groups,
+    )
     rows = _rows(plan, wanted)
     circumstances = Circumstances(licence, place, on or datetime.date.today())
     ground = ground_under(region, circumstances, named_airs(air, areas_of(wanted, rows)), wanted)

@@ -18,7 +18,7 @@ from fallow.units import format_mhz
 
 if TYPE_CHECKING:
     from fallow.plan.answer import PlacedLink, Plan
-    from fallow.plan.judge.audit import Audit, Conflict
+    from fallow.plan.judge.audit import Audit, Conflict, Unkept
     from fallow.plan.ledger.ledger import Risk
 
 __all__ = ["show_audit", "show_plan"]
@@ -62,6 +62,7 @@ def show_plan(plan: Plan) -> None:
         out.print(Padding(f"[{number}] {reason}", (0, 0, 0, 2)))
     print_moves(out, plan.advice)
     _print_conflicts(out, plan.conflicts)
+    _print_unkept(out, plan.unkept)
     if plan.most is not None and plan.unplaced:
         out.print(f"No plan can place more than {plan.most.links} links: {plan.most.because}.")
     print_relaxations(out, plan.advice)
@@ -86,6 +87,7 @@ def show_audit(audit: Audit, risks: Sequence[Risk] = ()) -> None:
     count = len(audit.conflicts)
     out.print("no conflict found" if not count else f"{count} conflict{'' if count == 1 else 's'}", style="bold")
     _print_conflicts(out, audit.conflicts)
+    _print_unkept(out, audit.unkept)
     print_risks(out, risks)
     out.print(f"compared: {audit.pairs:,} pairs of carriers, {audit.products:,} products")
     print_notes(out, audit.notes)
@@ -94,3 +96,8 @@ def show_audit(audit: Audit, risks: Sequence[Risk] = ()) -> None:
 def _print_conflicts(out: Console, conflicts: Sequence[Conflict]) -> None:
     for conflict in conflicts:
         out.print(Padding(f"! {conflict.text}", (0, 0, 0, 0)))
+
+
+def _print_unkept(out: Console, unkept: Sequence[Unkept]) -> None:
+    for one in unkept:
+        out.print(f"wish not kept: {one.text}")

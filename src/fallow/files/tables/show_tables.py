@@ -73,6 +73,7 @@ LINK_COLUMNS = (
     LINK_FREQUENCY,
     text_column("fixed", "fest", "fixe", "fijo", "vast"),
     text_column("planned", "geplant", "planifié", "planificado", "gepland"),
+    text_column("group", "groups", "gruppe", "groupe", "grupo", "groep"),
 )
 AREA_COLUMNS = (
     text_column("area", "zone", "bereich", "zona", "gebied", required=True),
@@ -256,6 +257,7 @@ def link_from(row: Row) -> Link:
         planned=row.yes("planned", default=True),
         line=row.line,
         extra=row.extra,
+        groups=frozenset(row.items("group")),
     )
 
 

@@ -17,6 +17,7 @@ from itertools import chain, combinations, islice
 import numpy as np
 
 from fallow.plan.judge.carriers import Carrier, Company
+from fallow.plan.judge.group_rules import apart_needed_hz
 from fallow.show.assignment import Assignment
 from fallow.show.wanted import Wanted
 
@@ -201,7 +202,7 @@ class _Air:
                     carriers.append(_carrier(mover.row, hz, wanted))
         versions += [None] * len(wanted.foreign)
         carriers += [Carrier.of_stranger(foreign) for foreign in wanted.foreign]
-        for members in _conflicts(Company(carriers, wanted.losses)):
+        for members in _conflicts(Company(carriers, wanted.losses, wanted.groupings)):
             moving = {version for i in members if (version := versions[i]) is not None}
             if len({m for m, _ in moving}) == len(moving) and {place for _, place in moving} not in ({0}, {1}, set()):
                 yield tuple(sorted(moving))
@@ -224,16 +225,19 @@ class _Air:
 
 
 def _carrier(row: Assignment, frequency_hz: int, wanted: Wanted) -> Carrier:
-    return Carrier.of_ours(row.link, wanted.equipment[row.equipment], row.area, row.scenes, frequency_hz)
+    listed = wanted.links if wanted.groupings else ()
+    groups = next((link.groups for link in listed if link.name == row.link), frozenset[str]())
+    return Carrier.of_ours(row.link, wanted.equipment[row.equipment], row.area, row.scenes, frequency_hz, groups)
 
 
 def _conflicts(company: Company) -> Iterator[tuple[int, ...]]:
     """Positions of the carriers of each broken distance."""
-    carriers = company.carriers
+    carriers, groups_hz = company.carriers, apart_needed_hz(company)
     for one, other in combinations(range(len(carriers)), 2):
         ours, second = carriers[one], carriers[other]
         if ours.ours and company.meet(one, other):
             needed_hz = max(ours.spacing_hz, second.spacing_hz) if second.ours else second.spacing_hz
+            needed_hz = max(needed_hz, int(groups_hz[one, other]))
             if abs(ours.frequency_hz - second.frequency_hz) < needed_hz:
                 yield one, other
     for victim, _, makers in company.product_hits():

@@ -1,8 +1,8 @@
 """What could be asked for less, or had more of, so that links that found no place get one.
 
 Each idea is a show and a ground in which every plan of before is still a plan. They come in the order of what they
-cost people, which is our own judgement (common practice): first distances that may be risked, then a TV channel, then
-other gear, then walls, and last a link less.
+cost people, which is our own judgement (common practice): first rules about groups, then distances that may be risked,
+then a TV channel, then other gear, then walls, and last a link less.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ import numpy as np
 from fallow.plan.places import Ground, Places
 from fallow.plan.wording import exact_width, worded_list
 from fallow.show.equipment import Equipment
+from fallow.show.grouping import Apart, Groupings, Together, groups_of
 from fallow.show.link import Link
 from fallow.show.wanted import Wanted
 from fallow.spectrum.verdict import Verdict
@@ -31,6 +32,7 @@ MOST_DROPPED = 3
 class Effort(IntEnum):
     """What an idea costs, cheapest first."""
 
+    LOOSER_GROUPS = 0
     RISKED_PRODUCTS = 1
     RISKED_SPACING = 2
     CHANNEL = 3
@@ -67,6 +69,7 @@ class _Opened(Ground):
 def ideas_for(unplaced: Sequence[Link], wanted: Wanted, ground: Ground) -> Iterator[Idea]:
     """Ideas for links without a frequency, cheapest first."""
     kinds = [wanted.equipment[name] for name in dict.fromkeys(link.equipment for link in unplaced)]
+    yield from _looser_groups(unplaced, wanted, ground)
     for kind in kinds:
         yield from _nearer_products(kind, wanted, ground)
     for kind in kinds:
@@ -76,6 +79,25 @@ def ideas_for(unplaced: Sequence[Link], wanted: Wanted, ground: Ground) -> Itera
         yield from _wider_tuning(kind, wanted, ground)
     yield from _apart(unplaced, wanted, ground)
     yield from _without_a_link(unplaced, wanted, ground)
+
+
+def _looser_groups(unplaced: Sequence[Link], wanted: Wanted, ground: Ground) -> Iterator[Idea]:
+    """Hard rules about the groups of these links, asked for half as much, and as wishes."""
+    concerned = frozenset[str]().union(*(groups_of(one.groups, wanted.equipment[one.equipment]) for one in unplaced))
+    for rule in wanted.groupings.of_strength(hard=True).rules:
+        if not concerned & set(rule.names):
+            continue
+        if isinstance(rule, Apart):
+            looser: Apart | Together = replace(rule, distance_hz=rule.distance_hz // 2)
+            text = f"{rule.group} {exact_width(rule.distance_hz // 2)} instead of {exact_width(rule.distance_hz)} from"
+            told = f"{text} {rule.other}", f"{rule.group} as near to {rule.other} as other rules allow"
+        else:
+            looser = replace(rule, within_hz=2 * rule.within_hz)
+            text = f"{rule.group} within {exact_width(2 * rule.within_hz)} instead of {exact_width(rule.within_hz)}"
+            told = text, f"{rule.group} as far apart as need be"
+        for words, instead in zip(told, (looser, replace(rule, hard=False)), strict=True):
+            rules = [instead if one == rule else one for one in wanted.groupings.rules]
+            yield Idea(words, Effort.LOOSER_GROUPS, replace(wanted, groupings=Groupings.of(rules)), ground)
 
 
 def _nearer_products(kind: Equipment, wanted: Wanted, ground: Ground) -> Iterator[Idea]:

@@ -143,12 +143,13 @@ class Remedies:
 
     def _remedy(self, failure: Failure, now_hz: Mapping[str, int], *, by_spares: bool = False) -> Remedy:
         """A plan for the time after a failure as moves. Spares were audited together with all links before: of whoever
-        takes one only the place is to be looked at.
+        takes one only the place is to be looked at, unless there are groups, in which a spare is not.
         """
         moves = [Shifted(name, hz, now_hz[name]) for name, hz in self.at_hz.items() if now_hz.get(name, hz) != hz]
         moved = {move.link for move in moves}
         wanted, ground = failure.strikes(self.wanted, self.ground)
-        problems = set() if by_spares else self._new_problems(failure, now_hz)
+        settled = by_spares and not self.wanted.groupings.of_strength(hard=True)
+        problems = set() if settled else self._new_problems(failure, now_hz)
         problems |= _problems(
             audit(self._rows({n: hz for n, hz in now_hz.items() if n in moved}), wanted, ground).conflicts
         )

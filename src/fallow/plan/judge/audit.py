@@ -24,13 +24,14 @@ from fallow.plan.judge.conflicts import (
     spacing_hz,
     too_near,
 )
+from fallow.plan.judge.group_rules import Unkept, group_conflicts, unkept_wishes
 from fallow.plan.judge.products import FORMS, Form
 from fallow.plan.judge.stage import Stage
 from fallow.plan.places import Ground
 from fallow.show.assignment import Assignment
 from fallow.show.wanted import Wanted
 
-__all__ = ["KINDS", "Audit", "Conflict", "audit", "audit_of"]
+__all__ = ["KINDS", "Audit", "Conflict", "Unkept", "audit", "audit_of"]
 
 MOST_PRODUCTS = 200_000
 """Conflicts of products that are listed; a plan with more is not one (all links on one frequency, say)."""
@@ -43,13 +44,14 @@ class Audit:
     ``pairs``: two links of ours that are on together and hear each other, and a link of ours with a foreign carrier
     that it hears and that asks for a distance. ``products``: one product (at least one of its carriers ours) against
     one victim that asks for a distance from its form; a product is counted once for each victim that hears all its
-    carriers in one scene with it.
+    carriers in one scene with it. ``unkept``: wishes about groups of links that the plan does not keep.
     """
 
     conflicts: tuple[Conflict, ...]
     pairs: int
     products: int
     notes: tuple[str, ...]
+    unkept: tuple[Unkept, ...] = ()
 
 
 def audit(rows: Sequence[Assignment], wanted: Wanted, ground: Ground | None = None) -> Audit:
@@ -68,7 +70,7 @@ def audit_of(stage: Stage) -> Audit:
     company = stage.company
     pairs = list(_pairs_that_meet(company))
     hits = list(islice(_product_hits(company), MOST_PRODUCTS + 1))
-    found = [*_too_near(company, pairs), *hits[:MOST_PRODUCTS]]
+    found = [*_too_near(company, pairs), *group_conflicts(company), *hits[:MOST_PRODUCTS]]
     for footing in stage.footings:
         found += place_conflicts(footing, stage.ground)
     return Audit(
@@ -76,6 +78,7 @@ def audit_of(stage: Stage) -> Audit:
         pairs=len(pairs),
         products=sum(_products_compared(company)),
         notes=(*notes_on(stage), *_on_what_is_not_listed(hits)),
+        unkept=unkept_wishes(company),
     )
 
 

@@ -15,11 +15,13 @@ from numpy.typing import NDArray
 from fallow.plan.judge.products import AUDITED, FIFTH, SEVENTH, THREE_CARRIERS, TWO_CARRIERS, Form, Neighbourhood
 from fallow.plan.wording import mhz
 from fallow.show.equipment import Equipment
+from fallow.show.grouping import Groupings
 from fallow.show.link import AreaLosses, ForeignCarrier
 
 __all__ = ["Carrier", "Company", "product_distances_hz", "scene_bits"]
 
 _WORD = 64
+NO_RULES = Groupings()
 
 
 @dataclass(frozen=True)
@@ -28,8 +30,8 @@ class Carrier:
 
     ``scenes`` empty: always on. ``spacing_hz``: distance that other carriers keep from it. ``product_distances_hz``:
     how far products of each form have to stay away; forms not named are not asked. ``mixes``: it takes part in
-    products. ``bandwidth_hz``: occupied, 0 where it is not known. ``edges``: the distances asked are those of a
-    product's nearer edge, not of its middle.
+    products. ``bandwidth_hz``: occupied, 0 where it is not known. ``groups``: those that the table of links names.
+    ``edges``: the distances asked are those of a product's nearer edge, not of its middle.
     """
 
     name: str
@@ -41,15 +43,24 @@ class Carrier:
     product_distances_hz: Mapping[Form, int]
     mixes: bool
     bandwidth_hz: int = 0
+    groups: frozenset[str] = frozenset()
     edges: bool = False
 
     @classmethod
-    def of_ours(cls, name: str, equipment: Equipment, area: str, scenes: frozenset[str], frequency_hz: int) -> Carrier:
+    def of_ours(
+        cls,
+        name: str,
+        equipment: Equipment,
+        area: str,
+        scenes: frozenset[str],
+        frequency_hz: int,
+        groups: frozenset[str] = frozenset(),
+    ) -> Carrier:
         """A link or spare of ours; all of them mix."""
         distances = product_distances_hz(equipment)
         spacing_hz, width_hz = equipment.spacing_hz, equipment.bandwidth_hz
         edges = equipment.product_width
-        return cls(name, frequency_hz, area, scenes, equipment, spacing_hz, distances, True, width_hz, edges=edges)
+        return cls(name, frequency_hz, area, scenes, equipment, spacing_hz, distances, True, width_hz, groups, edges)
 
     @classmethod
     def of_stranger(cls, foreign: ForeignCarrier) -> Carrier:
@@ -98,11 +109,12 @@ def product_distances_hz(equipment: Equipment) -> dict[Form, int]:
 
 
 class Company:
-    """Carriers of a show together: who is on with whom, and who hears whom."""
+    """Carriers of a show together: who is on with whom, and who hears whom; and the rules about groups of them."""
 
-    def __init__(self, carriers: Sequence[Carrier], losses: AreaLosses) -> None:
+    def __init__(self, carriers: Sequence[Carrier], losses: AreaLosses, groupings: Groupings = NO_RULES) -> None:
         self.carriers = tuple(carriers)
         self.losses = losses
+        self.groupings = groupings
         self._neighbourhoods: dict[tuple[str, frozenset[str], bool], tuple[NDArray[np.intp], Neighbourhood]] = {}
 
     @cached_property

@@ -76,7 +76,7 @@ def case_of(rows: Sequence[Assignment], wanted: Wanted, ground: Ground, link: st
     game = WhatIf(rows, wanted, ground)
     home_hz = game.frequency_hz(link)
     asked_hz = home_hz if at_hz is None else at_hz
-    company = Company((*game.others(link), game.carrier(link, asked_hz or 0)), wanted.losses)
+    company = Company((*game.others(link), game.carrier(link, asked_hz or 0)), wanted.losses, wanted.groupings)
     carrier = company.carriers[-1]
     if carrier.equipment is None:  # a carrier of ours has equipment
         return Case(link, asked_hz, home_hz)

@@ -15,7 +15,7 @@ from fallow.spectrum.verdict import Verdict
 
 __all__ = ["KINDS", "Conflict", "by_kind_and_nearness", "hit", "place_conflicts", "spacing_hz", "too_near"]
 
-KINDS = ("spacing", *(form.name for form in FORMS), "foreign", "tuning", "rules", "air")
+KINDS = ("spacing", *(form.name for form in FORMS), "foreign", "apart", "together", "tuning", "rules", "air")
 
 
 @dataclass(frozen=True)
@@ -23,7 +23,7 @@ class Conflict:
     """One broken rule. Distances in hertz; ``text`` says it to people, with what to do at most.
 
     ``kind`` is one of ``KINDS``. ``carriers`` are the letters of the product in order (A+B−C: A before B in the
-    alphabet), or the pair of a spacing in alphabetical order, or the foreign carrier.
+    alphabet), or the pair of a spacing or of a rule about groups in alphabetical order, or the foreign carrier.
     """
 
     kind: str

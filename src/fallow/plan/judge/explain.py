@@ -241,6 +241,8 @@ def _what_blocks(case: _Case) -> Iterator[str]:
 _DISTANCES = {
     "spacing": "the spacing to other links",
     "foreign": "the distance to foreign carriers",
+    "apart": "the distance between groups",
+    "together": "the width of the own group",
     "2A-B": "products 2A−B",
     "A+B-C": "products A+B−C",
     "3A-2B": "products 3A−2B",
@@ -280,6 +282,8 @@ def _single_changes(case: _Case) -> Iterator[tuple[int, str]]:
 _DISTANCES_KEPT = {
     "spacing": "the spacing between links",
     "foreign": "the distance to foreign carriers",
+    "apart": "the distance between groups",
+    "together": "the width of the own group",
     "2A-B": "the distance from products 2A−B",
     "A+B-C": "the distance from products A+B−C",
     "3A-2B": "the distance from products 3A−2B",

@@ -14,12 +14,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fallow.plan.judge.carriers import Carrier, Company
+from fallow.plan.judge.group_rules import apart_needed_hz, together_with
 from fallow.plan.judge.products import FORMS, THREE_CARRIERS, Form
 
 __all__ = ["OF_DISTANCE", "Obstacles", "obstacles_for"]
 
-OF_DISTANCE = ("spacing", "foreign", *(form.name for form in FORMS))
+OF_DISTANCE = ("spacing", "foreign", "apart", "together", *(form.name for form in FORMS))
 LARGEST_TABLE = 2_000_000
+BEYOND_HZ = 10**13  # wider than any spectrum
 _OF_TWO = tuple(form for form in FORMS if len(form.coefficients) == 2)
 _LINE = np.zeros(1, dtype=np.int64)  # half the width of what has none
 
@@ -86,7 +88,12 @@ def obstacles_for(company: Company, places_hz: NDArray[np.int64]) -> Obstacles:
     they are.
     """
     tally = _Tally(places_hz, len(company.carriers) - 1)
-    for stretches in (*_of_spacing(company), *_of_products_on_it(company), *_of_its_products(company)):
+    for stretches in (
+        *_of_spacing(company),
+        *_of_groups(company),
+        *_of_products_on_it(company),
+        *_of_its_products(company),
+    ):
         tally.add(stretches)
     return Obstacles(company.carriers[:-1], *map(_Tally.total, (tally.by_kind, tally.halved, tally.by_carrier)))
 
@@ -96,7 +103,8 @@ class _Stretches:
     """Where the newcomer x breaks a distance of one kind: |times · x − around_hz| < within_hz + half_width_hz.
 
     ``around_hz``: shape (stretch,). ``others``: carriers that take part beside the newcomer, shape (stretch, other).
-    ``half_width_hz``: of the product, where that counts, shape (stretch,) or (1,).
+    ``can_be_halved``: it is a distance that could be asked half as large. ``half_width_hz``: of the product, where that
+    counts, shape (stretch,) or (1,).
     """
 
     kind: str
@@ -105,6 +113,7 @@ class _Stretches:
     within_hz: int
     others: NDArray[np.intp]
     half_width_hz: NDArray[np.int64] = field(default_factory=lambda: _LINE)
+    can_be_halved: bool = True
 
 
 class _Tally:
@@ -126,7 +135,8 @@ class _Tally:
         _mark(self.by_kind[kind], first, end)
         for other in stretches.others[some].T:
             _mark(self.by_carrier, first, end, other)
-        half_hz = -(-stretches.within_hz // 2)  # of whole hertz: less than the half, rounded up
+        parts = 2 if stretches.can_be_halved else 1
+        half_hz = -(-stretches.within_hz // parts)  # of whole hertz: less than the half, rounded up
         within_hz = half_hz + half_width_hz[some]
         _mark(self.halved[kind], *self._steps.inside(stretches.times, stretches.around_hz[some], within_hz))
 
@@ -181,6 +191,17 @@ def _of_spacing(company: Company) -> Iterator[_Stretches]:
         if needed_hz > 0:
             kind = "spacing" if other.ours else "foreign"
             yield _Stretches(kind, 1, company.hz[[i]], needed_hz, np.array([[i]], dtype=np.intp))
+
+
+def _of_groups(company: Company) -> Iterator[_Stretches]:
+    """Hard rules about groups that the newcomer would break with a carrier that stands: too near, or too far."""
+    new = len(company.carriers) - 1
+    needed_hz = apart_needed_hz(company)[new]
+    for i in np.flatnonzero(needed_hz[:new]).tolist():
+        yield _Stretches("apart", 1, company.hz[[i]], int(needed_hz[i]), np.array([[i]], dtype=np.intp))
+    for i, most_hz in together_with(company, new):
+        beyond_hz = np.array([-1, 1]) * (most_hz + BEYOND_HZ) + company.hz[i]
+        yield _Stretches("together", 1, beyond_hz, BEYOND_HZ, np.full((2, 1), i, dtype=np.intp), can_be_halved=False)
 
 
 def _of_products_on_it(company: Company) -> Iterator[_Stretches]:

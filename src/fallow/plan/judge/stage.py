@@ -49,7 +49,7 @@ class Stage:
         strangers = [Carrier.of_stranger(foreign) for foreign in wanted.foreign]
         judged = [row for row in planned if row.frequency_hz is not None and row.link in listed]
         return cls(
-            Company((*(footing.carrier for footing in footings), *strangers), wanted.losses),
+            Company((*(footing.carrier for footing in footings), *strangers), wanted.losses, wanted.groupings),
             footings,
             ground,
             unplanned=tuple(row.link for row in rows if row.link in listed and not listed[row.link].planned),
@@ -66,7 +66,8 @@ def carrier_of(row: Assignment, frequency_hz: int, link: Link | None, wanted: Wa
     meant: Assignment | Link = row if link is None else link
     equipment = _equipment(row, meant.equipment, wanted)
     scenes = frozenset[str]() if row.is_spare and link is None else meant.scenes
-    return Carrier.of_ours(row.link, equipment, meant.area, scenes, frequency_hz)
+    groups = frozenset[str]() if link is None else link.groups
+    return Carrier.of_ours(row.link, equipment, meant.area, scenes, frequency_hz, groups)
 
 
 def _footing(row: Assignment, frequency_hz: int, link: Link | None, wanted: Wanted, ground: Ground | None) -> Footing:

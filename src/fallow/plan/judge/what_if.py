@@ -18,6 +18,7 @@ from fallow.errors import UsageError
 from fallow.plan.judge.carriers import Carrier, Company
 from fallow.plan.judge.conflicts import Conflict, by_kind_and_nearness, hit, place_conflicts, spacing_hz, too_near
 from fallow.plan.judge.footing import Footing
+from fallow.plan.judge.group_rules import apart_needed_hz, group_conflicts
 from fallow.plan.judge.near_products import NOBODY, NOWHERE, NearProducts, People, SumTables
 from fallow.plan.judge.products import FORMS
 from fallow.plan.judge.stage import Stage, carrier_of
@@ -74,6 +75,7 @@ class _State:
 
     ``gaps_hz``: shape (n, n), how much farther apart two carriers stand than they have to, ``FAR`` where nothing is
     asked. ``tables``: hold everybody at home but ``away``, whose own place they may have wrong.
+    ``like``: these carriers as they were at first, with what holds between areas and groups.
     """
 
     carriers: tuple[Carrier, ...]
@@ -83,11 +85,13 @@ class _State:
     near: NearProducts
     tables: SumTables
     away: int | None
+    like: Company
 
     def conflicts(self, with_carrier: int | None = None) -> Iterator[Conflict]:
         """Everything that is broken, or what one carrier takes part in; in no order."""
         yield from self._too_near(with_carrier)
         yield from self._hits(with_carrier)
+        yield from self._of_groups(with_carrier)
         for i, place in enumerate(self.places):
             if with_carrier is None or i == with_carrier:
                 yield from place.conflicts
@@ -98,7 +102,18 @@ class _State:
             i = row if with_carrier is None else with_carrier
             if i < j or with_carrier is not None:
                 ours, other = self.carriers[min(i, j)], self.carriers[max(i, j)]  # ours come first
-                yield too_near(ours, other, abs(ours.frequency_hz - other.frequency_hz), spacing_hz(ours, other))
+                distance_hz, needed_hz = abs(ours.frequency_hz - other.frequency_hz), spacing_hz(ours, other)
+                if distance_hz < needed_hz:  # else it is a rule about groups that asks for more
+                    yield too_near(ours, other, distance_hz, needed_hz)
+
+    def _of_groups(self, with_carrier: int | None) -> Iterator[Conflict]:
+        if not self.like.groupings.of_strength(hard=True):
+            return
+        there = [each for each, hz in zip(self.carriers, self.hz.tolist(), strict=True) if hz != NOWHERE]
+        name = None if with_carrier is None else self.carriers[with_carrier].name
+        for conflict in group_conflicts(Company(there, self.like.losses, self.like.groupings)):
+            if name is None or name in conflict.carriers:
+                yield conflict
 
     def _hits(self, with_carrier: int | None) -> Iterator[Conflict]:
         broken = self.near.spare_hz(self.tables.people) < 0
@@ -185,8 +200,10 @@ class WhatIf:
         self._wanted, self._ground = wanted, ground
         self._place_of: dict[tuple[int, int], _Place] = {}
         ours = [carrier_of(row, _hz(row), listed.get(row.link), wanted) for row in self._rows]
-        company = Company((*ours, *(Carrier.of_stranger(one) for one in wanted.foreign)), wanted.losses)
-        self._asked_hz = _spacings_hz(company)
+        company = Company(
+            (*ours, *(Carrier.of_stranger(one) for one in wanted.foreign)), wanted.losses, wanted.groupings
+        )
+        self._asked_hz = np.maximum(_spacings_hz(company), apart_needed_hz(company))
         self._judge_places(ours)
         self._state = self._first_state(company)
 
@@ -276,7 +293,7 @@ class WhatIf:
         near = NearProducts.enumerated(there, People.of(there, LOOK)).renumbered(standing)
         gaps_hz = np.abs(hz[:, None] - hz[None, :]) - self._asked_hz
         gaps_hz[(self._asked_hz == 0) | ~on[:, None] | ~on[None, :]] = FAR
-        return _State(company.carriers, hz, tuple(places), gaps_hz, near, SumTables.of(people, hz), None)
+        return _State(company.carriers, hz, tuple(places), gaps_hz, near, SumTables.of(people, hz), None, company)
 
     def _moved(self, state: _State, position: int, to_hz: int) -> _State:
         tables = state.tables
@@ -296,6 +313,7 @@ class WhatIf:
             near,
             tables,
             position,
+            state.like,
         )
 
     def _gaps_after(self, gaps_hz: Whole, position: int, hz: Whole) -> Whole:

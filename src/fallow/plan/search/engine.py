@@ -168,6 +168,8 @@ def change(t: Tables, k: int, carrier: int, at_hz: int, sign: int) -> None:
     x = t.position(at_hz)
     for other in np.flatnonzero(t.spacing_hz[k]).tolist():
         _mark_hz(t, t.spacing_row[other], 1, np.array([at_hz]), int(t.spacing_hz[k, other]), sign)
+    for other in np.flatnonzero(t.farthest_hz[k]).tolist():
+        _mark_beyond(t, t.spacing_row[other], at_hz, int(t.farthest_hz[k, other]), sign)
     for g, role in _groups_of(t, k):
         if sign < 0:
             _leave(t, g, role, carrier, x)
@@ -191,6 +193,14 @@ def enter(t: Tables, k: int, carrier: int, at_hz: int) -> None:
     x = t.position(at_hz)
     for g, role in _groups_of(t, k):
         _enter(t, g, role, carrier, at_hz, x)
+
+
+def _mark_beyond(t: Tables, row: Counts, at_hz: int, farthest_hz: int, sign: int) -> None:
+    """Mark what lies farther from a carrier than is allowed."""
+    first = -(-(at_hz - farthest_hz - t.base_hz) // t.step_hz)
+    last = (at_hz + farthest_hz - t.base_hz) // t.step_hz
+    row[: max(first, 0)] += sign
+    row[max(last + 1, 0) :] += sign
 
 
 class _Company:

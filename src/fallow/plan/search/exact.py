@@ -21,8 +21,10 @@ def free_of_spacing(t: Tables, k: int, at_hz: Whole, others: Whole, others_hz: W
 
     ``others``: the classes of those that stand.
     """
-    needed_hz = t.spacing_hz[others, k]
-    return np.asarray((np.abs(at_hz[:, np.newaxis] - others_hz[np.newaxis, :]) >= needed_hz).all(axis=1))
+    distance_hz = np.abs(at_hz[:, np.newaxis] - others_hz[np.newaxis, :])
+    farthest_hz = t.farthest_hz[others, k]
+    kept = (distance_hz >= t.spacing_hz[others, k]) & ((distance_hz <= farthest_hz) | (farthest_hz == 0))
+    return np.asarray(kept.all(axis=1))
 
 
 def free_of_products(t: Tables, k: int, at_hz: Whole, first_stranger: int) -> NDArray[np.bool_]:

@@ -26,7 +26,7 @@ class Class:
     """Carriers that are alike. ``equipment`` ``None``: strangers. Distances in hertz, 0 where not asked.
 
     ``distances_hz``: of 2A−B, A+B−C and 3A−2B products from it. ``mixes``: it takes part in products. ``scenes``
-    empty: always on.
+    empty: always on. ``groups``: of links, those that a rule names.
     """
 
     equipment: Equipment | None
@@ -35,6 +35,7 @@ class Class:
     spacing_hz: int
     distances_hz: tuple[int, int, int]
     mixes: bool
+    groups: frozenset[str] = frozenset()
 
     def on_in(self, scene: str) -> bool:
         """Whether it is on in a scene."""
@@ -57,10 +58,12 @@ class Groups:
     victims: tuple[frozenset[int], ...]
 
 
-def class_of_ours(equipment: Equipment, area: str, scenes: frozenset[str]) -> Class:
+def class_of_ours(
+    equipment: Equipment, area: str, scenes: frozenset[str], groups: frozenset[str] = frozenset()
+) -> Class:
     """The class of a link or a spare."""
     distances_hz = (equipment.im3_hz or 0, equipment.im3_three_hz or 0, equipment.im5_hz or 0)
-    return Class(equipment, area, scenes, equipment.spacing_hz, distances_hz, mixes=True)
+    return Class(equipment, area, scenes, equipment.spacing_hz, distances_hz, mixes=True, groups=groups)
 
 
 def class_of_foreign(foreign: ForeignCarrier) -> Class:

@@ -22,7 +22,7 @@ from fallow.plan.search.search import Solution, improve
 from fallow.show.equipment import Equipment
 from fallow.show.wanted import Wanted
 
-__all__ = ["FACTORS", "held", "is_complete", "widened", "with_headroom"]
+__all__ = ["FACTORS", "as_good", "held", "is_complete", "standing_hz", "widened", "with_headroom"]
 
 FACTORS = (Fraction(4), Fraction(3), Fraction(2), Fraction(3, 2), Fraction(5, 4))
 THINNER_BY_DB = 1.0  # what distance may cost in margin over the air
@@ -43,18 +43,20 @@ def with_headroom(
     should_stop: Callable[[int], bool],
     kernels: Callable[[], Kernels],
 ) -> tuple[Solution, Fraction]:
-    """The plan with the widest distances found that is otherwise as good an answer to ``question`` as ``best``, and by
-    how much they are wider.
+    """The plan with the widest distances found that is otherwise as good an answer to ``question`` as ``best``, wishes
+    about groups included, and by how much they are wider.
 
     ``wanted``: the show, or as ``held`` makes it. ``build`` puts the question for a show. ``should_stop`` is asked with
     the number of factors still to be tried, this one included: it says when this one is to be given up.
     """
+    unkept = question.unkept(standing_hz(best, question))
     for left, factor in zip(range(len(FACTORS), 0, -1), FACTORS, strict=True):
         wide = build(widened(wanted, factor))
         stop = partial(should_stop, left)
         for solution in improve(wide, seed=seed, should_stop=stop, kernels=kernels):
-            found = replace(solution, score=score_of(question, _at_hz(solution, question)))
-            if _as_good(found.score, best.score):
+            at_hz = standing_hz(solution, question)
+            found = replace(solution, score=score_of(question, at_hz))
+            if as_good(found.score, best.score) and question.unkept(at_hz) <= unkept:
                 return found, factor
     return best, Fraction(1)
 
@@ -88,10 +90,12 @@ def _wider(equipment: Equipment, factor: Fraction) -> Equipment:
     )
 
 
-def _at_hz(plan: Solution, question: Question) -> NDArray[np.int64]:
+def standing_hz(plan: Solution, question: Question) -> NDArray[np.int64]:
+    """Where a plan has each carrier of a question, in hertz, −1: nowhere; int64, shape (carrier,)."""
     stands = {**plan.frequencies_hz, **{spare.name: spare.frequency_hz for spare in plan.spares}}
     return whole(stands.get(carrier.name, -1) for carrier in question.carriers)
 
 
-def _as_good(score: Score, best: Score) -> bool:
+def as_good(score: Score, best: Score) -> bool:
+    """Whether a plan is no worse, but for a little margin over the air."""
     return score[:-1] >= best[:-1] and score.thinnest_db >= best.thinnest_db - THINNER_BY_DB

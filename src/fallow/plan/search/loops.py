@@ -158,10 +158,21 @@ def change(t: Tables, k: int, carrier: int, at_hz: int, sign: int) -> None:
 
 
 def _space(t: Tables, k: int, at_hz: int, sign: int) -> None:
-    """Distances between carriers: mark what lies too near to the carrier."""
+    """Distances between carriers: mark what lies too near to the carrier, or too far from it."""
     for other in range(t.spacing_hz.shape[0]):
         if t.spacing_hz[k, other] > 0:
             _mark_hz(t, t.spacing_row[other], 1, at_hz, t.spacing_hz[k, other], sign)
+        if t.farthest_hz[k, other] > 0:
+            _mark_beyond(t, t.spacing_row[other], at_hz, t.farthest_hz[k, other], sign)
+
+
+def _mark_beyond(t: Tables, row: Counts, at_hz: int, farthest_hz: int, sign: int) -> None:
+    first = -((t.base_hz + farthest_hz - at_hz) // t.step_hz)
+    last = (at_hz + farthest_hz - t.base_hz) // t.step_hz
+    for i in range(min(max(first, 0), t.size)):
+        row[i] += sign
+    for i in range(max(last + 1, 0), t.size):
+        row[i] += sign
 
 
 def _enter(t: Tables, g: int, role: int, carrier: int, at_hz: int, x: int) -> None:

@@ -62,6 +62,7 @@ def _classes_of(question: Question) -> list[int]:
     alone = np.zeros(len(question.classes), dtype=np.bool_)
     alone[:n_ours] = np.diff(question.groups.start)[:n_ours] == 0
     alone[list(question.odd_classes)] = False
+    alone &= ~question.farthest_hz.any(axis=0)
     while True:
         meets_others = question.meetings[:, :n_ours] @ ~alone[:n_ours]
         if not (alone & meets_others).any():

@@ -19,12 +19,14 @@ from numpy.typing import NDArray
 from fallow.errors import UsageError
 from fallow.plan.places import Ground, Places
 from fallow.plan.search.engine import Kernels, NumpyKernels, enter
+from fallow.plan.search.groupings import Wishes, apart_hz, farthest_hz, that_can_be_kept
 from fallow.plan.search.groups import Class, Groups, class_of_foreign, class_of_ours, group_classes, spacings_hz
 from fallow.plan.search.raster import Raster, choose_raster
 from fallow.plan.search.tables import NO_PLACE, Tables
 from fallow.plan.search.worth import Worth, worth_of_places
 from fallow.show.assignment import SPARE_PREFIX
 from fallow.show.equipment import Equipment
+from fallow.show.grouping import Groupings
 from fallow.show.link import LOWEST_PRIORITY, AreaLosses, Link
 from fallow.show.wanted import Wanted
 
@@ -74,6 +76,8 @@ class Facts:
 class Question:
     """What the search is asked. ``carriers``: planned links in the order of the table, then spares.
 
+    ``groupings``: rules about groups that are kept; ``wished``: those that would be nice.
+
     ``worths``: the places of each class of ours (the strangers' classes come last and have none). ``strangers``: class
     and hertz of each foreign carrier. ``keeping``: there is a plan to keep.
     """
@@ -85,6 +89,8 @@ class Question:
     raster: Raster
     losses: AreaLosses
     keeping: bool = False
+    groupings: Groupings = Groupings()
+    wished: Groupings = Groupings()
 
     @classmethod
     def build(
@@ -112,6 +118,8 @@ class Question:
             choose_raster([worth.frequencies_hz for worth in worths]),
             wanted.losses,
             keep is not None,
+            that_can_be_kept(wanted),
+            wanted.groupings.of_strength(hard=False),
         )
         question.check_size()
         return question
@@ -171,9 +179,29 @@ class Question:
         return tier, margin_db
 
     @cached_property
+    def spacing_hz(self) -> NDArray[np.int64]:
+        """``Tables.spacing_hz``."""
+        asked_hz = apart_hz(self.classes, self.groupings.apart, self.losses)
+        return np.maximum(spacings_hz(self.classes, self.losses), asked_hz)
+
+    @cached_property
+    def farthest_hz(self) -> NDArray[np.int64]:
+        """``Tables.farthest_hz``."""
+        return farthest_hz(self.classes, self.groupings.together)
+
+    @cached_property
+    def wishes(self) -> Wishes:
+        """What is wished of groups, as distances between classes."""
+        return Wishes.of(self.classes, self.wished, self.losses)
+
+    def unkept(self, at_hz: NDArray[np.int64]) -> int:
+        """How many pairs of carriers at ``at_hz`` (int64, shape (carrier,), −1: nowhere) break a wish about groups."""
+        return self.wishes.broken_in(self.facts.class_index, at_hz) if self.wishes else 0
+
+    @cached_property
     def meetings(self) -> NDArray[np.bool_]:
         """Which classes can stand in each other's way, shape (class, class)."""
-        met = spacings_hz(self.classes, self.losses) > 0
+        met = (self.spacing_hz > 0) | (self.farthest_hz > 0)
         for heard, victims in zip(self.groups.heard, self.groups.victims, strict=True):
             together = list(heard | victims)
             met[np.ix_(together, together)] = True
@@ -296,7 +324,8 @@ def empty_tables(question: Question, *, counting: bool = True) -> Tables:
         roles=groups.roles,
         distance_hz=groups.distance_hz,
         reach=reach,
-        spacing_hz=spacings_hz(question.classes, question.losses),
+        spacing_hz=question.spacing_hz,
+        farthest_hz=question.farthest_hz,
         victim_row=counts(n_groups, places),
         sender_row=counts(n_groups, places),
         spacing_row=counts(n_classes, places),
@@ -350,7 +379,8 @@ def _asked_links(links: Sequence[Link], wanted: Wanted, keep: Mapping[str, int])
             home_hz=keep.get(link.name),
             wish_hz=None if link.fixed else link.frequency_hz,
         )
-        asked.append((class_of_ours(equipment, link.area, link.scenes), carrier))
+        groups = link.groups & wanted.groupings.names
+        asked.append((class_of_ours(equipment, link.area, link.scenes, groups), carrier))
     return asked
 
 

@@ -61,6 +61,7 @@ class Tables(NamedTuple):
     distance_hz: NDArray[np.int64]  # (G, 3): of 2A−B, A+B−C, 3A−2B; 0 where not asked
     reach: NDArray[np.int64]  # (G, 3): the same, as the largest conflicting number of whole steps; −1 where not asked
     spacing_hz: NDArray[np.int64]  # (K, K): between carriers of two classes; 0 where they never meet
+    farthest_hz: NDArray[np.int64]  # (K, K): how far from each other at most; 0: as far as they like
     victim_row: NDArray[np.int32]  # (G, M)
     sender_row: NDArray[np.int32]  # (G, M)
     spacing_row: NDArray[np.int32]  # (K, M)
