@@ -20,18 +20,18 @@ SHARE_FOR_TABLE = 0.3  # of the time: how many links the table's distances hold,
 Make = Callable[[Wanted, float], tuple[Plan, bool]]
 
 
-def plan_by_levels(make: Make, wanted: Wanted, ground: Ground, seconds: float) -> tuple[Plan, bool]:
+def plan_by_levels(make: Make, wanted: Wanted, ground: Ground) -> tuple[Plan, bool]:
     """The plan by levels with a warning and its gain in its notes; and whether the search was stopped.
 
-    ``make``: a plan of a show in so many seconds. Where the search for the table's plan was stopped, that
+    ``make``: a plan of a show in a share of the time. Where the search for the table's plan was stopped, that
     is the answer. Raises UsageError where a figure that this rests on is not stated.
     """
     levelled = by_levels(wanted)
-    by_table, stopped = make(wanted, SHARE_FOR_TABLE * seconds)
+    by_table, stopped = make(wanted, SHARE_FOR_TABLE)
     if stopped:
         note = "stopped before distances came from levels: this plan keeps those of the table"
         return replace(by_table, notes=(*by_table.notes, note)), True
-    plan, stopped = make(levelled.wanted, (1 - SHARE_FOR_TABLE) * seconds)
+    plan, stopped = make(levelled.wanted, 1 - SHARE_FOR_TABLE)
     notes = (*levelled.notes, _gain(plan, by_table), *_strictest(plan, wanted, ground), *plan.notes)
     return replace(plan, notes=notes, seconds=by_table.seconds + plan.seconds), stopped
 

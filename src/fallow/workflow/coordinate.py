@@ -157,7 +157,16 @@ def coordinate(
     )
     ground = ground_under(region, circumstances, named_airs(air, areas_of(wanted)), wanted)
     making = Making(
-        spares, None, seconds, seed, None, measured, on_air=on_air, may_move=tuple(may_move), failures=failures, steps=steps
+        spares,
+        None,
+        seconds,
+        seed,
+        None,
+        measured,
+        on_air=on_air,
+        may_move=tuple(may_move),
+        failures=failures,
+        steps=steps,
     )
     return make_plan(wanted, ground, making, keep, None, levels=levels)[0]
 
@@ -380,7 +389,10 @@ def _made(
     if stopped and in_hand.takes_long:
         raise KeyboardInterrupt
     if placed < len(question.links) and not stopped:
-        bound = lowered_by_trial(question, lowered_by_groups(question, most(question, _effort(clock))), placed, kernels=kernels())
+        effort = _effort(clock)
+        bound = lowered_by_trial(
+            question, lowered_by_groups(question, most(question, effort)), placed, kernels=kernels()
+        )
     plan = compose_plan(best, wanted, ground, keep=kept, bound=bound, seed=making.seed, measured=making.measured)
     if keep is not None:
         rows = rows_of(plan, wanted)
