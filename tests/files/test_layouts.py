@@ -337,3 +337,11 @@ def test_progress_reaches_the_whole(tmp_path: Path) -> None:
 
 def test_style_helper_writes_what_is_read(tmp_path: Path) -> None:
     check(read(tmp_path, columns(Style(), FREQUENCIES, LEVELS)))
+
+
+def test_a_matrix_with_rows_longer_than_the_sample(tmp_path: Path) -> None:
+    n = 90_000  # 1.6 MB in two rows; the first one alone looks like any row of numbers
+    frequencies = [f"{400_000_000 + 10_000 * k}.0000" for k in range(n)]
+    levels = [f"{-100 - k % 13:.2f}" for k in range(n)]
+    reading = read(tmp_path, [",".join(frequencies), ",".join(levels)])
+    assert (reading.layout, reading.points, reading.sweeps) == ("matrix", n, 1)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cProfile
 import tempfile
 from pathlib import Path
 
@@ -132,3 +133,15 @@ def test_a_folder_skips_what_is_for_people_and_reports_what_is_broken(tmp_path: 
 )  # fmt: skip
 def test_what_a_reference_is_called(name: str, is_reference: bool) -> None:
     assert named_reference(Path(name)) is is_reference
+
+
+def test_one_row_of_very_many_numbers_is_refused_soon(tmp_path: Path) -> None:
+    # a row of 200,000 numbers took 10 s, most of it for questions that its first cells settle
+    path = tmp_path / "row.csv"
+    path.write_text(",".join(f"{-60 - k % 997 / 10:.2f}" for k in range(20_000)) + "\n", encoding="utf-8")
+    profile = cProfile.Profile()
+    with pytest.raises(InputError, match="no sweep that fallow can read"):
+        profile.runcall(read_file, path)
+    profile.create_stats()
+    calls = sum(entry[1] for entry in profile.stats.values())  # type: ignore[attr-defined] # filled by create_stats
+    assert calls < 60 * 20_000  # there were 107 for each number

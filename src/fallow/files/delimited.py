@@ -35,6 +35,7 @@ _SAMPLE_CHARACTERS = 2**20
 _SAMPLE_LINES = 400
 _SAMPLE_CELLS = 12_000  # of rows with thousands of columns a few are enough
 _FEWEST_LINES = 5
+_LONG_SAMPLE_CHARACTERS, _MOST_SAMPLE_CELLS, _FEWEST_LONG_LINES = 2**24, 100_000, 2
 _DELIMITERS = {" ": "blanks", "\t": "tab"}
 
 
@@ -58,12 +59,15 @@ def read_delimited(path: Path, telling: Telling, progress: Callable[[float], Non
 def _sample(file: TextFile) -> list[Line]:
     """The first lines, and so that a sample is fair also to long lines, not more of them than cells allow."""
     texts = file.head(_SAMPLE_CHARACTERS).split("\n", _SAMPLE_LINES)
+    if len(texts) <= _FEWEST_LINES:  # some are longer than any sample
+        texts = file.head(_LONG_SAMPLE_CHARACTERS).split("\n", _FEWEST_LINES)
     texts = texts[:_SAMPLE_LINES] if len(texts) > _SAMPLE_LINES else texts[:-1]
     kept: list[Line] = []
     cells = 0
     for number, text in enumerate(texts, start=1):
         cells += max(text.count(char) for char in ",;\t| ") + 1
-        if cells > _SAMPLE_CELLS and len(kept) >= _FEWEST_LINES:
+        fewest = _FEWEST_LINES if cells < _MOST_SAMPLE_CELLS else _FEWEST_LONG_LINES
+        if cells > _SAMPLE_CELLS and len(kept) >= fewest:
             break
         kept.append(Line(number, text))
     return kept

@@ -115,11 +115,18 @@ class Table:
     @cached_property
     def columns(self) -> tuple[Column, ...]:
         """Every column of the body, with its header where there is one."""
-        names = self.header_names
-        return tuple(
-            _column(place, names[place], [row.cells[place] for row in self.body], self.dialect.notation)
-            for place in range(self.width)
-        )
+        return tuple(self.column(place) for place in range(self.width))
+
+    def column(self, place: int) -> Column:
+        """One column, for questions that a few of very many settle."""
+        if place not in self._known:
+            cells = [row.cells[place] for row in self.body]
+            self._known[place] = _column(place, self.header_names[place], cells, self.dialect.notation)
+        return self._known[place]
+
+    @cached_property
+    def _known(self) -> dict[int, Column]:
+        return {}
 
     @cached_property
     def header_rows(self) -> tuple[Row, ...]:

@@ -37,6 +37,7 @@ from fallow.files.wording import detector_named, frequency_unit_named, level_uni
 __all__ = ["RECOGNISERS", "Words"]
 
 _FEWEST_IN_HEADER = 3
+_MANY_COLUMNS, _FIRST_COLUMNS = 1000, 16  # among so many sweeps the frequencies stand in front. Common practice
 _SHOWN = 40  # values of a sample that are compared
 
 
@@ -65,6 +66,8 @@ def recognise_matrix(table: Table, words: Words) -> tuple[Plan, ...] | str:
 
 def recognise_columns(table: Table, words: Words) -> tuple[Plan, ...] | str:
     """One column of frequencies and one or more of levels; perhaps a row number and times."""
+    if len(table.body) < 2:
+        return "no column holds frequencies that steadily rise or fall"
     numbers = [column for column in table.columns if column.kind == "number"]
     if len(numbers) < 2:
         return "fewer than two columns hold numbers"
@@ -89,8 +92,9 @@ RECOGNISERS: tuple[tuple[str, Callable[[Table, Words], tuple[Plan, ...] | str]],
 def _frequency_columns(numbers: Sequence[Column]) -> list[Column]:
     """Columns that can be the frequency axis: those that are named so, else those that look so; a mere count only if
     alone."""
-    named = [column for column in numbers if names_frequency(column.name) or suffix_unit(column) is not None]
-    fitting = [column for column in named or numbers if _is_axis(column, named=bool(named))]
+    asked = numbers if len(numbers) <= _MANY_COLUMNS else numbers[:_FIRST_COLUMNS]
+    named = [column for column in asked if names_frequency(column.name) or suffix_unit(column) is not None]
+    fitting = [column for column in named or asked if _is_axis(column, named=bool(named))]
     if not named:
         fitting = [column for column in fitting if not (says(column.name, "index") or names_time(column.name))]
         fitting = [column for column in fitting if not says(column.name, "level")] or fitting
@@ -249,12 +253,12 @@ class _Header:
 
 
 def _header_frequencies(cells: Sequence[str], table: Table) -> _Header | None:
-    numbers = [table.dialect.notation.number(_without_words(cell)) for cell in cells]
     last = len(cells)
     while last and not cells[last - 1]:
         last -= 1
     run: list[Number] = []
-    for number in reversed(numbers[:last]):
+    for cell in reversed(cells[:last]):
+        number = table.dialect.notation.number(_without_words(cell))
         if number is None or not _goes_on([later.value for later in run[-2:]], number.value):
             break
         run.append(number)
@@ -351,9 +355,8 @@ def _header_scale(label: str) -> LevelScale | None:
 
 
 def _is_wide(table: Table, lead: int, extra: int) -> bool:
-    columns = table.columns
     count = table.width - lead - extra
-    edges = columns[lead : lead + extra]
+    edges = [table.column(place) for place in range(lead, lead + extra)]
     if count < 1 or any(column.kind != "number" or len(column.values) < len(column.numbers) for column in edges):
         return False
     low, high, step = (np.asarray(column.values) for column in edges[:3])
@@ -362,8 +365,9 @@ def _is_wide(table: Table, lead: int, extra: int) -> bool:
     if np.any(step <= 0) or np.any(high <= low) or np.any(low < 0):
         return False
     room = (high - low) / step
-    cells = [value for column in columns[lead + extra :] for value in column.values]
-    return bool(np.all(count <= room + 1.5) and np.all(room >= 0.99) and can_be_levels(cells) and np.all(room < 1e7))
+    if not (np.all(count <= room + 1.5) and np.all(room >= 0.99) and np.all(room < 1e7)):
+        return False
+    return can_be_levels([value for column in table.columns[lead + extra :] for value in column.values])
 
 
 def _wide_plan(table: Table, words: Words, lead: int, extra: int) -> tuple[Plan, ...] | str:
