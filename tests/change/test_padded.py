@@ -123,6 +123,29 @@ def test_advice_names_the_strong_signals_and_a_floor_that_comes_from_outside() -
     through = [Signal(480e6, 1e5, -66), Signal(483e6, 0, -98)]
     found = run_pad_test(judge(sweep_over(rng, lifted, lines)), judge(sweep_over(rng, lowered, through)), 6.0)
     assert any("480.000 MHz" in text and "filter" in text for text in found.advice)
+
+
+def test_advice_names_no_line_that_is_too_weak_to_make_anything() -> None:
+    rng = np.random.default_rng(8)
+    made, weak = Signal(483e6, 0, -80), (Signal(478e6, 0, -86), Signal(487e6, 0, -98))
+    without = [Signal(480e6, 1e5, -45), made, *weak]
+    through = [Signal(480e6, 1e5, -55), Signal(483e6, 0, -110), Signal(478e6, 0, -96), Signal(487e6, 0, -108)]
+    (told, *_) = run_pad_test(
+        judge(sweep_over(rng, INSTRUMENT, without)), judge(sweep_over(rng, INSTRUMENT, through)), 10.0
+    ).advice
+    assert "the strongest here: 480.000 MHz (" in told
+    assert "478" not in told
+    assert "487" not in told
+
+
+def test_advice_says_where_the_strong_signals_are_when_none_was_swept() -> None:
+    rng = np.random.default_rng(9)
+    without = [Signal(483e6, 0, -80), Signal(478e6, 0, -86)]
+    through = [Signal(483e6, 0, -110), Signal(478e6, 0, -96)]
+    (told, *_) = run_pad_test(
+        judge(sweep_over(rng, INSTRUMENT, without)), judge(sweep_over(rng, INSTRUMENT, through)), 10.0
+    ).advice
+    assert told.startswith("1 line is made inside by strong signals, and nothing in what was swept is strong enough")
     assert any("from outside" in note for note in found.notes)
 
 

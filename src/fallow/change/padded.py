@@ -31,6 +31,7 @@ from fallow.spectrum.chain import budget_of
 from fallow.spectrum.found.lines import find_lines
 from fallow.spectrum.instruments.weighed import Weighed, weigh
 from fallow.spectrum.judging import Air
+from fallow.spectrum.verdict import Emitter
 from fallow.units import format_mhz, format_span_mhz, format_width
 
 __all__ = ["PadLine", "PadTest", "run_pad_test"]
@@ -39,6 +40,7 @@ LARGEST_PAD_DB = 60.0
 TAIL = 1e-3  # chance that noise is taken for a line that comes and goes
 CORRECTED_SHARE = 0.5  # of the pad, by which the floor must rise to show that readings were corrected
 STRONG_DB = 20.0  # above the floor: may overload a receiver. Common practice
+LEAST_ABOVE_PRODUCT_DB = 10.0  # a product of order m stands (m - 1)·(intercept - level) below. Common practice
 MOST_MAKERS = 3
 FEWEST_SWEEPS = 3
 SINGLE_SPREAD_DB = 5.57  # standard deviation of a single noise power in dB, π/√6 · 10/ln 10
@@ -269,18 +271,14 @@ def _advice(lines: Sequence[PadLine], air: Air, pad_db: float, sure: PadUncertai
 
 
 def _filter_advice(inside: Sequence[PadLine], air: Air) -> str:
-    """Which strong signals a filter should keep out: the strongest, outside the span of the made lines if possible."""
-    strong = sorted(
-        (
-            one
-            for one in air.emitters
-            if not any(one.low_hz < line.high_hz and line.low_hz < one.high_hz for line in inside)
-        ),
-        key=lambda one: -one.level_dbm,
-    )[:MOST_MAKERS]
+    """Which strong signals a filter should keep out: the strongest of those that can make the lines."""
+    strong = sorted(_makers(inside, air), key=lambda one: -one.level_dbm)[:MOST_MAKERS]
     made = f"{len(inside)} line{' is' if len(inside) == 1 else 's are'} made inside by strong signals"
     if not strong:
-        return f"{made} outside what was swept: a filter that passes only the band of your links keeps them out"
+        return (
+            f"{made}, and nothing in what was swept is strong enough: they lie outside of it, and a filter that passes "
+            "only the band of your links keeps them out"
+        )
     named = ", ".join(
         f"{format_mhz((one.low_hz + one.high_hz) / 2)} MHz ({format_width(one.high_hz - one.low_hz)} wide)"
         for one in strong
@@ -289,3 +287,29 @@ def _filter_advice(inside: Sequence[PadLine], air: Air) -> str:
         f"{made}; the strongest here: {named}. A filter in front that stops these and passes the band of your links, "
         "or an antenna that looks away from them, takes the lines away"
     )
+
+
+def _makers(inside: Sequence[PadLine], air: Air) -> list[Emitter]:
+    """Emitters that can make the lines: far above the floor, and above all of the lines by more than a receiver that
+    is not quite deaf lets a product come up to what makes it.
+    """
+    least_db = max(_height(air, line.low_hz, line.high_hz)[0] for line in inside) + LEAST_ABOVE_PRODUCT_DB
+    return [
+        one
+        for one in air.emitters
+        if not any(one.low_hz < line.high_hz and line.low_hz < one.high_hz for line in inside)
+        and _height(air, one.low_hz, one.high_hz)[0] >= least_db
+        and _height(air, one.low_hz, one.high_hz)[1] >= STRONG_DB
+    ]
+
+
+def _height(air: Air, low_hz: float, high_hz: float) -> tuple[float, float]:
+    """The strongest bin of a part of the spectrum: its level [dBm or dB], and how far that is above the floor [dB]."""
+    heights = [(-math.inf, -math.inf)]
+    for part in air.evidence:
+        bins = part.heard.axis.bins_touching(low_hz, high_hz)
+        level = part.heard.mean_db[bins]
+        if np.isfinite(level).any():
+            at = int(np.nanargmax(level))
+            heights.append((float(level[at]), float(level[at] - part.floor.noise_db[bins][at])))
+    return max(heights)
