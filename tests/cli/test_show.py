@@ -165,6 +165,7 @@ def test_links_are_changed_without_a_table(run: Run, desk: Path) -> None:
             "equipment": "pack",
             "area": "foyer",
             "scenes": ["act 1", "talk"],
+            "groups": [],
             "priority": 3,
             "frequency_hz": 471_000_000,
             "fixed": True,

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from fallow.show.assignment import Assignment
 from fallow.show.equipment import Equipment, Kind, PowerKind
+from fallow.show.grouping import Apart, Together
 from fallow.show.link import ForeignCarrier, Link, Station
 from fallow.showfile import kinds
 from fallow.showfile.values import (
@@ -65,6 +66,8 @@ VALUES = {
     kinds.AREA_PAIRS: st.builds(AreaPair, words, words, st.none() | decibels),
     kinds.FOREIGN: st.builds(ForeignCarrier, words, hertz, hertz, words, hertz, st.booleans(), st.booleans()),
     kinds.STATIONS: st.builds(Station, words, words, words),
+    kinds.APART: st.builds(Apart, words, words, hertz, st.booleans(), st.booleans(), words),
+    kinds.TOGETHER: st.builds(Together, words, hertz, st.booleans(), st.booleans(), words),
     kinds.PLANS: st.builds(PlanHead, words, words, few_words, st.dictionaries(words, scalars, max_size=2)),
     kinds.PLAN_ROWS: st.builds(PlanRow, words, assignments, st.integers(0, 3)),
     kinds.SURVEYS: st.builds(

@@ -89,7 +89,7 @@ def _tables(verbs: Commands[argparse.ArgumentParser], typing: Typing) -> None:
     sweeps.add_argument("--reference", action="store_true", help="taken with a load in place of the antenna")
     sweeps.add_argument("--again", action="store_true", help="although the show has these very files already")
     tables = add.add_argument_group("tables")
-    for name in ("links", "equipment", "areas", "foreign", "stations", "chain"):
+    for name in ("links", "equipment", "areas", "groups", "foreign", "stations", "chain"):
         tables.add_argument(f"--{name}", metavar="FILE", help=f"table of {_TABLES[name]}")
     tables.add_argument("--plan", metavar="FILE", help="a plan, ours or anybody's; it is then the one in force")
     tables.add_argument("--plan-name", metavar="NAME", help="its name in the show (default: of its file)")
@@ -111,6 +111,7 @@ _TABLES = {
     "links": "links",
     "equipment": "equipment",
     "areas": "areas and what they lose between them",
+    "groups": "groups of links that keep apart or together",
     "foreign": "carriers that are not ours",
     "stations": "TV channels announced as on the air",
     "chain": "antenna, cable, filter and pad",
@@ -122,6 +123,7 @@ def _links(verbs: Commands[argparse.ArgumentParser], typing: Typing) -> None:
     links.add_argument("name", nargs="?", metavar="LINK", help="the link to be changed or added")
     links.add_argument("--equipment", metavar="NAME", help="what it is made of")
     links.add_argument("--area", metavar="AREA", help="where it works")
+    links.add_argument("--group", metavar="LIST", help="its groups, a semicolon between; empty: none")
     links.add_argument("--scenes", metavar="LIST", help="scenes in which it is on, a semicolon between; empty: always")
     links.add_argument("--priority", type=typing.whole, metavar="N", help="1 (most important) to 5")
     links.add_argument(

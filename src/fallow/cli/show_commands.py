@@ -58,7 +58,7 @@ def _check_words(typed: Namespace) -> None:
 
 _WORDS = (
     *("name", "settings", "who", "why", "survey", "area", "other", "scenes", "drop", "text", "about", "old", "new"),
-    *("keep", "plan_name", "take", "column", "fill"),
+    *("keep", "plan_name", "take", "column", "fill", "group"),
 )
 
 
@@ -126,14 +126,20 @@ def _add(typed: Namespace, telling: Telling) -> int:
     return BAD_NEWS if refusals else DONE
 
 
+def _parts(text: str | None) -> list[str] | None:
+    """What is listed with a semicolon between; ``None`` where nothing was said."""
+    return None if text is None else [part.strip() for part in text.split(";") if part.strip()]
+
+
 def _links(typed: Namespace) -> int:
     asked = LinkChange(
         typed.equipment,
         typed.area,
-        None if typed.scenes is None else [part.strip() for part in typed.scenes.split(";") if part.strip()],
+        _parts(typed.scenes),
         typed.priority,
         typed.frequency,
         typed.fixed,
+        groups=_parts(typed.group),
     )
     if typed.drop:
         drop_links(typed.drop, _desk(typed))

@@ -44,6 +44,7 @@ def link_document(link: Link) -> Document:
         "equipment": link.equipment,
         "area": link.area or None,
         "scenes": sorted(link.scenes),
+        "groups": sorted(link.groups),
         "priority": link.priority,
         "frequency_hz": link.frequency_hz,
         "fixed": link.fixed,

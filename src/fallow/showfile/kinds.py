@@ -8,11 +8,13 @@ from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
 
 from fallow.show.equipment import Equipment
+from fallow.show.grouping import Apart, Together
 from fallow.show.link import ForeignCarrier, Link, Station
 from fallow.showfile.values import AreaPair, Event, Mark, Merge, Note, PlanHead, PlanRow, Setting, SurveyHead
 from fallow.spectrum.chain import ChainPart
 
 __all__ = [
+    "APART",
     "AREA_PAIRS",
     "BY_NAME",
     "CHAIN",
@@ -28,6 +30,7 @@ __all__ = [
     "SETTINGS",
     "STATIONS",
     "SURVEYS",
+    "TOGETHER",
     "KindOfItem",
     "joined",
     "parted",
@@ -72,6 +75,12 @@ LINKS = KindOfItem("link", Link, lambda one: one.name)
 AREA_PAIRS = KindOfItem("area_pair", AreaPair, lambda one: joined(*sorted((one.area, one.other))), is_composed=True)
 FOREIGN = KindOfItem("foreign", ForeignCarrier, lambda one: one.name)
 STATIONS = KindOfItem("station", Station, lambda one: joined(one.channel, one.area), is_composed=True)
+APART = KindOfItem(
+    "apart", Apart, lambda one: joined(*sorted(one.names), "all" if one.everywhere else "same"), is_composed=True
+)
+TOGETHER = KindOfItem(
+    "together", Together, lambda one: joined(one.group, "all" if one.everywhere else "same"), is_composed=True
+)
 CHAIN = KindOfItem("chain_part", ChainPart, lambda one: one.part)
 PLANS = KindOfItem("plan", PlanHead, lambda one: one.name)
 PLAN_ROWS = KindOfItem(
@@ -91,6 +100,8 @@ BY_NAME: Mapping[str, KindOfItem[Any]] = {
         AREA_PAIRS,
         FOREIGN,
         STATIONS,
+        APART,
+        TOGETHER,
         CHAIN,
         PLANS,
         PLAN_ROWS,

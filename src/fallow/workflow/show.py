@@ -20,11 +20,13 @@ from fallow.errors import QuestionError, UsageError
 from fallow.files.territories import load_territory
 from fallow.plan.answer import Plan
 from fallow.show.assignment import Assignment
+from fallow.show.grouping import Groupings
 from fallow.show.link import AreaLosses
 from fallow.show.wanted import Wanted
 from fallow.showfile.changing import Change
 from fallow.showfile.holding import Holding
 from fallow.showfile.kinds import (
+    APART,
     AREA_PAIRS,
     EQUIPMENT,
     FOREIGN,
@@ -34,6 +36,7 @@ from fallow.showfile.kinds import (
     SETTINGS,
     STATIONS,
     SURVEYS,
+    TOGETHER,
 )
 from fallow.showfile.store import ShowFile, usual_name
 from fallow.showfile.surveys import read_survey
@@ -149,6 +152,7 @@ def wanted_of(show: Holding) -> Wanted:
         losses=losses_from(show.all(AREA_PAIRS)),
         foreign=show.all(FOREIGN),
         stations=show.all(STATIONS),
+        groupings=Groupings(show.all(APART), show.all(TOGETHER)).with_usual(),
     )
 
 

@@ -15,11 +15,19 @@ from fallow.errors import InputError, OutputError, UsageError
 from fallow.files.sweep_parquet import SweepFile, write_sweeps
 from fallow.files.tables import write_plan
 from fallow.files.tables.foreign_table import write_foreign
-from fallow.files.tables.writing import write_areas, write_chain, write_equipment, write_links, write_stations
+from fallow.files.tables.writing import (
+    write_areas,
+    write_chain,
+    write_equipment,
+    write_groups,
+    write_links,
+    write_stations,
+)
+from fallow.show.grouping import Groupings
 from fallow.showfile.checking import Checked, check
 from fallow.showfile.copying import copy_show
 from fallow.showfile.exchange import Document, document_of, restore
-from fallow.showfile.kinds import CHAIN, PLANS
+from fallow.showfile.kinds import APART, CHAIN, PLANS, TOGETHER
 from fallow.showfile.mishaps import told
 from fallow.showfile.opening import close_writing, connect_writing
 from fallow.showfile.rescue import Rescued, rescue
@@ -160,6 +168,8 @@ def _write_tables(folder: Path, show: ShowFile) -> None:
         write_foreign(folder / "foreign.csv", wanted.foreign)
     if wanted.stations:
         write_stations(folder / "stations.csv", wanted.stations)
+    if groupings := Groupings(show.all(APART), show.all(TOGETHER)):
+        write_groups(folder / "groups.csv", groupings.rules)
     if parts := show.all(CHAIN):
         write_chain(folder / "chain.csv", parts)
     for number, plan in enumerate(show.all(PLANS), 1):

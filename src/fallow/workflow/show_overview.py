@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from fallow.show.wanted import Wanted
-from fallow.showfile.kinds import CHAIN, EQUIPMENT, FOREIGN, LINKS, MARKS, NOTES, STATIONS
+from fallow.showfile.kinds import APART, CHAIN, EQUIPMENT, FOREIGN, LINKS, MARKS, NOTES, STATIONS, TOGETHER
 from fallow.showfile.values import Mark, Note, Value
 from fallow.showfile.writer import Writer
 from fallow.workflow.show import Desk, settings_of, wanted_of
@@ -42,6 +42,7 @@ def show_at_a_glance(desk: Desk) -> Overview:
             "areas": len(areas_in(wanted_of(show))),
             "foreign carriers": show.count(FOREIGN),
             "stations": show.count(STATIONS),
+            "rules about groups": show.count(APART) + show.count(TOGETHER),
             "parts of the chain": show.count(CHAIN),
         }
         return Overview(

@@ -17,12 +17,16 @@ from fallow.files.tables import (
     read_links,
     read_plan,
     read_stations,
+    stated_rules,
 )
 from fallow.show.assignment import SPARE_PREFIX, Assignment
+from fallow.show.equipment import Kind
+from fallow.show.grouping import Groupings
 from fallow.show.link import LOWEST_PRIORITY, Link
 from fallow.showfile.changing import Change
 from fallow.showfile.images import image_of
 from fallow.showfile.kinds import (
+    APART,
     AREA_PAIRS,
     CHAIN,
     EQUIPMENT,
@@ -32,6 +36,7 @@ from fallow.showfile.kinds import (
     PLANS,
     SETTINGS,
     STATIONS,
+    TOGETHER,
     KindOfItem,
 )
 from fallow.showfile.store import ShowFile
@@ -65,11 +70,21 @@ class Tables:
     chain: FilePath | None = None
     plan: FilePath | None = None
     plan_name: str | None = None
+    groups: FilePath | None = None
 
     @property
     def any_given(self) -> bool:
         """Whether there is anything to bring in."""
-        paths = (self.links, self.equipment, self.areas, self.foreign, self.stations, self.chain, self.plan)
+        paths = (
+            self.links,
+            self.equipment,
+            self.areas,
+            self.foreign,
+            self.stations,
+            self.chain,
+            self.plan,
+            self.groups,
+        )
         return any(path is not None for path in paths)
 
 
@@ -147,6 +162,8 @@ def _read(tables: Tables) -> Iterable[tuple[KindOfItem[Any], Sequence[Any]]]:
         (tables.areas, AREA_PAIRS, lambda path: pairs_of(read_areas(path))),
         (tables.foreign, FOREIGN, read_foreign),
         (tables.stations, STATIONS, read_stations),
+        (tables.groups, APART, lambda path: stated_rules(path).apart),
+        (tables.groups, TOGETHER, lambda path: stated_rules(path).together),
         (tables.chain, CHAIN, lambda path: read_chain(path).parts),
     )
     for path, kind, read in readers:
@@ -174,6 +191,8 @@ _WORDS = {
     "area_pair": "pairs of areas",
     "foreign": "foreign carriers",
     "station": "stations",
+    "apart": "rules about groups apart",
+    "together": "rules about groups together",
     "chain_part": "parts of the chain",
 }
 
@@ -189,10 +208,13 @@ def what_is_missing(show: ShowFile) -> tuple[str, ...]:
     """What does not fit together yet."""
     known = {one.name for one in show.all(EQUIPMENT)}
     lacking = Counter(link.equipment for link in show.all(LINKS) if link.equipment not in known)
-    return tuple(
+    missing = [
         f"the equipment {name!r} of {count} link{'' if count == 1 else 's'} is not in the show yet"
         for name, count in lacking.items()
-    )
+    ]
+    groups = known.union({kind.value for kind in Kind}, *(link.groups for link in show.all(LINKS)))
+    named = sorted(Groupings(show.all(APART), show.all(TOGETHER)).names - groups)
+    return (*missing, *(f"a rule is about {name!r}, and nothing in the show is called so yet" for name in named))
 
 
 @dataclass(frozen=True)
@@ -206,6 +228,7 @@ class LinkChange:
     frequency_hz: int | None = None
     fixed: bool | None = None
     planned: bool | None = None
+    groups: Sequence[str] | None = None
 
 
 def change_link(name: str, asked: LinkChange, desk: Desk) -> Link:
@@ -241,6 +264,7 @@ def _changed(link: Link, asked: LinkChange) -> Link:
         frequency_hz=frequency_hz,
         fixed=link.fixed if asked.fixed is None else asked.fixed,
         planned=link.planned if asked.planned is None else asked.planned,
+        groups=link.groups if asked.groups is None else frozenset(asked.groups),
     )
 
 

@@ -1,7 +1,7 @@
 """The show's tables: equipment, links, areas, groups, foreign carriers, stations, plans, chains as delimited text."""
 
 from fallow.files.tables.chain_table import read_chain
-from fallow.files.tables.group_table import read_groups
+from fallow.files.tables.group_table import read_groups, stated_rules
 from fallow.files.tables.level_table import read_measured
 from fallow.files.tables.plan_table import read_plan, write_plan
 from fallow.files.tables.show_tables import (
@@ -25,6 +25,7 @@ __all__ = [
     "read_measured",
     "read_plan",
     "read_stations",
+    "stated_rules",
     "unused_areas",
     "write_plan",
 ]

@@ -7,7 +7,7 @@ from fallow.files.tables.grid import FilePath, Row, read_table
 from fallow.show.equipment import Kind
 from fallow.show.grouping import Apart, Groupings, Together
 
-__all__ = ["GROUP_COLUMNS", "read_groups", "rule_from"]
+__all__ = ["GROUP_COLUMNS", "read_groups", "rule_from", "stated_rules"]
 
 GROUP_COLUMNS = (
     text_column("group", "gruppe", "groupe", "grupo", "groep", required=True),
@@ -26,6 +26,11 @@ def read_groups(path: FilePath) -> Groupings:
     """Rules about groups, with the usual ones about groups of which the table says nothing. Raises InputError with
     line and column.
     """
+    return stated_rules(path).with_usual()
+
+
+def stated_rules(path: FilePath) -> Groupings:
+    """The rules of the table alone. Raises InputError with line and column."""
     rows = read_table(path, GROUP_COLUMNS, may_be_empty=True).rows
     seen: dict[tuple[object, ...], Row] = {}
     rules = []
@@ -36,7 +41,7 @@ def read_groups(path: FilePath) -> Groupings:
             raise row.wrong("group", f"line {seen[about].line} has a rule about the same already", hint="keep one")
         seen[about] = row
         rules.append(rule)
-    return Groupings.of(rules).with_usual()
+    return Groupings.of(rules)
 
 
 def rule_from(row: Row) -> Apart | Together:

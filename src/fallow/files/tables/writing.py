@@ -11,10 +11,11 @@ from pathlib import Path
 from fallow.files.tables.grid import FilePath
 from fallow.files.tables.whole_file import replace_whole
 from fallow.show.equipment import Equipment, Stated
+from fallow.show.grouping import Apart, Together
 from fallow.show.link import AreaLosses, Link, Station
 from fallow.spectrum.chain import ChainPart, GainCurve
 
-__all__ = ["write_areas", "write_chain", "write_equipment", "write_links", "write_stations"]
+__all__ = ["write_areas", "write_chain", "write_equipment", "write_groups", "write_links", "write_stations"]
 
 Cells = Mapping[str, str]
 
@@ -42,6 +43,23 @@ def write_stations(path: FilePath, stations: Sequence[Station]) -> None:
     """Announced TV channels as CSV. Raises OutputError; then nothing is changed."""
     rows = [{"channel": one.channel, "area": one.area, "source": one.source} for one in stations]
     _write(path, "the stations", rows, ("channel", "area", "source"))
+
+
+def write_groups(path: FilePath, rules: Sequence[Apart | Together]) -> None:
+    """Rules about groups as CSV. Raises OutputError; then nothing is changed."""
+    rows = [
+        {
+            "group": rule.group,
+            "from": rule.other if isinstance(rule, Apart) else "",
+            "apart_mhz": _scaled(rule.distance_hz, 6) if isinstance(rule, Apart) else "",
+            "within_mhz": "" if isinstance(rule, Apart) else _scaled(rule.within_hz, 6),
+            "areas": "all" if rule.everywhere else "same",
+            "hard": "yes" if rule.hard else "no",
+            "source": rule.source,
+        }
+        for rule in rules
+    ]
+    _write(path, "the groups", rows, ("group", "from", "apart_mhz", "within_mhz", "areas", "hard", "source"))
 
 
 def write_chain(path: FilePath, parts: Sequence[ChainPart]) -> None:
@@ -74,6 +92,7 @@ def _link(link: Link) -> Cells:
         "frequency_mhz": "" if link.frequency_hz is None else _scaled(link.frequency_hz, 6),
         "fixed": "yes" if link.fixed else "no",
         "planned": "yes" if link.planned else "no",
+        **({"group": ";".join(sorted(link.groups))} if link.groups else {}),
         **link.extra,
     }
 
