@@ -298,7 +298,7 @@ def _makers(inside: Sequence[PadLine], air: Air) -> list[Emitter]:
         one
         for one in air.emitters
         if not any(one.low_hz < line.high_hz and line.low_hz < one.high_hz for line in inside)
-        and _height(air, one.low_hz, one.high_hz)[0] >= least_db
+        and max(one.level_dbm, _height(air, one.low_hz, one.high_hz)[0]) >= least_db
         and _height(air, one.low_hz, one.high_hz)[1] >= STRONG_DB
     ]
 
