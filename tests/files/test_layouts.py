@@ -339,6 +339,17 @@ def test_style_helper_writes_what_is_read(tmp_path: Path) -> None:
     check(read(tmp_path, columns(Style(), FREQUENCIES, LEVELS)))
 
 
+@pytest.mark.parametrize("unit", ["dBm", "dBµV"])
+@pytest.mark.parametrize("frequency", ["{}", "{} MHz"])
+def test_a_matrix_with_a_unit_behind_every_level(tmp_path: Path, unit: str, frequency: str) -> None:
+    lines = ["time," + ",".join(frequency.format(one) for one in FREQUENCIES)]
+    lines += [f"2024-05-01 12:00:0{k}," + ",".join(f"{level} {unit}" for level in LEVELS) for k in range(3)]
+    reading = read(tmp_path, lines)
+    assert (reading.layout, reading.level_unit, reading.sweeps) == ("matrix", unit.replace("µ", "u"), 3)
+    if unit == "dBm":
+        check(reading, sweeps=3)
+
+
 def test_a_matrix_with_rows_longer_than_the_sample(tmp_path: Path) -> None:
     n = 90_000  # 1.6 MB in two rows; the first one alone looks like any row of numbers
     frequencies = [f"{400_000_000 + 10_000 * k}.0000" for k in range(n)]

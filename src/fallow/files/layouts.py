@@ -308,7 +308,8 @@ def _matrix_plan(table: Table, words: Words, header: _Header, skipped: int) -> P
     if isinstance(units, str) or not units.units:
         return None
     steps = np.diff(header.values)
-    scale = told_scale(words) or _header_scale(label) or preamble_scale(words) or scale_concluded(cells)
+    stated = _cell_scale([columns[place] for place in places]) or _header_scale(label) or preamble_scale(words)
+    scale = told_scale(words) or stated or scale_concluded(cells)
     if not fits_scale(cells, scale):
         return None
     return Plan(
@@ -344,6 +345,12 @@ def _same_kind(header: Sequence[float], cells: Sequence[float]) -> bool:
     steps = np.diff(header)
     even = bool(np.all(np.abs(steps - steps.mean()) <= 0.02 * abs(steps.mean())))
     return min(cells) - 20 <= min(header) and max(header) <= max(cells) + 20 and not (even and len(header) > 3)
+
+
+def _cell_scale(levels: Sequence[Column]) -> LevelScale | None:
+    """The scale that the units behind the levels state, where there is but one."""
+    units = {level_unit_named(suffix) for column in levels for suffix in column.suffixes} - {None}
+    return scale_named(str(units.pop()), "the file") if len(units) == 1 else None
 
 
 def _header_scale(label: str) -> LevelScale | None:
