@@ -82,7 +82,15 @@ VALUES = {
     ),
     kinds.NOTES: st.builds(Note, words, words, words, words, words),
     kinds.MARKS: st.builds(Mark, words, st.integers(0, 10**6), words),
-    kinds.MERGES: st.builds(Merge, words, words, words, st.dictionaries(words, st.integers(1, 99), max_size=2)),
+    kinds.MERGES: st.builds(
+        Merge,
+        words,
+        words,
+        words,
+        st.dictionaries(words, st.integers(1, 99), max_size=2),
+        few_words,
+        st.dictionaries(words, st.lists(st.tuples(words, words), max_size=2).map(tuple), max_size=2),
+    ),
     kinds.EVENTS: st.builds(Event, words, words, words, words, st.dictionaries(words, scalars, max_size=2)),
 }
 

@@ -1,41 +1,42 @@
 """Two copies of one show that went different ways: what both know of, and which series of the one the other has.
 
-The histories tell. Changes that both copies have bear the same uid; after these each went its own way. A merge enters
-how far the other copy had come (``Merge``), so that the next one begins there.
+The histories tell, each of its own copy (``knowledge``). There need be no moment whose whole state both know of, where
+they merged each other crosswise or learned of things over a third copy. So it is asked value by value.
 """
 
 from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, fields, replace
 from itertools import takewhile
 
 import numpy as np
 
-from fallow.showfile.history import ABSENT, Happened, Row, State, state_after
+from fallow.showfile.history import ABSENT, Happened, Row, State, present
 from fallow.showfile.images import written
 from fallow.showfile.kinds import MERGES, SURVEYS
+from fallow.showfile.knowledge import Knowledge, Name, knowledge_of
 from fallow.showfile.store import ShowFile
-from fallow.showfile.sweeps import next_sweep, sweep_at
+from fallow.showfile.sweeps import head_of, next_sweep, sweep_at
+from fallow.spectrum.sweep import Series
 
 __all__ = ["Common", "SeriesNames", "common_of", "series_names"]
 
-NO_IMAGE = ""  # what both copies merged at the same time in different ways: no state of it is common
+NO_IMAGE = ""  # what both copies decided in different ways: no state of it is common
 
 
 @dataclass(frozen=True)
 class Common:
-    """What both copies know of: the ``state``, with the numbers that series have here.
-
-    ``here`` and ``there``: so many changes of each copy are known to the other, by number; ``shared``: changes that
-    both histories begin with.
+    """What both copies know of: the ``state``, with the numbers that series have here. Where only one of them changed a
+    value it is as the other has it. ``here``, ``there``: what each of them knows of; ``shared``: changes that both
+    histories begin with.
     """
 
     state: State
-    here: int
-    there: int
+    here: Knowledge
+    there: Knowledge
     shared: int
 
 
@@ -73,22 +74,37 @@ class SeriesNames:
 def common_of(here: ShowFile, there: ShowFile, names: SeriesNames) -> Common:
     """What both copies know of. Raises InputError for damage."""
     ours, theirs = here.changes(), there.changes()
-    shared = _shared(ours, theirs)
-    start = ours[shared - 1].number if shared else 0
-    known_there, learned_here = _learned(here, theirs[shared:], start)
-    known_here, learned_there = _learned(there, ours[shared:], start)
-    past = names.of_the_past()
-    of_theirs = past.translated(state_after(there.connection, known_there))
-    of_ours = state_after(here.connection, known_here)
-    if known_here == start:
-        of_ours = past.translated(of_ours)  # numbers are the same in both; a series that has grown stands elsewhere
-    if known_here >= learned_here:
-        state = of_ours
-    elif known_there >= learned_there:
-        state = of_theirs
-    else:
-        state = _crossed(state_after(here.connection, start), of_ours, of_theirs)
-    return Common(state, known_here, known_there, shared)
+    sides = _Sides(here, there, names, knowledge_of(here, theirs), knowledge_of(there, ours))
+    bases = {name: sides.base_of(name) for name in {*sides.ours, *sides.theirs}}
+    state = {name: Row(image, None) for name, image in bases.items() if image is not None}
+    return Common(state, sides.here, sides.there, _shared(ours, theirs))
+
+
+class _Sides:
+    """Both copies, to be asked what they have in common of one value."""
+
+    def __init__(
+        self, here: ShowFile, there: ShowFile, names: SeriesNames, of_here: Knowledge, of_there: Knowledge
+    ) -> None:
+        self.here, self.there = of_here, of_there
+        self.ours, self.theirs = present(here.connection), names.translated(present(there.connection))
+        self._past = names.of_the_past()
+
+    def base_of(self, name: Name) -> str | None:
+        """The image that both know of; ``NO_IMAGE`` where they know of different ones and decided differently."""
+        ours, theirs = (state.get(name, ABSENT).image for state in (self.ours, self.theirs))
+        if ours == theirs:
+            return ours
+        of_ours, of_theirs = self.here.last_known(name, self.there.uids), self.there.last_known(name, self.here.uids)
+        before, before_there = of_ours.image, self._translated(name, of_theirs.image)
+        is_as_before = ours == before and self.here.now(name).is_as(of_ours)
+        is_as_before_there = theirs == before_there and self.there.now(name).is_as(of_theirs)
+        if is_as_before != is_as_before_there:
+            return ours if is_as_before else theirs
+        return before if before == before_there and before not in (ours, theirs) else NO_IMAGE
+
+    def _translated(self, name: Name, image: str | None) -> str | None:
+        return self._past.translated({name: Row(image, None)})[name].image
 
 
 def _shared(ours: Sequence[Happened], theirs: Sequence[Happened]) -> int:
@@ -96,35 +112,10 @@ def _shared(ours: Sequence[Happened], theirs: Sequence[Happened]) -> int:
     return sum(1 for _ in takewhile(lambda pair: pair[0].uid == pair[1].uid, zip(ours, theirs, strict=False)))
 
 
-def _learned(show: ShowFile, others: Iterable[Happened], start: int) -> tuple[int, int]:
-    """The last change of another copy that a merge brought to this one, and the change here that was this merge.
-
-    Both are ``start`` where there was none.
-    """
-    found = show.connection.execute(
-        "SELECT key, max(change) FROM change_row WHERE kind = ? AND after IS NOT NULL"
-        " AND key IN (SELECT key FROM item WHERE kind = ?) GROUP BY key",
-        (MERGES.name, MERGES.name),
-    )
-    at = dict(found.fetchall())
-    known = [(one.number, at[one.uid]) for one in others if one.uid in at]
-    return max(known, default=(start, start))
-
-
-def _crossed(before: State, ours: State, theirs: State) -> State:
-    """What both know of after each merged the other's state of before its merge."""
-    state: State = {}
-    for name in {*ours, *theirs}:
-        base, one, other = (found.get(name, ABSENT) for found in (before, ours, theirs))
-        if one.image in (other.image, base.image):
-            state[name] = other
-        else:
-            state[name] = one if other.image == base.image else Row(NO_IMAGE, None)
-    return {name: row for name, row in state.items() if row.image is not None}
-
-
 def series_names(here: ShowFile, there: ShowFile) -> SeriesNames:
-    """Which series of the other copy are here: those of the shared history, and those that merges brought."""
+    """Which series of the other copy are here: those of the shared history, those that merges brought, and those that
+    both copies have from somewhere else.
+    """
     ours, theirs = here.changes(), there.changes()
     shared = _shared(ours, theirs)
     known = {number: number for number in _of_surveys(here.connection, ours[shared - 1].number)} if shared else {}
@@ -135,10 +126,39 @@ def series_names(here: ShowFile, there: ShowFile) -> SeriesNames:
     for merge in here.all(MERGES):
         if merge.until in uids_there:
             known |= {int(named): number for named, number in merge.series.items()}
+    known |= dict(_alike(here, there, known))
     sweeps_there = {number: next_sweep(there.connection, number) for number in known}
     longer = {number for number, ours in known.items() if sweeps_there[number] > next_sweep(here.connection, ours)}
     apart = {number for number in longer if not _continues(here, known[number], there, number)}
     return SeriesNames(known, frozenset(longer - apart), frozenset(apart))
+
+
+def _alike(here: ShowFile, there: ShowFile, known: Mapping[int, int]) -> Iterator[tuple[int, int]]:
+    """Series there and here that say the same of themselves and begin with the same sweeps."""
+    free = [number for number in _numbers(here) if number not in known.values()]
+    for theirs in (number for number in _numbers(there) if number not in known):
+        found = next((ours for ours in free if _begin_alike(here, ours, there, theirs)), None)
+        if found is not None:
+            free.remove(found)
+            yield theirs, found
+
+
+def _numbers(show: ShowFile) -> list[int]:
+    return [number for (number,) in show.connection.execute("SELECT id FROM series ORDER BY id")]
+
+
+def _begin_alike(here: ShowFile, ours: int, there: ShowFile, theirs: int) -> bool:
+    """Whether two series are the same as far as both go: what is said of them, and the first, middle and last sweep."""
+    one, other = head_of(here.connection, ours, here.path), head_of(there.connection, theirs, there.path)
+    if one.axis != other.axis or _said(one) != _said(other):
+        return False
+    both = min(next_sweep(here.connection, ours), next_sweep(there.connection, theirs))
+    return both > 0 and all(_same_sweep(here, ours, there, theirs, at) for at in {0, both // 2, both - 1})
+
+
+def _said(head: Series) -> list[object]:
+    """What a series says of itself, beside its axis and its sweeps."""
+    return [getattr(head, one.name) for one in fields(Series) if one.name not in ("axis", "levels_db", "times_s")]
 
 
 def _of_surveys(connection: sqlite3.Connection, until: int) -> set[int]:
@@ -152,9 +172,11 @@ def _of_surveys(connection: sqlite3.Connection, until: int) -> set[int]:
 def _continues(here: ShowFile, ours: int, there: ShowFile, theirs: int) -> bool:
     """Whether the series there begins with all sweeps of the one here: sweeps are only added, so the last one tells."""
     last = next_sweep(here.connection, ours) - 1
-    if last < 0:
-        return True
-    time_s, levels_db = sweep_at(here.connection, ours, last, here.path)
-    time_there_s, levels_there_db = sweep_at(there.connection, theirs, last, there.path)
-    same_time = np.array_equal([time_s], [time_there_s], equal_nan=True)
+    return last < 0 or _same_sweep(here, ours, there, theirs, last)
+
+
+def _same_sweep(here: ShowFile, ours: int, there: ShowFile, theirs: int, at: int) -> bool:
+    time_s, levels_db = sweep_at(here.connection, ours, at, here.path)
+    time_there_s, levels_there_db = sweep_at(there.connection, theirs, at, there.path)
+    same_time = np.array_equal([time_s], [time_there_s], equal_nan=True) and not np.isnan(levels_db).all()
     return same_time and np.array_equal(levels_db, levels_there_db, equal_nan=True)

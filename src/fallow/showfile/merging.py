@@ -7,6 +7,8 @@ together from two. Marks name moments of a history and stay where they are; even
 from __future__ import annotations
 
 import json
+import secrets
+from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -19,6 +21,7 @@ from fallow.showfile.history import ABSENT, Nature, State, present
 from fallow.showfile.holding import value_of
 from fallow.showfile.images import written
 from fallow.showfile.kinds import BY_NAME, EVENTS, MARKS, MERGES, PLAN_ROWS, PLANS, SURVEYS, parted
+from fallow.showfile.knowledge import CHOICE, Name
 from fallow.showfile.store import ShowFile
 from fallow.showfile.sweeps import copy_series
 from fallow.showfile.values import Merge
@@ -99,15 +102,13 @@ def compare_copies(here: ShowFile, there: ShowFile) -> Copies:
         common = common_of(here, there, names)
         ours, raw = present(here.connection), present(there.connection)
         theirs = names.translated(raw)
-        last = there.changes()[-1:]
-        known = {one.uid for one in here.changes()} | {one.until for one in here.all(MERGES)}
         events = [key for kind, key in theirs if kind == EVENTS.name and (kind, key) not in ours]
         return Copies(
             common,
             names,
             tuple(_units(common.state, ours, theirs)),
             tuple(events),
-            any(one.uid not in known for one in last),
+            not common.there.uids <= common.here.uids,
             tuple(_notes(ours, theirs, names)),
         )
 
@@ -118,6 +119,7 @@ def merge_copies(here: ShowFile, there: ShowFile, copies: Copies, taken: Iterabl
     Returns the number of the change, ``None`` where nothing is new. Raises InputError for a value that can't be
     understood, and what ``ShowFile.change`` raises; then nothing is changed.
     """
+    taken = tuple(taken)
     with there.snapshot(), here.sweeping() as connection:
         change, facts = Change(connection, here.path, said), Change(connection, here.path, _as_fact(said))
         fetched = _Fetched(here, there, copies.names)
@@ -125,8 +127,9 @@ def merge_copies(here: ShowFile, there: ShowFile, copies: Copies, taken: Iterabl
             for part in unit.parts:
                 image = part.there if unit.joined is None else unit.joined
                 change.put_image(part.kind, part.key, None if image is None else fetched.image(part, image))
-        if copies.has_news or fetched.any_copied:
-            _enter(change, there, fetched)
+        decided = _decided(copies, taken)
+        if copies.has_news or fetched.any_copied or decided:
+            _enter(change, there, fetched.numbers, _learned(copies, taken, decided))
         events = {key: row for (kind, key), row in present(there.connection).items() if kind == EVENTS.name}
         for key in copies.events:
             facts.put_image(EVENTS.name, key, events[key].image)
@@ -137,18 +140,56 @@ def _as_fact(said: Said) -> Said:
     return replace(said, nature=Nature.FACT, what="events of the other copy")
 
 
-def _enter(change: Change, there: ShowFile, fetched: _Fetched) -> None:
+def _decided(copies: Copies, taken: Iterable[Unit]) -> frozenset[Name]:
+    """The values whose fate the histories alone do not tell: somebody chose, or they were put together."""
+    chosen = set(taken)
+    units = [
+        unit
+        for unit in copies.units
+        if unit.side in (Side.BOTH, Side.JOINED) or (unit in chosen) != (unit.side is Side.THERE)
+    ]
+    return frozenset((part.kind, part.key) for unit in units for part in unit.parts)
+
+
+def _learned(copies: Copies, taken: Iterable[Unit], decided: frozenset[Name]) -> Merge:
+    """What a merge tells of later: what the other copy knew, and where each value comes from that is as there now."""
+    here, there = copies.common.here, copies.common.there
+    brought = {(part.kind, part.key) for unit in taken for part in unit.parts}
+    differing = {(part.kind, part.key) for unit in copies.units for part in unit.parts}
+    alike = {name for name in there.steps if name not in differing and there.now(name).origin not in here.uids}
+    origins: dict[str, list[Name]] = defaultdict(list)
+    for name in sorted((brought | alike) - decided):
+        if name[0] not in NOT_MERGED and (origin := there.now(name).origin):
+            origins[origin].append(name)
+    token = f"{CHOICE}{secrets.token_hex(8)}"
+    if decided:
+        origins[token] = sorted(decided)
+    known = sorted(there.uids - here.uids) + ([token] if decided else [])
+    return Merge("", "", known=tuple(known), origins={origin: tuple(names) for origin, names in origins.items()})
+
+
+def _enter(change: Change, there: ShowFile, series: Mapping[int, int], learned: Merge) -> None:
     """Enter the merge, and those that the other copy has entered: what they brought is here now."""
     now = datetime.now(UTC).isoformat(timespec="seconds")
-    numbers = {str(number): ours for number, ours in sorted(fetched.numbers.items())}
-    change.put(MERGES, *(Merge(one.uid, now, there.path.name, numbers) for one in there.changes()[-1:]))
+    numbers = {str(number): ours for number, ours in sorted(series.items())}
+    for last in there.changes()[-1:]:
+        known = dict.fromkeys((*_known_before(change, last.uid), *learned.known))
+        change.put(
+            MERGES, replace(learned, until=last.uid, at=now, name=there.path.name, series=numbers, known=tuple(known))
+        )
     for merge in there.all(MERGES):
-        if change.connection.execute(_IS_THERE, (MERGES.name, merge.until)).fetchone() is None:
-            kept = {of: fetched.numbers[number] for of, number in merge.series.items() if number in fetched.numbers}
-            change.put(MERGES, replace(merge, series=kept))
+        if change.connection.execute(_IMAGE, (MERGES.name, merge.until)).fetchone() is None:
+            kept = {of: series[number] for of, number in merge.series.items() if number in series}
+            change.put(MERGES, replace(merge, series=kept, known=(), origins={}))
 
 
-_IS_THERE = "SELECT 1 FROM item WHERE kind = ? AND key = ?"
+def _known_before(change: Change, until: str) -> tuple[str, ...]:
+    """What an earlier merge with the same moment of the other copy has told already."""
+    found = change.connection.execute(_IMAGE, (MERGES.name, until)).fetchone()
+    return () if found is None else tuple(json.loads(found[0]).get("known", ()))
+
+
+_IMAGE = "SELECT image FROM item WHERE kind = ? AND key = ?"
 
 
 class _Fetched:
@@ -225,7 +266,7 @@ def _joined_survey(part: Part) -> str | None:
     """A survey to which sweeps were added in both copies, with all of them; ``None`` where that is not all."""
     if part.here is None or part.there is None:
         return None
-    base, ours, theirs = ({} if image is None else json.loads(image) for image in (part.base, part.here, part.there))
+    base, ours, theirs = (json.loads(image) if image else {} for image in (part.base, part.here, part.there))
     if not all(_only_grew(base, one) for one in (ours, theirs)):
         return None
     if any(ours.get(name) != theirs.get(name) for name in {*ours, *theirs} - {*_GROWING, "added"}):

@@ -119,10 +119,14 @@ class Event:
 class Merge:
     """Another copy of the show whose changes are in this one, up to the one with the uid ``until``. ``name``: its file.
 
-    ``series``: the numbers here of its series, by their numbers there.
+    ``series``: the numbers here of its series, by their numbers there. ``known``: the uids of the changes that it knew
+    of and this copy did not. ``origins``: by the uid of the change that made it, or of a decision of this merge, kind
+    and key of each value that has another origin here than this merge.
     """
 
     until: str
     at: str
     name: str = ""
     series: Mapping[str, int] = field(default_factory=dict)
+    known: tuple[str, ...] = ()
+    origins: Mapping[str, tuple[tuple[str, str], ...]] = field(default_factory=dict)
