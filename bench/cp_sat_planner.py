@@ -47,7 +47,7 @@ def cliques_of(question: Question) -> list[Clique]:
         equipment = question.classes[k].equipment
         links = sum(1 for carrier in question.links if carrier.class_index in heard)
         places = tuple(question.raster.positions(question.worths[k].frequencies_hz).tolist())
-        steps = [-(-hz // question.raster.step_hz) for hz in (equipment.spacing_hz if equipment else 0, *distances)]
+        steps = [-(-hz // question.raster.step_hz) for hz in (equipment.spacing_hz if equipment else 0, *distances[:3])]
         found.append(Clique(places, links, *steps))
     return found
 

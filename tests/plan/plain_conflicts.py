@@ -29,6 +29,9 @@ class Standing:
     two_hz: int
     three_hz: int
     fifth_hz: int
+    seventh_hz: int
+    width_hz: int
+    edges: bool
     mixes: bool
     ours: bool
     may_be_blamed: bool
@@ -52,7 +55,7 @@ def standing_links(wanted: Wanted, solution: Solution) -> list[Standing]:
 
 def of_ours(name: str, hz: int, area: str, scenes: frozenset[str], e: Equipment, *, fixed: bool) -> Standing:
     """A link or spare."""
-    distances = (e.im3_hz or 0, e.im3_three_hz or 0, e.im5_hz or 0)
+    distances = (e.im3_hz or 0, e.im3_three_hz or 0, e.im5_hz or 0, e.im7_hz or 0, e.bandwidth_hz, e.product_width)
     return Standing(name, hz, area, scenes, e.spacing_hz, *distances, mixes=True, ours=True, may_be_blamed=not fixed)
 
 
@@ -65,7 +68,9 @@ def of_stranger(foreign: ForeignCarrier) -> Standing:
         foreign.area,
         frozenset(),
         foreign.spacing_hz,
-        *(guard_hz, guard_hz, guard_hz),
+        *(guard_hz, guard_hz, guard_hz, 0),
+        foreign.bandwidth_hz,
+        foreign.product_width,
         mixes=foreign.products,
         ours=False,
         may_be_blamed=False,
@@ -90,15 +95,20 @@ def plain_conflicts(carriers: list[Standing], losses: AreaLosses) -> list[tuple[
     for victim in carriers:
         heard = [c for c in carriers if c is not victim and c.mixes and losses.hears(victim.area, c.area)]
         for a, b in permutations(heard, 2):
-            if abs(2 * a.hz - b.hz - victim.hz) < victim.two_hz:
-                found.append(("2A-B", (victim, a, b)))
-            if abs(3 * a.hz - 2 * b.hz - victim.hz) < victim.fifth_hz:
-                found.append(("3A-2B", (victim, a, b)))
+            for kind, m, needed_hz in (
+                ("2A-B", 2, victim.two_hz),
+                ("3A-2B", 3, victim.fifth_hz),
+                ("4A-3B", 4, victim.seventh_hz),
+            ):
+                half_hz = (m * a.width_hz + (m - 1) * b.width_hz) / 2 if victim.edges else 0
+                if needed_hz and abs(m * a.hz - (m - 1) * b.hz - victim.hz) < needed_hz + half_hz:
+                    found.append((kind, (victim, a, b)))
         for a, b in combinations(heard, 2):
             others = [c for c in heard if c is not a and c is not b]
-            found += [
-                ("A+B-C", (victim, a, b, c)) for c in others if abs(a.hz + b.hz - c.hz - victim.hz) < victim.three_hz
-            ]
+            for c in others if victim.three_hz else ():
+                half_hz = (a.width_hz + b.width_hz + c.width_hz) / 2 if victim.edges else 0
+                if abs(a.hz + b.hz - c.hz - victim.hz) < victim.three_hz + half_hz:
+                    found.append(("A+B-C", (victim, a, b, c)))
     return [
         (kind, *(carrier.name for carrier in who))
         for kind, who in found
@@ -134,17 +144,21 @@ def _random_equipment(name: str, random: np.random.Generator, *, odd: bool) -> E
     )
     distances = [None if random.random() < 0.3 else int(random.integers(1, 120_000)) for _ in range(3)]
     spacing_hz = int(random.integers(1, 300_000))
+    more = np.random.default_rng([low_hz, spacing_hz])  # drawn by itself: what was there before stays as it was
+    widths_hz = [199_999, 33_333]  # with those of strangers no more than the search tells apart
     return Equipment(
         name,
         Kind.MICROPHONE,
         () if presets else tuning,
         25_000,
         presets,
-        200_000,
+        int(more.choice(widths_hz)),
         None,
         None,
         spacing_hz,
         *distances,
+        im7_hz=int(more.integers(1, 60_000)) if more.random() < 0.4 else None,
+        product_width=bool(more.random() < 0.5),
     )
 
 
@@ -172,9 +186,10 @@ def _random_foreign(i: int, random: np.random.Generator, areas: list[str], *, od
     return ForeignCarrier(
         f"stranger {i}",
         500_000_000 + step_hz * int(random.integers(0, 3_500_000 // step_hz)),
-        0,
+        [0, 300_001][i % 2],
         str(random.choice(areas)),
         int(random.integers(0, 200_000)),
         products=bool(random.random() < 0.6),
         protect=bool(random.random() < 0.5),
+        product_width=i == 1,
     )

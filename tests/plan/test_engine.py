@@ -186,8 +186,8 @@ def test_the_search_is_the_same_whichever_kernels_do_the_work() -> None:
 def test_wide_counts_do_not_overflow() -> None:
     """Counts at the most carriers that a group may hold stay below 2³¹: 1,000 senders that are all victims."""
     n = 1_000
-    products_on_a_victim = n * (n - 1) * (n - 2) // 2 + 2 * n * (n - 1)
-    products_of_a_sender = n * (n - 1) * (n - 2) + n * (n - 1) * (n - 2) // 2 + 4 * n * (n - 1)
+    products_on_a_victim = n * (n - 1) * (n - 2) // 2 + 3 * n * (n - 1)
+    products_of_a_sender = n * (n - 1) * (n - 2) + n * (n - 1) * (n - 2) // 2 + 6 * n * (n - 1)
     assert max(products_on_a_victim, products_of_a_sender) < 2**31
     wanted = random_show(3)
     name, equipment = next(iter(wanted.equipment.items()))

@@ -207,7 +207,7 @@ class _Room:
 
     def holds_by_trial(self, part: Sequence[int], classes: Sequence[Class], at_most: int) -> int | None:
         """The same by trying every way, up to ``at_most``; ``None`` where that takes too long."""
-        two_hz, three_hz, fifth_hz = (min(each.distances_hz[form] for each in classes) for form in range(3))
+        two_hz, three_hz, fifth_hz = (_least_hz(classes, form) for form in range(3))
         distances_hz = min(each.spacing_hz for each in classes), two_hz, three_hz, fifth_hz
         different = frozenset(self._same_as[k] for k in part)
         key = different, distances_hz, at_most
@@ -274,8 +274,18 @@ def _tried_out(places_hz: Whole, distances_hz: tuple[int, int, int, int], at_mos
 def _rule_of(classes: Sequence[Class]) -> Rule:
     """The mildest rule of these classes: what all their carriers keep in any plan."""
     spacing_hz = min(each.spacing_hz for each in classes)
-    two_hz, three_hz = (min(each.distances_hz[form] for each in classes) for form in (0, 1))
+    two_hz, three_hz = (_least_hz(classes, form) for form in (0, 1))
     return Rule(spacing_hz, min(two_hz, three_hz, spacing_hz))
+
+
+def _least_hz(classes: Sequence[Class], form: int) -> int:
+    """The least distance of a form of products that any carriers of these classes keep from each other, by its place in
+    ``Class.distances_hz``; where edges count, a product is as wide as its order times the narrowest of them.
+    """
+    narrowest_hz = min(each.width_hz for each in classes)
+    half_hz = -(-(3, 3, 5)[form] * narrowest_hz // 2)
+    asked = [(each.distances_hz[form], half_hz if each.edges else 0) for each in classes]
+    return min(hz + half if hz else 0 for hz, half in asked)
 
 
 def _spacing_reason(rule: Rule) -> str:

@@ -6,6 +6,8 @@ both work on the same ``Tables`` and leave the same counts, so that one can take
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from itertools import count
 from typing import Protocol
 
 import numpy as np
@@ -13,7 +15,7 @@ from numpy.typing import NDArray
 
 from fallow.plan.search import crowd
 from fallow.plan.search.crowd import Crowd, Settling
-from fallow.plan.search.tables import NO_PLACE, SENDS, SUFFERS, Tables
+from fallow.plan.search.tables import FORMS_OF_TWO, NO_PLACE, SENDS, SUFFERS, Tables
 
 __all__ = [
     "HOME_ONLY",
@@ -155,11 +157,11 @@ def choose(t: Tables, k: int, busy: Counts, home: int, pick: float) -> int:
 def busy_row(t: Tables, k: int) -> Counts:
     """Where a class can't stand: anything but zero."""
     busy: Counts = t.spacing_row[k].copy()
-    for g, role in _groups_of(t, k):
+    for g, role, grade in _groups_of(t, k):
         if role & SUFFERS:
             busy |= t.victim_row[g]
         if role & SENDS:
-            busy |= t.sender_row[g]
+            busy |= t.sender_row[t.grade_start[g] + grade]
     return busy
 
 
@@ -170,29 +172,29 @@ def change(t: Tables, k: int, carrier: int, at_hz: int, sign: int) -> None:
         _mark_hz(t, t.spacing_row[other], 1, np.array([at_hz]), int(t.spacing_hz[k, other]), sign)
     for other in np.flatnonzero(t.farthest_hz[k]).tolist():
         _mark_beyond(t, t.spacing_row[other], at_hz, int(t.farthest_hz[k, other]), sign)
-    for g, role in _groups_of(t, k):
+    for g, role, grade in _groups_of(t, k):
         if sign < 0:
             _leave(t, g, role, carrier, x)
-        company = _Company(t, g)
-        _mark_pairs(company, role, at_hz, sign)
-        if t.reach[g, 1] >= 0:
+        company = _Company(t, g, role, grade)
+        _mark_pairs(company, at_hz, sign)
+        if t.three_reach[g, 0, 0, 0] >= 0:
             if x < 0 or t.odd_count[g]:
-                _mark_triples(company, role, at_hz, sign)
+                _mark_triples(company, at_hz, sign)
             if x >= 0:
                 if sign < 0:
-                    _widen(company, role, x, sign)
-                _shift(t, g, role, x, sign)
+                    _widen(company, x, sign)
+                _shift(company, x, sign)
                 if sign > 0:
-                    _widen(company, role, x, sign)
+                    _widen(company, x, sign)
         if sign > 0:
-            _enter(t, g, role, carrier, at_hz, x)
+            _enter(t, g, (role, grade), carrier, at_hz, x)
 
 
 def enter(t: Tables, k: int, carrier: int, at_hz: int) -> None:
     """Note that a carrier stands, without counting what that forbids."""
     x = t.position(at_hz)
-    for g, role in _groups_of(t, k):
-        _enter(t, g, role, carrier, at_hz, x)
+    for g, role, grade in _groups_of(t, k):
+        _enter(t, g, (role, grade), carrier, at_hz, x)
 
 
 def _mark_beyond(t: Tables, row: Counts, at_hz: int, farthest_hz: int, sign: int) -> None:
@@ -204,11 +206,15 @@ def _mark_beyond(t: Tables, row: Counts, at_hz: int, farthest_hz: int, sign: int
 
 
 class _Company:
-    """The carriers placed in a group."""
+    """The carriers placed in a group, and what one more of them is there."""
 
-    def __init__(self, t: Tables, g: int) -> None:
+    def __init__(self, t: Tables, g: int, role: int, grade: int) -> None:
         self.t = t
         self.g = g
+        self.sends, self.suffers = bool(role & SENDS), bool(role & SUFFERS)
+        self.grade = grade
+        self.grades = range(int(t.grade_count[g]))
+        self.senders_grade = t.senders_grade[g, : t.sender_count[g]]
         self.senders_hz = t.senders_hz[g, : t.sender_count[g]]
         self.senders_at = t.senders_at[g, : t.sender_count[g]]
         self.senders = t.senders[g, : t.sender_count[g]]
@@ -216,15 +222,34 @@ class _Company:
         self.victims_at = t.victims_at[g, : t.victim_count[g]]
         self.victims = t.victims[g, : t.victim_count[g]]
 
+    def row(self, grade: int) -> int:
+        """Where a grade has its row."""
+        return int(self.t.grade_start[self.g]) + grade
 
-def _groups_of(t: Tables, k: int) -> list[tuple[int, int]]:
-    """Groups of a class with its roles there."""
+    def pairs(self) -> Iterator[tuple[int, int, int]]:
+        """Pairs of grades, the lower one first, and where each has its row."""
+        rows = count(int(self.t.pair_start[self.g]))
+        for high in self.grades:
+            for low in range(high + 1):
+                yield low, high, next(rows)
+
+    def pair(self, one: int, other: int) -> int:
+        """Where two grades have their row."""
+        low, high = min(one, other), max(one, other)
+        return int(self.t.pair_start[self.g]) + high * (high + 1) // 2 + low
+
+
+def _groups_of(t: Tables, k: int) -> list[tuple[int, int, int]]:
+    """Groups of a class with its roles and grades there."""
     own = slice(t.group_start[k], t.group_start[k + 1])
-    return list(zip(t.groups[own].tolist(), t.roles[own].tolist(), strict=True))
+    return list(zip(t.groups[own].tolist(), t.roles[own].tolist(), t.grades[own].tolist(), strict=True))
 
 
-def _enter(t: Tables, g: int, role: int, carrier: int, at_hz: int, x: int) -> None:
+def _enter(t: Tables, g: int, part: tuple[int, int], carrier: int, at_hz: int, x: int) -> None:
+    """``part``: role and grade."""
+    role, grade = part
     if role & SENDS:
+        t.senders_grade[g, t.sender_count[g]] = grade
         t.senders_hz[g, t.sender_count[g]] = at_hz
         t.senders_at[g, t.sender_count[g]] = x
         t.senders[g, t.sender_count[g]] = carrier
@@ -239,13 +264,13 @@ def _enter(t: Tables, g: int, role: int, carrier: int, at_hz: int, x: int) -> No
 
 def _leave(t: Tables, g: int, role: int, carrier: int, x: int) -> None:
     if role & SENDS:
-        _drop((t.senders[g], t.senders_hz[g], t.senders_at[g]), t.sender_count, g, carrier)
+        _drop((t.senders[g], t.senders_hz[g], t.senders_at[g], t.senders_grade[g]), t.sender_count, g, carrier)
     if role & SUFFERS:
         _drop((t.victims[g], t.victims_hz[g], t.victims_at[g]), t.victim_count, g, carrier)
     t.odd_count[g] -= x < 0
 
 
-def _drop(lists: tuple[Whole, Whole, Whole], counts: Whole, g: int, carrier: int) -> None:
+def _drop(lists: tuple[Whole, ...], counts: Whole, g: int, carrier: int) -> None:
     """Take a carrier (named in the first list) out; the last one fills its gap."""
     last = int(counts[g]) - 1
     gap = int(np.flatnonzero(lists[0][: last + 1] == carrier)[0])
@@ -254,24 +279,27 @@ def _drop(lists: tuple[Whole, Whole, Whole], counts: Whole, g: int, carrier: int
     counts[g] = last
 
 
-def _shift(t: Tables, g: int, role: int, x: int, sign: int) -> None:
+def _shift(company: _Company, x: int, sign: int) -> None:
     """Three-carrier products of x with all pairs on the raster: the histograms, shifted by x or mirrored at x."""
+    t, g = company.t, company.g
     add = np.add if sign > 0 else np.subtract
     for segment in t.segments.tolist():
-        if role & SENDS:
+        if company.sends:
             places, away, mirrored = _shifted(t, segment, t.victim_extent[g], x)
-            row = t.victim_row[g, places]
-            add(row, t.differences[g, away], out=row)
-            add(row, t.sums[g, mirrored], out=row)
+            row, own = t.victim_row[g, places], company.row(company.grade)
+            add(row, t.differences[own, away], out=row)
+            add(row, t.sums[own, mirrored], out=row)
         places, away, mirrored = _shifted(t, segment, t.sender_extent[g], x)
-        row = t.sender_row[g, places]
-        if role & SENDS:
-            add(row, t.victim_less_sender[g, away], out=row)
-            add(row, t.sender_less_victim[g, away], out=row)
-            add(row, t.victim_and_sender[g, mirrored], out=row)
-        if role & SUFFERS:
-            add(row, t.differences[g, away], out=row)
-            add(row, t.sums[g, mirrored], out=row)
+        for grade in company.grades:
+            row = t.sender_row[company.row(grade), places]
+            if company.sends:
+                pair = company.pair(company.grade, grade)
+                add(row, t.victim_less_sender[pair, away], out=row)
+                add(row, t.sender_less_victim[pair, away], out=row)
+                add(row, t.victim_and_sender[pair, mirrored], out=row)
+            if company.suffers:
+                add(row, t.differences[company.row(grade), away], out=row)
+                add(row, t.sums[company.row(grade), mirrored], out=row)
 
 
 def _shifted(t: Tables, segment: list[int], extent: Whole, x: int) -> tuple[slice, slice, slice]:
@@ -282,77 +310,104 @@ def _shifted(t: Tables, segment: list[int], extent: Whole, x: int) -> tuple[slic
     return slice(low, low + n), slice(away, away + n), slice(mirrored, mirrored + n)
 
 
-def _widen(company: _Company, role: int, x: int, sign: int) -> None:
+def _widen(company: _Company, x: int, sign: int) -> None:
     """Bring the pairs of x with the others on the raster into the histograms, as wide as the distance asked for."""
-    t, g = company.t, company.g
-    zero, pad, reach = t.size + t.pad, t.pad, int(t.reach[g, 1])
-    senders = company.senders_at[company.senders_at >= 0]
+    on_raster = company.senders_at >= 0
     victims = company.victims_at[company.victims_at >= 0]
-    if role & SENDS:
-        _add_windows(t.differences[g], np.concatenate((zero + x - senders, zero + senders - x)), reach, sign)
-        _add_windows(t.sums[g], pad + x + senders, reach, sign)
-        _add_windows(t.victim_less_sender[g], zero + victims - x, reach, sign)
-        _add_windows(t.sender_less_victim[g], zero + x - victims, reach, sign)
-        _add_windows(t.victim_and_sender[g], pad + x + victims, reach, sign)
-    if role & SUFFERS:
-        _add_windows(t.victim_less_sender[g], zero + x - senders, reach, sign)
-        _add_windows(t.sender_less_victim[g], zero + senders - x, reach, sign)
-        _add_windows(t.victim_and_sender[g], pad + x + senders, reach, sign)
+    for other in company.grades:
+        senders = company.senders_at[on_raster & (company.senders_grade == other)]
+        if company.sends:
+            _widen_senders(company, x, senders, other, sign)
+        if company.suffers:
+            _widen_victims(company, (np.full_like(senders, x), senders), other, sign)
+    if company.sends:
+        _widen_victims(company, (victims, np.full_like(victims, x)), company.grade, sign)
+
+
+def _widen_senders(company: _Company, x: int, senders: Whole, their_grade: int, sign: int) -> None:
+    """Pairs of senders: x and each of some of one grade."""
+    t = company.t
+    zero = t.size + t.pad
+    for third in company.grades:
+        row, reach = company.row(third), int(t.three_reach[company.g, company.grade, their_grade, third])
+        _add_windows(t.differences[row], np.concatenate((zero + x - senders, zero + senders - x)), reach, sign)
+        _add_windows(t.sums[row], t.pad + x + senders, reach, sign)
+
+
+def _widen_victims(company: _Company, pairs: tuple[Whole, Whole], grade: int, sign: int) -> None:
+    """Pairs of a victim and a sender of this grade."""
+    t, (victims, senders) = company.t, pairs
+    zero = t.size + t.pad
+    for low, high, row in company.pairs():
+        reach = int(t.three_reach[company.g, grade, low, high])
+        _add_windows(t.victim_less_sender[row], zero + victims - senders, reach, sign)
+        _add_windows(t.sender_less_victim[row], zero + senders - victims, reach, sign)
+        _add_windows(t.victim_and_sender[row], t.pad + victims + senders, reach, sign)
 
 
 def _add_windows(row: Counts, centres: Whole, reach: int, sign: int) -> None:
     np.add.at(row, (centres[:, np.newaxis] + np.arange(-reach, reach + 1)).ravel(), np.int32(sign))
 
 
-def _mark_pairs(company: _Company, role: int, x: int, sign: int) -> None:
-    """2A−B and 3A−2B of x with each other carrier, in hertz."""
-    t, g = company.t, company.g
-    two, _, five = t.distance_hz[g].tolist()
-    if role & SENDS:
-        a = company.senders_hz
-        _mark_hz(t, t.victim_row[g], 1, np.concatenate((2 * x - a, 2 * a - x)), two, sign)
-        _mark_hz(t, t.victim_row[g], 1, np.concatenate((3 * x - 2 * a, 3 * a - 2 * x)), five, sign)
-        _mark_sender(t, g, company.victims_hz, np.full_like(company.victims_hz, x), sign)
-    if role & SUFFERS:
-        _mark_sender(t, g, np.full_like(company.senders_hz, x), company.senders_hz, sign)
+def _mark_pairs(company: _Company, x: int, sign: int) -> None:
+    """Products of x with each other carrier alone, in hertz."""
+    t, g, a, grades = company.t, company.g, company.senders_hz, company.senders_grade
+    for form in range(FORMS_OF_TWO):
+        distance_hz = t.two_hz[g, form]
+        if distance_hz[0, 0] <= 0:
+            continue
+        m, n = form + 2, form + 1
+        if company.sends:
+            products = np.concatenate((m * x - n * a, m * a - n * x))
+            asked_hz = np.concatenate((distance_hz[company.grade, grades], distance_hz[grades, company.grade]))
+            _mark_hz(t, t.victim_row[g], 1, products, asked_hz, sign)
+            own = np.full_like(company.victims_hz, x), np.full_like(company.victims_hz, company.grade)
+            _mark_sender(company, form, company.victims_hz, own, sign)
+        if company.suffers:
+            _mark_sender(company, form, np.full_like(a, x), (a, grades), sign)
 
 
-def _mark_sender(t: Tables, g: int, victims: Whole, senders: Whole, sign: int) -> None:
-    """Where one more sender f would hit a victim together with a sender: 2f−s, 2s−f, 3f−2s, 3s−2f."""
-    two, _, five = t.distance_hz[g].tolist()
-    row = t.sender_row[g]
-    _mark_hz(t, row, 2, victims + senders, two, sign)
-    _mark_hz(t, row, 1, 2 * senders - victims, two, sign)
-    _mark_hz(t, row, 3, victims + 2 * senders, five, sign)
-    _mark_hz(t, row, 2, 3 * senders - victims, five, sign)
+def _mark_sender(company: _Company, form: int, victims: Whole, senders: tuple[Whole, Whole], sign: int) -> None:
+    """Where one more sender f would hit a victim together with a sender (hertz and grade): m f − n s, m s − n f."""
+    t, (senders_hz, grades) = company.t, senders
+    m, n = form + 2, form + 1
+    for grade in company.grades:
+        row = t.sender_row[company.row(grade)]
+        distance_hz = t.two_hz[company.g, form]
+        _mark_hz(t, row, m, victims + n * senders_hz, distance_hz[grade, grades], sign)
+        _mark_hz(t, row, n, m * senders_hz - victims, distance_hz[grades, grade], sign)
 
 
-def _mark_triples(company: _Company, role: int, x: int, sign: int) -> None:
+def _mark_triples(company: _Company, x: int, sign: int) -> None:
     """A+B−C with x in which one of the carriers is off the raster, in hertz."""
     t, g = company.t, company.g
-    three = int(t.distance_hz[g, 1])
+    distance_hz, grades = t.three_hz[g], company.senders_grade
     senders, victims = company.senders_hz, company.victims_hz
     x_odd = t.position(x) < 0
     odd = (company.senders_at < 0) | x_odd
     i, j = np.triu_indices(senders.size, 1)
-    counted = odd[i] | odd[j]
-    a, b = senders[i[counted]], senders[j[counted]]
+    i, j = i[odd[i] | odd[j]], j[odd[i] | odd[j]]
+    a, b = senders[i], senders[j]
     products = np.concatenate(
         (x + a - b, x + b - a, a + b - x)
     )  # the same set for one more victim and for x as the victim
-    if role & SENDS:
-        _mark_hz(t, t.victim_row[g], 1, products, three, sign)
+    if company.sends:
+        _mark_hz(t, t.victim_row[g], 1, products, np.tile(distance_hz[company.grade, grades[i], grades[j]], 3), sign)
         met = company.victims[:, np.newaxis] != company.senders[np.newaxis, :]
-        i, j = np.nonzero(met & ((company.victims_at < 0)[:, np.newaxis] | odd[np.newaxis, :]))
-        v, a = victims[i], senders[j]
-        _mark_hz(t, t.sender_row[g], 1, np.concatenate((v - x + a, v - a + x, x + a - v)), three, sign)
-    if role & SUFFERS:
-        _mark_hz(t, t.sender_row[g], 1, products, three, sign)
+        of, by = np.nonzero(met & ((company.victims_at < 0)[:, np.newaxis] | odd[np.newaxis, :]))
+        v, s = victims[of], senders[by]
+        on_victims = np.concatenate((v - x + s, v - s + x, x + s - v))
+    for grade in company.grades:
+        row = t.sender_row[company.row(grade)]
+        if company.sends:
+            _mark_hz(t, row, 1, on_victims, np.tile(distance_hz[grade, company.grade, grades[by]], 3), sign)
+        if company.suffers:
+            _mark_hz(t, row, 1, products, np.tile(distance_hz[grade, grades[i], grades[j]], 3), sign)
 
 
-def _mark_hz(t: Tables, row: Counts, times: int, products_hz: Whole, distance_hz: int, sign: int) -> None:
+def _mark_hz(t: Tables, row: Counts, times: int, products_hz: Whole, distance_hz: int | Whole, sign: int) -> None:
     """Add ``sign`` at all places f with |times · f − product| < distance, for each product, in hertz."""
-    if distance_hz <= 0 or not products_hz.size:
+    if not products_hz.size:
         return
     step, offset = times * t.step_hz, products_hz - times * t.base_hz
     low = np.clip((offset - distance_hz) // step + 1, 0, t.size)

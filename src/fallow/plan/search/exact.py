@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from fallow.plan.search.tables import SENDS, SUFFERS, Tables
+from fallow.plan.search.tables import FORMS_OF_TWO, SENDS, SUFFERS, Tables
 
 __all__ = ["free_of_products", "free_of_spacing"]
 
@@ -38,41 +38,48 @@ def free_of_products(t: Tables, k: int, at_hz: Whole, first_stranger: int) -> ND
         if role & SUFFERS:
             _products_on_victim(t, g, at_hz, first_stranger, marks)
         if role & SENDS:
-            _products_with_sender(t, g, at_hz, marks)
+            _products_with_sender(t, g, int(t.grades[j]), at_hz, marks)
     return np.asarray(np.cumsum(marks[:-1]) == 0)
 
 
 def _products_on_victim(t: Tables, g: int, at_hz: Whole, first_stranger: int, marks: Whole) -> None:
-    two, three, five = t.distance_hz[g].tolist()
-    hz, ours = t.senders_hz[g, : t.sender_count[g]], t.senders[g, : t.sender_count[g]] < first_stranger
+    standing = slice(t.sender_count[g])
+    hz, grade, ours = t.senders_hz[g, standing], t.senders_grade[g, standing], t.senders[g, standing] < first_stranger
     a, b = np.nonzero(~np.eye(hz.size, dtype=np.bool_))
     counted = ours[a] | ours[b]
-    _mark(marks, at_hz, 1, (2 * hz[a] - hz[b])[counted], two)
-    _mark(marks, at_hz, 1, (3 * hz[a] - 2 * hz[b])[counted], five)
-    if three > 0:
-        for c in range(hz.size):
-            triples = (a < b) & (a != c) & (b != c) & (counted | ours[c])
-            _mark(marks, at_hz, 1, (hz[a] + hz[b] - hz[c])[triples], three)
+    for form in range(FORMS_OF_TWO):
+        products_hz, asked_hz = (form + 2) * hz[a] - (form + 1) * hz[b], t.two_hz[g, form, grade[a], grade[b]]
+        _mark(marks, at_hz, 1, products_hz[counted], asked_hz[counted])
+    for c in range(hz.size):
+        triples = (a < b) & (a != c) & (b != c) & (counted | ours[c])
+        one, other = a[triples], b[triples]
+        _mark(marks, at_hz, 1, hz[one] + hz[other] - hz[c], t.three_hz[g, grade[one], grade[other], grade[c]])
 
 
-def _products_with_sender(t: Tables, g: int, at_hz: Whole, marks: Whole) -> None:
-    two, three, five = t.distance_hz[g].tolist()
-    hz, names = t.senders_hz[g, : t.sender_count[g]], t.senders[g, : t.sender_count[g]]
+def _products_with_sender(t: Tables, g: int, own: int, at_hz: Whole, marks: Whole) -> None:
+    """Of a newcomer of grade ``own``."""
+    standing = slice(t.sender_count[g])
+    hz, grades, names = t.senders_hz[g, standing], t.senders_grade[g, standing], t.senders[g, standing]
     for i in range(t.victim_count[g]):
         victim_hz = t.victims_hz[g, i]
-        s = hz[names != t.victims[g, i]]
-        _mark(marks, at_hz, 2, victim_hz + s, two)
-        _mark(marks, at_hz, 1, 2 * s - victim_hz, two)
-        _mark(marks, at_hz, 3, victim_hz + 2 * s, five)
-        _mark(marks, at_hz, 2, 3 * s - victim_hz, five)
-        if three > 0:
-            a, b = np.nonzero(~np.eye(s.size, dtype=np.bool_))
-            _mark(marks, at_hz, 1, victim_hz - s[a] + s[b], three)
-            _mark(marks, at_hz, 1, (s[a] + s[b])[a < b] - victim_hz, three)
+        others = names != t.victims[g, i]
+        s, grade = hz[others], grades[others]
+        for form in range(FORMS_OF_TWO):
+            m, n = form + 2, form + 1
+            _mark(marks, at_hz, m, victim_hz + n * s, t.two_hz[g, form, own, grade])
+            _mark(marks, at_hz, n, m * s - victim_hz, t.two_hz[g, form, grade, own])
+        a, b = np.nonzero(~np.eye(s.size, dtype=np.bool_))
+        asked_hz, once = t.three_hz[g, own, grade[a], grade[b]], a < b
+        _mark(marks, at_hz, 1, victim_hz - s[a] + s[b], asked_hz)
+        _mark(marks, at_hz, 1, (s[a] + s[b])[once] - victim_hz, asked_hz[once])
 
 
-def _mark(marks: Whole, at_hz: Whole, times: int, products_hz: Whole, distance_hz: int) -> None:
-    """Mark frequencies f with |times · f − product| < distance: +1 where a stretch begins, −1 where it ends."""
-    if distance_hz > 0:
+def _mark(marks: Whole, at_hz: Whole, times: int, products_hz: Whole, distance_hz: Whole) -> None:
+    """Mark frequencies f with |times · f − product| < distance: +1 where a stretch begins, −1 where it ends; a distance
+    of 0 asks for nothing.
+    """
+    if distance_hz.any():
+        asked = distance_hz > 0
+        products_hz, distance_hz = products_hz[asked], distance_hz[asked]
         np.add.at(marks, np.searchsorted(at_hz, (products_hz - distance_hz) // times, side="right"), 1)
         np.subtract.at(marks, np.searchsorted(at_hz, -((-products_hz - distance_hz) // times), side="left"), 1)

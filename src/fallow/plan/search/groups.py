@@ -4,12 +4,18 @@ A product counts against a victim when its carriers and the victim are on togeth
 hears each carrier's area. So a victim class has one group per scene, with all classes that it hears then; groups that
 hear less than another group of the same class say nothing new, and classes with the same distances and the same
 hearing share a group.
+
+Where victims mind the edges of products, it matters how wide their makers are: the widths heard in a group are its
+*grades*. At most ``MOST_GRADES`` are told apart; where there are more, those nearest to each other count as the wider
+one, so that the search keeps a little more distance than the audit asks.
 """
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,24 +24,29 @@ from fallow.plan.search.tables import SENDS, SUFFERS
 from fallow.show.equipment import Equipment
 from fallow.show.link import AreaLosses, ForeignCarrier
 
-__all__ = ["Class", "Groups", "class_of_foreign", "class_of_ours", "group_classes", "spacings_hz"]
+__all__ = ["MOST_GRADES", "Class", "Groups", "class_of_foreign", "class_of_ours", "group_classes", "spacings_hz"]
+
+MOST_GRADES = 4
 
 
 @dataclass(frozen=True)
 class Class:
     """Carriers that are alike. ``equipment`` ``None``: strangers. Distances in hertz, 0 where not asked.
 
-    ``distances_hz``: of 2A−B, A+B−C and 3A−2B products from it. ``mixes``: it takes part in products. ``scenes``
-    empty: always on. ``groups``: of links, those that a rule names.
+    ``distances_hz``: of 2A−B, A+B−C, 3A−2B and 4A−3B products from it. ``mixes``: it takes part in products. ``scenes``
+    empty: always on. ``groups``: of links, those that a rule names. ``width_hz``: occupied. ``edges``: the distances
+    are those of a product's nearer edge.
     """
 
     equipment: Equipment | None
     area: str
     scenes: frozenset[str]
     spacing_hz: int
-    distances_hz: tuple[int, int, int]
+    distances_hz: tuple[int, int, int, int]
     mixes: bool
     groups: frozenset[str] = frozenset()
+    width_hz: int = 0
+    edges: bool = False
 
     def on_in(self, scene: str) -> bool:
         """Whether it is on in a scene."""
@@ -44,16 +55,20 @@ class Class:
 
 @dataclass(frozen=True, eq=False)
 class Groups:
-    """Groups of G victims' views. For class k the entries ``start[k]`` to ``start[k + 1]`` of ``index`` and ``roles``
-    are its own.
+    """Groups of G victims' views. For class k the entries ``start[k]`` to ``start[k + 1]`` of ``index``, ``roles`` and
+    ``grades`` are its own.
 
-    ``distance_hz``: int64, shape (G, 3). ``heard``, ``victims``: classes per group.
+    ``distance_hz``: int64, shape (G, 4). ``widths_hz``: of the grades, int64, shape (G, W), rising, then 0 up to W;
+    ``grade_count``: how many each group has. ``heard``, ``victims``: classes per group.
     """
 
     start: NDArray[np.int64]
     index: NDArray[np.int64]
     roles: NDArray[np.uint8]
+    grades: NDArray[np.int64]
     distance_hz: NDArray[np.int64]
+    widths_hz: NDArray[np.int64]
+    grade_count: NDArray[np.int64]
     heard: tuple[frozenset[int], ...]
     victims: tuple[frozenset[int], ...]
 
@@ -62,26 +77,49 @@ def class_of_ours(
     equipment: Equipment, area: str, scenes: frozenset[str], groups: frozenset[str] = frozenset()
 ) -> Class:
     """The class of a link or a spare."""
-    distances_hz = (equipment.im3_hz or 0, equipment.im3_three_hz or 0, equipment.im5_hz or 0)
-    return Class(equipment, area, scenes, equipment.spacing_hz, distances_hz, mixes=True, groups=groups)
+    asked_hz = (equipment.im3_hz, equipment.im3_three_hz, equipment.im5_hz, equipment.im7_hz)
+    two_hz, three_hz, fifth_hz, seventh_hz = (hz or 0 for hz in asked_hz)
+    return Class(
+        equipment,
+        area,
+        scenes,
+        equipment.spacing_hz,
+        (two_hz, three_hz, fifth_hz, seventh_hz),
+        mixes=True,
+        groups=groups,
+        width_hz=equipment.bandwidth_hz,
+        edges=equipment.product_width,
+    )
 
 
-def class_of_foreign(foreign: ForeignCarrier) -> Class:
-    """The class of a foreign carrier: always on; protected, it asks its spacing of products of all forms."""
+def class_of_foreign(foreign: ForeignCarrier, *, wide: bool = True) -> Class:
+    """The class of a foreign carrier: always on; protected, it asks its spacing of products of the usual forms.
+
+    ``wide``: its width counts.
+    """
     guard_hz = foreign.spacing_hz if foreign.protect else 0
-    return Class(None, foreign.area, frozenset(), foreign.spacing_hz, (guard_hz, guard_hz, guard_hz), foreign.products)
+    return Class(
+        None,
+        foreign.area,
+        frozenset(),
+        foreign.spacing_hz,
+        (guard_hz, guard_hz, guard_hz, 0),
+        foreign.products,
+        width_hz=foreign.bandwidth_hz if wide else 0,
+        edges=foreign.product_width,
+    )
 
 
 def group_classes(classes: Sequence[Class], losses: AreaLosses) -> Groups:
     """The groups of all classes in which products count."""
-    victims: dict[tuple[tuple[int, int, int], frozenset[int]], set[int]] = {}
+    victims: dict[tuple[tuple[int, int, int, int], bool, frozenset[int]], set[int]] = {}
     scenes = sorted(frozenset[str]().union(*(each.scenes for each in classes))) or [""]
     ears = _Ears(classes, losses, scenes)
     for k, victim in enumerate(classes):
         if any(victim.distances_hz):
             for widest in ears.heard_by(victim):
-                victims.setdefault((victim.distances_hz, widest), set()).add(k)
-    return _indexed(len(classes), [(*key, frozenset(members)) for key, members in victims.items()])
+                victims.setdefault((victim.distances_hz, victim.edges, widest), set()).add(k)
+    return _indexed(classes, [_Group(*key, frozenset(members)) for key, members in victims.items()])
 
 
 def spacings_hz(classes: Sequence[Class], losses: AreaLosses) -> NDArray[np.int64]:
@@ -151,18 +189,47 @@ def _without_subsets(heard: Iterable[frozenset[int]]) -> list[frozenset[int]]:
     return kept
 
 
-def _indexed(n_classes: int, groups: Sequence[tuple[tuple[int, int, int], frozenset[int], frozenset[int]]]) -> Groups:
-    role = np.zeros((n_classes, len(groups)), dtype=np.uint8)
-    for g, (_, heard, victims) in enumerate(groups):
-        role[list(heard), g] |= SENDS
-        role[list(victims), g] |= SUFFERS
+@dataclass(frozen=True)
+class _Group:
+    """Victims under the same distances with all that they hear."""
+
+    distances_hz: tuple[int, int, int, int]
+    edges: bool
+    heard: frozenset[int]
+    victims: frozenset[int]
+
+    def widths_hz(self, classes: Sequence[Class]) -> list[int]:
+        """The widths of its grades, rising."""
+        if not self.edges:
+            return [0]
+        widths_hz = sorted({classes[k].width_hz for k in self.heard}) or [0]
+        while len(widths_hz) > MOST_GRADES:
+            steps = [wider / max(width, 1) for width, wider in pairwise(widths_hz)]
+            del widths_hz[steps.index(min(steps))]
+        return widths_hz
+
+
+def _indexed(classes: Sequence[Class], groups: Sequence[_Group]) -> Groups:
+    role = np.zeros((len(classes), len(groups)), dtype=np.uint8)
+    grade = np.zeros((len(classes), len(groups)), dtype=np.int64)
+    widths = [group.widths_hz(classes) for group in groups]
+    for g, group in enumerate(groups):
+        role[list(group.heard), g] |= SENDS
+        role[list(group.victims), g] |= SUFFERS
+        if group.edges:
+            for k in group.heard:
+                grade[k, g] = bisect_left(widths[g], classes[k].width_hz)
     of_class, index = np.nonzero(role)
-    start = np.concatenate(([0], np.cumsum(np.bincount(of_class, minlength=n_classes))))
+    start = np.concatenate(([0], np.cumsum(np.bincount(of_class, minlength=len(classes)))))
+    most = max((len(each) for each in widths), default=1)
     return Groups(
         start.astype(np.int64),
         index.astype(np.int64),
         role[of_class, index],
-        np.array([distances for distances, _, _ in groups], dtype=np.int64).reshape(-1, 3),
-        tuple(heard for _, heard, _ in groups),
-        tuple(victims for _, _, victims in groups),
+        grade[of_class, index],
+        np.array([group.distances_hz for group in groups], dtype=np.int64).reshape(-1, 4),
+        np.array([each + [0] * (most - len(each)) for each in widths], dtype=np.int64).reshape(-1, most),
+        np.array([len(each) for each in widths], dtype=np.int64),
+        tuple(group.heard for group in groups),
+        tuple(group.victims for group in groups),
     )

@@ -87,6 +87,7 @@ def _wider(equipment: Equipment, factor: Fraction) -> Equipment:
         im3_hz=wide(equipment.im3_hz),
         im3_three_hz=wide(equipment.im3_three_hz),
         im5_hz=wide(equipment.im5_hz),
+        im7_hz=wide(equipment.im7_hz),
     )
 
 

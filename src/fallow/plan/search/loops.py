@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fallow.plan.search.engine import HOME_ONLY, IN_ANY_TIER, LOWEST
-from fallow.plan.search.tables import NO_PLACE, SENDS, SUFFERS, Tables
+from fallow.plan.search.tables import FORMS_OF_TWO, NO_PLACE, SENDS, SUFFERS, Tables
 
 __all__ = ["PLACE", "PUT", "TAKE", "WANDER", "busy_row", "work"]
 
@@ -90,7 +90,7 @@ def busy_row(t: Tables, k: int, busy: Counts) -> None:
         if t.roles[j] & SUFFERS:
             _join(busy[low:high], t.victim_row[g, low:high])
         if t.roles[j] & SENDS:
-            _join(busy[low:high], t.sender_row[g, low:high])
+            _join(busy[low:high], t.sender_row[t.grade_start[g] + t.grades[j], low:high])
 
 
 def choose(tier: NDArray[np.uint8], busy: Counts, low: int, high: int, home: int, pick: float) -> int:
@@ -140,21 +140,21 @@ def change(t: Tables, k: int, carrier: int, at_hz: int, sign: int) -> None:
         x = -1
     _space(t, k, at_hz, sign)
     for j in range(t.group_start[k], t.group_start[k + 1]):
-        g, role = t.groups[j], t.roles[j]
+        g = t.groups[j]
         if sign < 0:
-            _leave(t, g, role, carrier, x)
+            _leave(t, j, carrier, x)
         if x < 0 or t.odd_count[g] > 0:
-            _odd_pairs(t, g, role, at_hz, x < 0, sign)
+            _odd_pairs(t, j, at_hz, x < 0, sign)
         if x >= 0:
-            _mark_pairs(t, g, role, x, sign)
-            if t.reach[g, 1] >= 0:
+            _mark_pairs(t, j, x, sign)
+            if t.three_reach[g, 0, 0, 0] >= 0:
                 if sign < 0:
-                    _widen(t, g, role, x, sign)
-                _shift(t, g, role, x, sign)
+                    _widen(t, j, x, sign)
+                _shift(t, j, x, sign)
                 if sign > 0:
-                    _widen(t, g, role, x, sign)
+                    _widen(t, j, x, sign)
         if sign > 0:
-            _enter(t, g, role, carrier, at_hz, x)
+            _enter(t, j, carrier, at_hz, x)
 
 
 def _space(t: Tables, k: int, at_hz: int, sign: int) -> None:
@@ -175,8 +175,11 @@ def _mark_beyond(t: Tables, row: Counts, at_hz: int, farthest_hz: int, sign: int
         row[i] += sign
 
 
-def _enter(t: Tables, g: int, role: int, carrier: int, at_hz: int, x: int) -> None:
+def _enter(t: Tables, j: int, carrier: int, at_hz: int, x: int) -> None:
+    """A carrier of the class that has entry j comes into the group of the entry."""
+    g, role = t.groups[j], t.roles[j]
     if role & SENDS:
+        t.senders_grade[g, t.sender_count[g]] = t.grades[j]
         t.senders_hz[g, t.sender_count[g]] = at_hz
         t.senders_at[g, t.sender_count[g]] = x
         t.senders[g, t.sender_count[g]] = carrier
@@ -190,8 +193,13 @@ def _enter(t: Tables, g: int, role: int, carrier: int, at_hz: int, x: int) -> No
         t.odd_count[g] += 1
 
 
-def _leave(t: Tables, g: int, role: int, carrier: int, x: int) -> None:
+def _leave(t: Tables, j: int, carrier: int, x: int) -> None:
+    g, role = t.groups[j], t.roles[j]
     if role & SENDS:
+        last = t.sender_count[g] - 1
+        for i in range(last):
+            if t.senders[g, i] == carrier:
+                t.senders_grade[g, i] = t.senders_grade[g, last]
         t.sender_count[g] = _drop(t.senders[g], t.senders_hz[g], t.senders_at[g], t.sender_count[g], carrier)
     if role & SUFFERS:
         t.victim_count[g] = _drop(t.victims[g], t.victims_hz[g], t.victims_at[g], t.victim_count[g], carrier)
@@ -210,25 +218,36 @@ def _drop(names: Whole, at_hz: Whole, at: Whole, count: int, carrier: int) -> in
     return count
 
 
-def _shift(t: Tables, g: int, role: int, x: int, sign: int) -> None:
+def _shift(t: Tables, j: int, x: int, sign: int) -> None:
     """Three-carrier products of x with all pairs on the raster: the histograms, shifted by x or mirrored at x."""
+    g, role = t.groups[j], t.roles[j]
     for s in range(t.segments.shape[0]):
         if role & SENDS:
             low, n, away, mirrored = _shifted(t, s, t.victim_extent[g], x)
+            own = t.grade_start[g] + t.grades[j]
             _add_two(
                 t.victim_row[g, low : low + n],
-                t.differences[g, away : away + n],
-                t.sums[g, mirrored : mirrored + n],
+                t.differences[own, away : away + n],
+                t.sums[own, mirrored : mirrored + n],
                 sign,
             )
         low, n, away, mirrored = _shifted(t, s, t.sender_extent[g], x)
-        row = t.sender_row[g, low : low + n]
-        if role & SENDS:
-            less = t.victim_less_sender[g, away : away + n]
-            _add_two(row, less, t.sender_less_victim[g, away : away + n], sign)
-            _add_one(row, t.victim_and_sender[g, mirrored : mirrored + n], sign)
-        if role & SUFFERS:
-            _add_two(row, t.differences[g, away : away + n], t.sums[g, mirrored : mirrored + n], sign)
+        for grade in range(t.grade_count[g]):
+            third = t.grade_start[g] + grade
+            row = t.sender_row[third, low : low + n]
+            if role & SENDS:
+                pair = _pair(t.pair_start[g], t.grades[j], grade)
+                less = t.victim_less_sender[pair, away : away + n]
+                _add_two(row, less, t.sender_less_victim[pair, away : away + n], sign)
+                _add_one(row, t.victim_and_sender[pair, mirrored : mirrored + n], sign)
+            if role & SUFFERS:
+                _add_two(row, t.differences[third, away : away + n], t.sums[third, mirrored : mirrored + n], sign)
+
+
+def _pair(start: int, one: int, other: int) -> int:
+    """Where two grades of a group have their row, those of the group beginning at ``start``."""
+    low, high = min(one, other), max(one, other)
+    return start + high * (high + 1) // 2 + low
 
 
 def _shifted(t: Tables, segment: int, extent: Whole, x: int) -> tuple[int, int, int, int]:
@@ -241,133 +260,173 @@ def _shifted(t: Tables, segment: int, extent: Whole, x: int) -> tuple[int, int, 
     return low, n, low - x + t.size + t.pad, low + x + t.pad
 
 
-def _widen(t: Tables, g: int, role: int, x: int, sign: int) -> None:
-    """Bring the pairs of x with the others on the raster into the histograms, as wide as the distance asked for."""
-    reach, zero, pad = t.reach[g, 1], t.size + t.pad, t.pad
-    for i in range(t.sender_count[g]):
-        other = t.senders_at[g, i]
-        if other < 0:
-            continue
-        if role & SENDS:
-            _add_window(t.differences[g], zero + x - other, reach, sign)
-            _add_window(t.differences[g], zero + other - x, reach, sign)
-            _add_window(t.sums[g], pad + x + other, reach, sign)
-        if role & SUFFERS:
-            _add_window(t.victim_less_sender[g], zero + x - other, reach, sign)
-            _add_window(t.sender_less_victim[g], zero + other - x, reach, sign)
-            _add_window(t.victim_and_sender[g], pad + x + other, reach, sign)
+def _widen(t: Tables, j: int, x: int, sign: int) -> None:
+    """Bring the pairs of x with the others on the raster into the histograms, as wide as the distance asked for.
+
+    Here and below, what is called once for each carrier is not handed the tables: compiled, that costs more than its
+    work.
+    """
+    g, role, grade = t.groups[j], t.roles[j], t.grades[j]
+    zero, reach = t.size + t.pad, t.three_reach[g]
     if role & SENDS:
-        for i in range(t.victim_count[g]):
-            other = t.victims_at[g, i]
-            if other >= 0:
-                _add_window(t.victim_less_sender[g], zero + other - x, reach, sign)
-                _add_window(t.sender_less_victim[g], zero + x - other, reach, sign)
-                _add_window(t.victim_and_sender[g], pad + x + other, reach, sign)
+        for third in range(t.grade_count[g]):
+            differences, sums = t.differences[t.grade_start[g] + third], t.sums[t.grade_start[g] + third]
+            for i in range(t.sender_count[g]):
+                other, wide = t.senders_at[g, i], reach[grade, t.senders_grade[g, i], third]
+                if other >= 0:
+                    _add_window(differences, zero + x - other, wide, sign)
+                    _add_window(differences, zero + other - x, wide, sign)
+                    _add_window(sums, t.pad + x + other, wide, sign)
+    for high in range(t.grade_count[g]):
+        for low in range(high + 1):
+            _widen_victims(t, j, _pair(t.pair_start[g], low, high), reach[:, low, high], x, sign)
 
 
-def _mark_pairs(t: Tables, g: int, role: int, x: int, sign: int) -> None:
-    """2A−B and 3A−2B of x with each other carrier on the raster."""
-    two, five = t.reach[g, 0], t.reach[g, 2]
-    if two < 0 and five < 0:
-        return
-    for i in range(t.sender_count[g]):
-        other = t.senders_at[g, i]
-        if other < 0:
-            continue
-        if role & SENDS:
-            _mark_at(t.victim_row[g], 2 * x - other, two, sign)
-            _mark_at(t.victim_row[g], 2 * other - x, two, sign)
-            _mark_at(t.victim_row[g], 3 * x - 2 * other, five, sign)
-            _mark_at(t.victim_row[g], 3 * other - 2 * x, five, sign)
-        if role & SUFFERS:
-            _mark_sender(t, g, x, other, sign)
-    if role & SENDS:
-        for i in range(t.victim_count[g]):
-            other = t.victims_at[g, i]
-            if other >= 0:
-                _mark_sender(t, g, other, x, sign)
-
-
-def _mark_sender(t: Tables, g: int, victim: int, sender: int, sign: int) -> None:
-    """Where one more sender f would hit the victim together with the sender: 2f−s, 2s−f, 3f−2s, 3s−2f."""
-    two, five = t.reach[g, 0], t.reach[g, 2]
-    _mark_halves(t.sender_row[g], victim + sender, two, sign)
-    _mark_at(t.sender_row[g], 2 * sender - victim, two, sign)
-    _mark_thirds(t.sender_row[g], victim + 2 * sender, five, sign)
-    _mark_halves(t.sender_row[g], 3 * sender - victim, five, sign)
-
-
-def _odd_pairs(t: Tables, g: int, role: int, x_hz: int, x_odd: bool, sign: int) -> None:
-    """All products of x in which it, or another of the carriers, is off the raster."""
-    if role & SENDS:
-        _odd_products(t, g, x_hz, x_odd, sign)
-        _odd_senders(t, g, x_hz, x_odd, sign)
+def _widen_victims(t: Tables, j: int, pair: int, reach: Whole, x: int, sign: int) -> None:
+    """Pairs of a victim and a sender, for two more senders of a pair of grades. ``reach``: by the sender's grade."""
+    g, role, grade = t.groups[j], t.roles[j], t.grades[j]
+    less, more, both = t.victim_less_sender[pair], t.sender_less_victim[pair], t.victim_and_sender[pair]
+    zero, pad = t.size + t.pad, t.pad
     if role & SUFFERS:
-        _odd_victim(t, g, x_hz, x_odd, sign)
+        for i in range(t.sender_count[g]):
+            other, wide = t.senders_at[g, i], reach[t.senders_grade[g, i]]
+            if other >= 0:
+                _add_window(less, zero + x - other, wide, sign)
+                _add_window(more, zero + other - x, wide, sign)
+                _add_window(both, pad + x + other, wide, sign)
+    if role & SENDS:
+        wide = reach[grade]
+        for i in range(t.victim_count[g]):
+            other = t.victims_at[g, i]
+            if other >= 0:
+                _add_window(less, zero + other - x, wide, sign)
+                _add_window(more, zero + x - other, wide, sign)
+                _add_window(both, pad + x + other, wide, sign)
 
 
-def _odd_products(t: Tables, g: int, x: int, x_odd: bool, sign: int) -> None:
-    """On one more victim: products that x makes with one or two senders."""
-    two, three, five = t.distance_hz[g, 0], t.distance_hz[g, 1], t.distance_hz[g, 2]
-    row, n = t.victim_row[g], t.sender_count[g]
-    for i in range(n):
-        a = t.senders_hz[g, i]
-        a_odd = x_odd or t.senders_at[g, i] < 0
-        if a_odd:
-            _mark_hz(t, row, 1, 2 * x - a, two, sign)
-            _mark_hz(t, row, 1, 2 * a - x, two, sign)
-            _mark_hz(t, row, 1, 3 * x - 2 * a, five, sign)
-            _mark_hz(t, row, 1, 3 * a - 2 * x, five, sign)
-        if three > 0:
-            for j in range(i + 1, n):
-                b = t.senders_hz[g, j]
-                if a_odd or t.senders_at[g, j] < 0:
-                    _mark_hz(t, row, 1, x + a - b, three, sign)
-                    _mark_hz(t, row, 1, x + b - a, three, sign)
-                    _mark_hz(t, row, 1, a + b - x, three, sign)
+def _mark_pairs(t: Tables, j: int, x: int, sign: int) -> None:
+    """Products of x with each other carrier alone, on the raster."""
+    g, role, grade = t.groups[j], t.roles[j], t.grades[j]
+    for form in range(FORMS_OF_TWO):
+        reach = t.two_reach[g, form]
+        if reach[0, 0] < 0:
+            continue
+        m, n = form + 2, form + 1
+        if role & SENDS:
+            row = t.victim_row[g]
+            for i in range(t.sender_count[g]):
+                other, others_grade = t.senders_at[g, i], t.senders_grade[g, i]
+                if other >= 0:
+                    _mark_at(row, m * x - n * other, reach[grade, others_grade], sign)
+                    _mark_at(row, m * other - n * x, reach[others_grade, grade], sign)
+        for own in range(t.grade_count[g]):
+            _mark_senders(t, j, form, own, x, sign)
 
 
-def _odd_senders(t: Tables, g: int, x: int, x_odd: bool, sign: int) -> None:
-    """On one more sender f: products of f and x, with or without a third, that hit a victim."""
-    three, row = t.distance_hz[g, 1], t.sender_row[g]
+def _mark_senders(t: Tables, j: int, form: int, own: int, x: int, sign: int) -> None:
+    """Where one more sender, of grade ``own``, would hit a victim together with x, or x together with a sender."""
+    g, role, grade = t.groups[j], t.roles[j], t.grades[j]
+    row, reach = t.sender_row[t.grade_start[g] + own], t.two_reach[g, form]
+    if role & SUFFERS:
+        for i in range(t.sender_count[g]):
+            other, others_grade = t.senders_at[g, i], t.senders_grade[g, i]
+            if other >= 0:
+                _mark_sender(row, form, x, other, reach[own, others_grade], reach[others_grade, own], sign)
+    if role & SENDS:
+        for i in range(t.victim_count[g]):
+            if t.victims_at[g, i] >= 0:
+                _mark_sender(row, form, t.victims_at[g, i], x, reach[own, grade], reach[grade, own], sign)
+
+
+def _mark_sender(row: Counts, form: int, victim: int, sender: int, first: int, second: int, sign: int) -> None:
+    """Where one more sender f would hit the victim together with the sender: m f − n s, m s − n f. ``first`` and
+    ``second``: how far that reaches.
+    """
+    m, n = form + 2, form + 1
+    _mark_parts(row, m, victim + n * sender, first, sign)
+    _mark_parts(row, n, m * sender - victim, second, sign)
+
+
+def _odd_pairs(t: Tables, j: int, x: int, x_odd: bool, sign: int) -> None:
+    """All products of x in which it, or another of the carriers, is off the raster."""
+    g, role = t.groups[j], t.roles[j]
+    for form in range(FORMS_OF_TWO):
+        if t.two_hz[g, form, 0, 0] > 0:
+            if role & SENDS:
+                _odd_products(t, j, form, x, x_odd, sign)
+            for own in range(t.grade_count[g]):
+                _odd_senders(t, j, form, own, x, x_odd, sign)
+    if t.three_hz[g, 0, 0, 0] > 0:
+        if role & SENDS:
+            _odd_triples(t, j, t.victim_row[g], t.three_hz[g, t.grades[j]], x, x_odd, sign)
+        for own in range(t.grade_count[g]):
+            row, asked_hz = t.sender_row[t.grade_start[g] + own], t.three_hz[g, own]
+            if role & SUFFERS:
+                _odd_triples(t, j, row, asked_hz, x, x_odd, sign)
+            if role & SENDS:
+                _odd_victims(t, j, row, asked_hz[t.grades[j]], x, x_odd, sign)
+
+
+def _odd_products(t: Tables, j: int, form: int, x: int, x_odd: bool, sign: int) -> None:
+    """On one more victim: products of x and one sender."""
+    g, grade, grid = t.groups[j], t.grades[j], (t.base_hz, t.step_hz)
+    row, asked_hz, m, n = t.victim_row[g], t.two_hz[g, form], form + 2, form + 1
+    for i in range(t.sender_count[g]):
+        a, others_grade = t.senders_hz[g, i], t.senders_grade[g, i]
+        if x_odd or t.senders_at[g, i] < 0:
+            _mark_near(grid, row, 1, m * x - n * a, asked_hz[grade, others_grade], sign)
+            _mark_near(grid, row, 1, m * a - n * x, asked_hz[others_grade, grade], sign)
+
+
+def _odd_senders(t: Tables, j: int, form: int, own: int, x: int, x_odd: bool, sign: int) -> None:
+    """As ``_mark_senders``, in hertz."""
+    g, role, grade, grid = t.groups[j], t.roles[j], t.grades[j], (t.base_hz, t.step_hz)
+    row, asked_hz, m, n = t.sender_row[t.grade_start[g] + own], t.two_hz[g, form], form + 2, form + 1
+    if role & SUFFERS:
+        for i in range(t.sender_count[g]):
+            if x_odd or t.senders_at[g, i] < 0:
+                s, others_grade = t.senders_hz[g, i], t.senders_grade[g, i]
+                _mark_near(grid, row, m, x + n * s, asked_hz[own, others_grade], sign)
+                _mark_near(grid, row, n, m * s - x, asked_hz[others_grade, own], sign)
+    if role & SENDS:
+        for i in range(t.victim_count[g]):
+            if x_odd or t.victims_at[g, i] < 0:
+                _mark_near(grid, row, m, t.victims_hz[g, i] + n * x, asked_hz[own, grade], sign)
+                _mark_near(grid, row, n, m * x - t.victims_hz[g, i], asked_hz[grade, own], sign)
+
+
+def _odd_triples(t: Tables, j: int, row: Counts, asked_hz: Whole, x: int, x_odd: bool, sign: int) -> None:
+    """With two senders: products of x on one more victim, or on x those of one more sender.
+
+    ``asked_hz``: by the grades of the two senders.
+    """
+    g, grid = t.groups[j], (t.base_hz, t.step_hz)
+    for i in range(t.sender_count[g]):
+        a, a_odd = t.senders_hz[g, i], x_odd or t.senders_at[g, i] < 0
+        for k in range(i + 1, t.sender_count[g]):
+            if a_odd or t.senders_at[g, k] < 0:
+                distance_hz = asked_hz[t.senders_grade[g, i], t.senders_grade[g, k]]
+                _mark_triple(grid, row, (x, a, t.senders_hz[g, k]), distance_hz, sign)
+
+
+def _odd_victims(t: Tables, j: int, row: Counts, asked_hz: Whole, x: int, x_odd: bool, sign: int) -> None:
+    """With one sender, x and one more sender, on victims. ``asked_hz``: by the grade of the one sender."""
+    g, grid = t.groups[j], (t.base_hz, t.step_hz)
     for i in range(t.victim_count[g]):
-        v = t.victims_hz[g, i]
-        v_odd = x_odd or t.victims_at[g, i] < 0
-        if v_odd:
-            _odd_two(t, g, v, x, sign)
-        if three > 0:
-            for j in range(t.sender_count[g]):
-                a = t.senders_hz[g, j]
-                if t.senders[g, j] != t.victims[g, i] and (v_odd or t.senders_at[g, j] < 0):
-                    _mark_hz(t, row, 1, v - x + a, three, sign)
-                    _mark_hz(t, row, 1, v - a + x, three, sign)
-                    _mark_hz(t, row, 1, x + a - v, three, sign)
+        v, v_odd = t.victims_hz[g, i], x_odd or t.victims_at[g, i] < 0
+        for k in range(t.sender_count[g]):
+            if t.senders[g, k] != t.victims[g, i] and (v_odd or t.senders_at[g, k] < 0):
+                _mark_triple(grid, row, (v, x, t.senders_hz[g, k]), asked_hz[t.senders_grade[g, k]], sign)
 
 
-def _odd_victim(t: Tables, g: int, x: int, x_odd: bool, sign: int) -> None:
-    """On one more sender f: products of f with one or two senders that hit x."""
-    three, row, n = t.distance_hz[g, 1], t.sender_row[g], t.sender_count[g]
-    for i in range(n):
-        a = t.senders_hz[g, i]
-        a_odd = x_odd or t.senders_at[g, i] < 0
-        if a_odd:
-            _odd_two(t, g, x, a, sign)
-        if three > 0:
-            for j in range(i + 1, n):
-                b = t.senders_hz[g, j]
-                if a_odd or t.senders_at[g, j] < 0:
-                    _mark_hz(t, row, 1, x - a + b, three, sign)
-                    _mark_hz(t, row, 1, x - b + a, three, sign)
-                    _mark_hz(t, row, 1, a + b - x, three, sign)
-
-
-def _odd_two(t: Tables, g: int, victim: int, sender: int, sign: int) -> None:
-    """As ``_mark_sender``, in hertz."""
-    two, five, row = t.distance_hz[g, 0], t.distance_hz[g, 2], t.sender_row[g]
-    _mark_hz(t, row, 2, victim + sender, two, sign)
-    _mark_hz(t, row, 1, 2 * sender - victim, two, sign)
-    _mark_hz(t, row, 3, victim + 2 * sender, five, sign)
-    _mark_hz(t, row, 2, 3 * sender - victim, five, sign)
+def _mark_triple(
+    grid: tuple[int, int], row: Counts, carriers: tuple[int, int, int], distance_hz: int, sign: int
+) -> None:
+    """Two of three carriers, less the third; in all three ways."""
+    a, b, c = carriers
+    _mark_near(grid, row, 1, a + b - c, distance_hz, sign)
+    _mark_near(grid, row, 1, a + c - b, distance_hz, sign)
+    _mark_near(grid, row, 1, b + c - a, distance_hz, sign)
 
 
 def _mark_at(row: Counts, product: int, reach: int, sign: int) -> None:
@@ -376,16 +435,12 @@ def _mark_at(row: Counts, product: int, reach: int, sign: int) -> None:
         _mark_between(row, product - reach, product + reach, sign)
 
 
-def _mark_halves(row: Counts, product: int, reach: int, sign: int) -> None:
-    """Add ``sign`` at all places f with |2 f − product| ≤ reach."""
-    if reach >= 0:
-        _mark_between(row, -((reach - product) // 2), (product + reach) // 2, sign)
-
-
-def _mark_thirds(row: Counts, product: int, reach: int, sign: int) -> None:
-    """Add ``sign`` at all places f with |3 f − product| ≤ reach."""
-    if reach >= 0:
-        _mark_between(row, -((reach - product) // 3), (product + reach) // 3, sign)
+def _mark_parts(row: Counts, times: int, product: int, reach: int, sign: int) -> None:
+    """Add ``sign`` at all places f with |times · f − product| ≤ reach."""
+    if times == 1:
+        _mark_at(row, product, reach, sign)
+    elif reach >= 0:
+        _mark_between(row, -((reach - product) // times), (product + reach) // times, sign)
 
 
 def _mark_between(row: Counts, low: int, high: int, sign: int) -> None:
@@ -395,10 +450,15 @@ def _mark_between(row: Counts, low: int, high: int, sign: int) -> None:
 
 def _mark_hz(t: Tables, row: Counts, times: int, product_hz: int, distance_hz: int, sign: int) -> None:
     """Add ``sign`` at all places f with |times · f − product| < distance, in hertz."""
+    _mark_near((t.base_hz, t.step_hz), row, times, product_hz, distance_hz, sign)
+
+
+def _mark_near(grid: tuple[int, int], row: Counts, times: int, product_hz: int, distance_hz: int, sign: int) -> None:
+    """The same on a raster with its first place and its step."""
     if distance_hz <= 0:
         return
-    step = times * t.step_hz
-    offset = product_hz - times * t.base_hz
+    step = times * grid[1]
+    offset = product_hz - times * grid[0]
     low = (offset - distance_hz) // step + 1
     high = -((-offset - distance_hz) // step) - 1
     _mark_between(row, low, high, sign)

@@ -107,14 +107,18 @@ class Question:
         links = [link for link in wanted.links if link.planned]
         asked = [*_asked_links(links, wanted, keep or {}), *_asked_spares(links, wanted, spares)]
         ours = list(dict.fromkeys(class_ for class_, _ in asked))
-        classes = (*ours, *dict.fromkeys(class_of_foreign(foreign) for foreign in wanted.foreign))
+        wide = any(one.product_width for one in wanted.equipment.values()) or any(
+            one.product_width for one in wanted.foreign
+        )
+        of_foreign = [class_of_foreign(foreign, wide=wide) for foreign in wanted.foreign]
+        classes = (*ours, *dict.fromkeys(of_foreign))
         index = {class_: k for k, class_ in enumerate(classes)}
         worths = _worths(ours, wanted, ground)
         question = cls(
             tuple(replace(carrier, class_index=index[class_]) for class_, carrier in asked),
             classes,
             worths,
-            tuple((index[class_of_foreign(foreign)], foreign.frequency_hz) for foreign in wanted.foreign),
+            tuple((index[each], one.frequency_hz) for each, one in zip(of_foreign, wanted.foreign, strict=True)),
             choose_raster([worth.frequencies_hz for worth in worths]),
             wanted.losses,
             keep is not None,
@@ -250,7 +254,9 @@ class Question:
     @property
     def bytes_of_tables(self) -> int:
         """How much memory the counts of ``tables`` take."""
-        rows = 12 * len(self.members) + len(self.classes)  # two rows and five histograms, twice as long, per group
+        grades = self.groups.grade_count
+        by_grade, by_pair = int(grades.sum()), int((grades * (grades + 1) // 2).sum())
+        rows = len(self.members) + 5 * by_grade + 6 * by_pair + len(self.classes)  # histograms are twice as long
         return np.dtype(np.int32).itemsize * rows * self.raster.size
 
     def check_size(self) -> None:
@@ -295,10 +301,11 @@ def empty_tables(question: Question, *, counting: bool = True) -> Tables:
     """Tables without any carrier; without ``counting`` also without room for counts."""
     raster, groups = question.raster, question.groups
     n_classes, n_groups = len(question.classes), len(question.members)
-    reach = np.where(
-        groups.distance_hz > 0, -(-groups.distance_hz // raster.step_hz) - 1, -1
-    )  # |steps| · step < distance
-    pad = max(int(reach.max(initial=0)), 0) + 1
+    two_hz, three_hz = _distances_by_grade(groups)
+    three_reach = _reach(three_hz, raster.step_hz)
+    pad = max(int(three_reach.max(initial=0)), 0) + 1
+    pairs = groups.grade_count * (groups.grade_count + 1) // 2
+    n_grades, n_pairs = int(groups.grade_count.sum()), int(pairs.sum())
     members = max(question.members, default=1)
 
     def counts(*shape: int) -> NDArray[np.int32]:
@@ -322,19 +329,26 @@ def empty_tables(question: Question, *, counting: bool = True) -> Tables:
         group_start=groups.start,
         groups=groups.index,
         roles=groups.roles,
-        distance_hz=groups.distance_hz,
-        reach=reach,
+        grades=groups.grades,
+        grade_count=groups.grade_count,
+        grade_start=np.cumsum(groups.grade_count) - groups.grade_count,
+        pair_start=np.cumsum(pairs) - pairs,
+        two_hz=two_hz,
+        three_hz=three_hz,
+        two_reach=_reach(two_hz, raster.step_hz),
+        three_reach=three_reach,
         spacing_hz=question.spacing_hz,
         farthest_hz=question.farthest_hz,
         victim_row=counts(n_groups, places),
-        sender_row=counts(n_groups, places),
+        sender_row=counts(n_grades, places),
         spacing_row=counts(n_classes, places),
-        differences=counts(n_groups, cells),
-        sums=counts(n_groups, cells),
-        victim_less_sender=counts(n_groups, cells),
-        sender_less_victim=counts(n_groups, cells),
-        victim_and_sender=counts(n_groups, cells),
+        differences=counts(n_grades, cells),
+        sums=counts(n_grades, cells),
+        victim_less_sender=counts(n_pairs, cells),
+        sender_less_victim=counts(n_pairs, cells),
+        victim_and_sender=counts(n_pairs, cells),
         senders_hz=numbers(n_groups, members),
+        senders_grade=numbers(n_groups, members),
         senders_at=numbers(n_groups, members),
         senders=numbers(n_groups, members),
         sender_count=numbers(n_groups),
@@ -344,6 +358,28 @@ def empty_tables(question: Question, *, counting: bool = True) -> Tables:
         victim_count=numbers(n_groups),
         odd_count=numbers(n_groups),
     )
+
+
+def _distances_by_grade(groups: Groups) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """``Tables.two_hz`` and ``three_hz``: what is asked of a form, and half of what its makers are wide together."""
+    widths_hz = groups.widths_hz
+    two, three, fifth, seventh = groups.distance_hz.T
+    a_hz, b_hz = widths_hz[:, :, np.newaxis], widths_hz[:, np.newaxis, :]
+    forms = [
+        asked[:, np.newaxis, np.newaxis] - (-((f + 2) * a_hz + (f + 1) * b_hz) // 2)
+        for f, asked in enumerate((two, fifth, seventh))
+    ]
+    two_hz = np.stack(forms, axis=1)
+    two_hz[groups.distance_hz[:, [0, 2, 3]] == 0] = 0
+    together_hz = (a_hz + b_hz)[:, :, :, np.newaxis] + widths_hz[:, np.newaxis, np.newaxis, :]
+    three_hz = three[:, np.newaxis, np.newaxis, np.newaxis] - (-together_hz // 2)
+    three_hz[three == 0] = 0
+    return two_hz, three_hz
+
+
+def _reach(distance_hz: NDArray[np.int64], step_hz: int) -> NDArray[np.int64]:
+    """The most whole steps that are less than a distance; −1 where none is asked."""
+    return np.where(distance_hz > 0, -(-distance_hz // step_hz) - 1, -1)
 
 
 def _joint_extents(extent: NDArray[np.int64], members: Sequence[frozenset[int]]) -> NDArray[np.int64]:

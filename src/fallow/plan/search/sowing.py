@@ -62,11 +62,12 @@ class Sowing:
         not asked.
         """
         t = self._tables
-        own = range(int(t.group_start[self._k]), int(t.group_start[self._k + 1]))
-        reaches = [t.reach[t.groups[j]] for j in own if t.roles[j] & SUFFERS]
-        if not reaches or min(int(reach[1]) for reach in reaches) < 0:
+        entries = range(int(t.group_start[self._k]), int(t.group_start[self._k + 1]))
+        of_own = [(t.groups[j], t.grades[j]) for j in entries if t.roles[j] & SUFFERS]
+        three = [int(t.three_reach[g, own, own, own]) for g, own in of_own]
+        if not three or min(three) < 0:
             return 0
-        return 1 + max(int(max(reach[0], reach[1])) for reach in reaches)
+        return 1 + max(*three, *(int(t.two_reach[g, 0, own, own]) for g, own in of_own))
 
     def _fits(self, p: int) -> bool:
         """Sets of p have some p² places; much smaller ones repeat too often, much larger ones are cut too short."""

@@ -44,35 +44,46 @@ def worth_of_places(places: Places, each: Class, foreign: Sequence[ForeignCarrie
     """The usable ones of ``places`` with their worth to a class."""
     usable = places.may_use
     frequencies_hz = places.frequencies_hz[usable]
-    heard = [
-        stranger.frequency_hz for stranger in foreign if stranger.products and losses.hears(each.area, stranger.area)
-    ]
-    hit = _hit_by_products(frequencies_hz, np.array(heard, dtype=np.int64), each.distances_hz)
+    heard = [stranger for stranger in foreign if stranger.products and losses.hears(each.area, stranger.area)]
+    hit = _hit_by_products(frequencies_hz, heard, each)
     verdict = np.minimum(places.verdict[usable], Verdict.NOT_MEASURED)
     tier = VERDICT_STEP * verdict + HIT_BIT * hit + ASK_BIT * (places.answer[usable] == Answer.ASK)
     return Worth(frequencies_hz, tier.astype(np.uint8), places.margin_db[usable])
 
 
 def _hit_by_products(
-    frequencies_hz: NDArray[np.int64], carriers_hz: NDArray[np.int64], distances_hz: tuple[int, int, int]
+    frequencies_hz: NDArray[np.int64], heard: Sequence[ForeignCarrier], each: Class
 ) -> NDArray[np.bool_]:
     """Which places lie too near to products that these carriers make among themselves."""
     hits = np.zeros(frequencies_hz.size + 1, dtype=np.int64)
-    two, three, five = distances_hz
-    a, b = np.nonzero(~np.eye(carriers_hz.size, dtype=np.bool_))
-    _mark(hits, frequencies_hz, 2 * carriers_hz[a] - carriers_hz[b], two)
-    _mark(hits, frequencies_hz, 3 * carriers_hz[a] - 2 * carriers_hz[b], five)
+    hz = np.array([stranger.frequency_hz for stranger in heard], dtype=np.int64)
+    widths_hz = np.array([stranger.bandwidth_hz if each.edges else 0 for stranger in heard], dtype=np.int64)
+    two, three, fifth, seventh = each.distances_hz
+    a, b = np.nonzero(~np.eye(hz.size, dtype=np.bool_))
+    for form, distance_hz in enumerate((two, fifth, seventh)):
+        m, n = form + 2, form + 1
+        half_hz = -(-(m * widths_hz[a] + n * widths_hz[b]) // 2)
+        _mark(hits, frequencies_hz, m * hz[a] - n * hz[b], distance_hz, half_hz)
     once = a < b
-    for c in range(carriers_hz.size):
+    for c in range(hz.size):
         others = once & (a != c) & (b != c)
-        _mark(hits, frequencies_hz, carriers_hz[a[others]] + carriers_hz[b[others]] - carriers_hz[c], three)
+        one, other = a[others], b[others]
+        half_hz = -(-(widths_hz[one] + widths_hz[other] + widths_hz[c]) // 2)
+        _mark(hits, frequencies_hz, hz[one] + hz[other] - hz[c], three, half_hz)
     return np.asarray(np.cumsum(hits[:-1]) > 0)
 
 
 def _mark(
-    hits: NDArray[np.int64], frequencies_hz: NDArray[np.int64], products_hz: NDArray[np.int64], distance_hz: int
+    hits: NDArray[np.int64],
+    frequencies_hz: NDArray[np.int64],
+    products_hz: NDArray[np.int64],
+    distance_hz: int,
+    half_hz: NDArray[np.int64],
 ) -> None:
-    """Mark places nearer than ``distance_hz`` to a product, as +1 where a stretch begins and −1 where it ends."""
+    """Mark places nearer than ``distance_hz`` to a product that reaches ``half_hz`` to each side, as +1 where a stretch
+    begins and −1 where it ends.
+    """
     if distance_hz > 0:
-        np.add.at(hits, np.searchsorted(frequencies_hz, products_hz - distance_hz, side="right"), 1)
-        np.subtract.at(hits, np.searchsorted(frequencies_hz, products_hz + distance_hz, side="left"), 1)
+        within_hz = distance_hz + half_hz
+        np.add.at(hits, np.searchsorted(frequencies_hz, products_hz - within_hz, side="right"), 1)
+        np.subtract.at(hits, np.searchsorted(frequencies_hz, products_hz + within_hz, side="left"), 1)
