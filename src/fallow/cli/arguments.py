@@ -307,6 +307,11 @@ def _add_surroundings(parser: argparse.ArgumentParser) -> None:
         help="distances from levels instead of the table's (needs power, nearest_m, iip3_dbm and their source there)",
     )
     parser.add_argument(
+        "--product-width",
+        action="store_true",
+        help="products keep their distances with their edges, for all equipment (else where its table says so)",
+    )
+    parser.add_argument(
         "--stations", metavar="FILE", help="table of TV channels announced as on the air (needs --region)"
     )
     parser.add_argument(

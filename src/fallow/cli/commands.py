@@ -255,6 +255,7 @@ def _surroundings(typed: Namespace) -> Surroundings:
         measured=typed.measured,
         levels=typed.levels,
         groups=typed.groups,
+        product_width=typed.product_width,
     )
 
 

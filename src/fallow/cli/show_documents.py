@@ -67,6 +67,8 @@ def equipment_document(radio: Equipment) -> Document:
         "im3_hz": radio.im3_hz,
         "im3_three_hz": radio.im3_three_hz,
         "im5_hz": radio.im5_hz,
+        "im7_hz": radio.im7_hz,
+        "product_width": radio.product_width,
     }
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from fallow.show.equipment import Equipment
 from fallow.show.grouping import Groupings
@@ -24,3 +24,9 @@ class Wanted:
     foreign: tuple[ForeignCarrier, ...] = ()
     stations: tuple[Station, ...] = ()
     groupings: Groupings = Groupings()
+
+    def with_product_width(self) -> Wanted:
+        """The same with the distances of products counted from their edges, whatever the equipment says."""
+        equipment = {name: replace(each, product_width=True) for name, each in self.equipment.items()}
+        foreign = tuple(replace(each, product_width=True) for each in self.foreign)
+        return replace(self, equipment=equipment, foreign=foreign)

@@ -30,7 +30,7 @@ class Surroundings:
 
     ``air``: the words of each option ``--air``, files or ``AREA=FILE``. ``measured``: a table of levels of our own
     carriers. ``levels``: levels set the distances, not the table of equipment. ``groups``: a table of rules
-    about groups of links.
+    about groups of links. ``product_width``: products keep their distances with their edges, whatever the tables say.
     """
 
     equipment: FilePath
@@ -43,6 +43,7 @@ class Surroundings:
     measured: FilePath | None = None
     levels: bool = False
     groups: FilePath | None = None
+    product_width: bool = False
 
 
 def wanted_among(links: Sequence[Link], around: Surroundings) -> Wanted:
@@ -59,7 +60,7 @@ def wanted_among(links: Sequence[Link], around: Surroundings) -> Wanted:
     if links:
         _check_areas(wanted, around)
         check_group_names(wanted, None if around.groups is None else fspath(around.groups))
-    return wanted
+    return wanted.with_product_width() if around.product_width else wanted
 
 
 def _check_areas(wanted: Wanted, around: Surroundings) -> None:

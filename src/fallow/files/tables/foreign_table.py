@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
 from fallow.files.tables.grid import FilePath
@@ -18,12 +18,17 @@ _COLUMNS = ("name", "frequency_mhz", "bandwidth_khz", "area", "spacing_khz", "pr
 
 def write_foreign(path: FilePath, foreign: Sequence[ForeignCarrier]) -> None:
     """Write foreign carriers as CSV, whole or not at all; columns that we don't know stay. Raises OutputError."""
-    extra = list(dict.fromkeys(name for one in foreign for name in one.extra))
+    extra = list(dict.fromkeys(name for one in foreign for name in _more(one)))
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow([*_COLUMNS, *extra])
-    writer.writerows([*_cells(one), *(one.extra.get(name, "") for name in extra)] for one in foreign)
+    writer.writerows([*_cells(one), *(_more(one).get(name, "") for name in extra)] for one in foreign)
     replace_whole(Path(path), text.getvalue().encode("utf-8"), "the table of foreign carriers")
+
+
+def _more(one: ForeignCarrier) -> Mapping[str, str]:
+    """Cells under headings that only some tables have."""
+    return {**({"product_width": "yes"} if one.product_width else {}), **one.extra}
 
 
 def _cells(one: ForeignCarrier) -> Iterable[str]:

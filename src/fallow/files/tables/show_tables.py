@@ -62,6 +62,8 @@ EQUIPMENT_COLUMNS = (
     Column(("im3",), WIDTH),
     Column(("im3_three",), WIDTH),
     Column(("im5",), WIDTH),
+    Column(("im7",), WIDTH),
+    text_column("product_width", "product width"),
     *FIGURE_COLUMNS,
 )
 LINK_COLUMNS = (
@@ -88,6 +90,7 @@ FOREIGN_COLUMNS = (
     Column(("spacing", "abstand", "espacement", "separación"), WIDTH),
     text_column("products", "produkte", "produits", "productos", "producten"),
     text_column("protect", "schützen", "protéger", "proteger", "beschermen"),
+    text_column("product_width", "product width"),
 )
 STATION_COLUMNS = (
     text_column("channel", "tv channel", "kanal", "canal", "kanaal", required=True),
@@ -197,6 +200,7 @@ def foreign_from(row: Row) -> ForeignCarrier:
         spacing_hz=_distance_hz(row, "spacing_khz") or 0,
         products=row.yes("products"),
         protect=row.yes("protect"),
+        product_width=row.yes("product_width"),
         extra=row.extra,
     )
 
@@ -230,6 +234,8 @@ def equipment_from(row: Row) -> Equipment:
         im3_three_hz=_distance_hz(row, "im3_three_khz"),
         im5_hz=_distance_hz(row, "im5_khz"),
         stated=stated_figures(row),
+        im7_hz=_distance_hz(row, "im7_khz"),
+        product_width=row.yes("product_width"),
     )
 
 

@@ -118,6 +118,8 @@ def _equipment(radio: Equipment) -> Cells:
         "power_mw": "" if radio.power_mw is None else _plain(radio.power_mw),
         "power_kind": "" if radio.power_kind is None else str(radio.power_kind),
         **distances,
+        **({} if radio.im7_hz is None else {"im7_khz": _khz(radio.im7_hz)}),
+        **({"product_width": "yes"} if radio.product_width else {}),
         **_figures(radio.stated),
     }
 
