@@ -210,3 +210,112 @@ def test_any_table_of_ours_respelled_is_read_as_ours(
     found = read(tmp_path, text, "links")
     assert found.values == tuple(read_links(ours))
     assert doubts(found) == []
+
+
+@pytest.mark.parametrize(
+    ("heading", "first", "second"),
+    [
+        ("Frequenz (Hz)", "470.025.000", "471.125.000"),
+        ("Frequenz", "470.025.000", "471.125.000"),
+        ("Frequenz (kHz)", "470.025", "471.125"),
+        ("Frequenz", "470.025 kHz", "471.125 kHz"),
+        ("Frequency (Hz)", "470,025,000", "471,125,000"),
+        ("Frequency (kHz)", "470,025", "471,125"),
+        ("Frequency (MHz)", "470.025", "471.125"),
+        ("Frequenz (MHz)", "470,025", "471,125"),
+    ],
+)
+@pytest.mark.parametrize("kind", ["links", "foreign"])
+def test_marks_between_thousands_are_told_from_decimal_ones(
+    tmp_path: Path, heading: str, first: str, second: str, kind: str
+) -> None:
+    text = f"Name;Equipment;{heading}\nAnna;hand;{first}\nBert;hand;{second}\n"
+    found = read(tmp_path, text, kind)
+    assert [one.frequency_hz for one in found.values] == [470_025_000, 471_125_000]
+    assert found.doubts == ()
+
+
+def test_marks_of_two_kinds_in_one_table_leave_the_fewer_in_doubt(tmp_path: Path) -> None:
+    text = "Name;type;kHz\nAnna;hand;470.025\nBert;hand;471.125\nCara;hand;472125.5\n"
+    found = read(tmp_path, text, "links")
+    assert [one.frequency_hz for one in found.values] == [470_025_000, 471_125_000, None]
+    (doubt,) = found.doubts
+    assert (doubt.line, doubt.why) == (4, "'472125.5' has a decimal point, the table another mark")
+
+
+def test_a_cell_out_of_range_is_in_doubt_once(tmp_path: Path) -> None:
+    found = read(tmp_path, "name;frequency_mhz\na;470.025\nb;9999999\nc;471.5\n", "foreign")
+    (doubt,) = found.doubts
+    assert (doubt.line, doubt.cell, doubt.done) == (3, "9999999", "row left out")
+    assert doubt.why == "the number does not fit the others in MHz"
+    assert (found.left_out, [one.name for one in found.values]) == (1, ["a", "c"])
+
+
+TWO_COLUMNS = [
+    ("Old Frequency (MHz)", "New Frequency (MHz)", "470.125", "480.3"),
+    ("Alt MHz", "Neu MHz", "470,125", "480,3"),
+    ("TX", "RX", "470.125", "480.300"),
+    ("TX Freq", "RX Freq", "470.125", "480.3"),
+    ("Frequency kHz", "Frequency MHz", "470125", "480.3"),
+]
+
+
+@pytest.mark.parametrize(("one", "other", "first", "second"), TWO_COLUMNS)
+@pytest.mark.parametrize("kind", ["links", "plan", "foreign"])
+def test_two_columns_of_frequencies_that_differ_are_asked_about(
+    tmp_path: Path, one: str, other: str, first: str, second: str, kind: str
+) -> None:
+    text = f"Name;Equipment;{one};{other}\nAnna;hand;{first};{second}\nBert;hand;{first};{second}\n"
+    with pytest.raises(QuestionError, match=r"differ in line 2: which one is meant\?") as caught:
+        read(tmp_path, text, kind)
+    assert caught.value.readings == (f"column 3, {one}: {first}", f"column 4, {other}: {second}")
+    assert caught.value.hint == "say it by heading or number: --column frequency=HEADING"
+    for told, frequency_hz in ((one, 470_125_000), ("4", 480_300_000)):
+        found = read(tmp_path, text.replace("Bert", "Cara"), kind, columns={"frequency": told})
+        assert found.values[0].frequency_hz == frequency_hz
+
+
+@pytest.mark.parametrize(
+    "rows",
+    [
+        "name;type;kHz;MHz\nAnna;hand;470125;470.125\nBert;hand;471300;471.3\n",
+        "name;type;Old MHz;New MHz\nAnna;hand;470.125;470.125\nBert;hand;471.3;471.300\n",
+        "name;type;Old MHz;New MHz\nAnna;hand;;470.125\nBert;hand;;471.3\n",
+        "name;type;Frequency;Backup frequency\nAnna;hand;470.125;480.3\nBert;hand;471.3;482.1\n",
+        "name;type;Frequency;Frequency range\nAnna;hand;470.125;470-526\nBert;hand;471.3;470-526\n",
+        "name;type;Frequency;Frequency step\nAnna;hand;470.125;25\nBert;hand;471.3;25\n",
+        "name;type;Frequency;Width\nAnna;hand;470.125;200\nBert;hand;471.3;200\n",
+    ],
+)
+def test_columns_that_agree_or_are_something_else_are_not_asked_about(tmp_path: Path, rows: str) -> None:
+    found = read(tmp_path, rows, "links")
+    assert [one.frequency_hz for one in found.values] == [470_125_000, 471_300_000]
+
+
+def test_a_frequency_that_only_one_of_two_columns_has_is_asked_about(tmp_path: Path) -> None:
+    rows = "name;type;Old MHz;New MHz\nAnna;hand;470.125;470.125\nBert;hand;;471.3\n"
+    with pytest.raises(QuestionError, match="differ in line 3") as caught:
+        read(tmp_path, rows, "links")
+    assert caught.value.readings == ("column 3, Old MHz: nothing", "column 4, New MHz: 471.3")
+
+
+def test_our_own_readers_refuse_two_that_differ(tmp_path: Path) -> None:
+    path = tmp_path / "links.csv"
+    path.write_text("link,equipment,frequency_mhz,frequency_khz\nAnna,hand,470.125,480300\n", encoding="utf-8")
+    with pytest.raises(InputError, match="two columns hold frequencies and differ") as caught:
+        read_links(path)
+    assert caught.value.line == 2
+    for same in ("470125", ""):
+        path.write_text(f"link,equipment,frequency_mhz,frequency_khz\nAnna,hand,470.125,{same}\n", encoding="utf-8")
+        assert read_links(path)[0].frequency_hz == 470_125_000
+
+
+def test_our_own_readers_know_marks_between_thousands(tmp_path: Path) -> None:
+    path = tmp_path / "links.csv"
+    path.write_text("link;equipment;Frequenz (Hz)\nAnna;hand;470.025.000\n", encoding="utf-8")
+    assert read_links(path)[0].frequency_hz == 470_025_000
+    path.write_text("link;equipment;Frequenz (kHz)\nAnna;hand;470.025\nBert;hand;471125.5\n", encoding="utf-8")
+    with pytest.raises(
+        InputError, match=r"'470\.025' has a point between its thousands, and '471125\.5' has a decimal"
+    ):
+        read_links(path)

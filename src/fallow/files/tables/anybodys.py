@@ -18,20 +18,22 @@ from fallow.errors import InputError, QuestionError, UsageError
 from fallow.files.numbers import Notation
 from fallow.files.source import TextFile, normalise
 from fallow.files.tables.column_words import meant, with_everybodys_words
-from fallow.files.tables.columns import FREQUENCY, POWER, WIDTH, Found, Quantity
-from fallow.files.tables.evidence import Match, TableTelling, column_named, matched
+from fallow.files.tables.columns import FREQUENCY, PLAUSIBLE, POWER, WIDTH, Found, Quantity
+from fallow.files.tables.evidence import Match, TableTelling, column_named, matched, perhaps_frequencies
 from fallow.files.tables.grid import (
     NUMBER,
-    PLAUSIBLE,
     FilePath,
     Records,
     Row,
     Table,
     bare_numbers,
     decimal_mark,
+    frequency_unit,
+    told_mark,
 )
 from fallow.files.tables.shape import BLANKS, heading_at, headings_and_rows, split_anyhow
 from fallow.files.tables.table_kinds import TableKind, table_kind
+from fallow.files.tables.two_frequencies import first_difference
 from fallow.files.wording import says_not_measured
 
 __all__ = ["ColumnRead", "Doubt", "TableRead", "TableTelling", "read_by_evidence"]
@@ -102,6 +104,12 @@ def read_by_evidence(path: FilePath, kind: str, telling: TableTelling) -> TableR
     at = heading_at(split.records, what.columns)
     headings, body = headings_and_rows(split.records, at)
     matches = matched(headings, [cells for _, cells in body], what.columns, telling)
+    perhaps = perhaps_frequencies(matches, headings, [cells for _, cells in body], what.columns)
+    differ = first_difference(perhaps, headings, body)
+    if differ is not None:
+        asked = f"two columns hold frequencies and differ in line {differ.line}: which one is meant?"
+        hint = "say it by heading or number: --column frequency=HEADING"
+        raise QuestionError(asked, readings=differ.readings, path=path, hint=hint)
     reading = _Reading(path, what, headings, telling, split.delimiter)
     reading.fill(body, matches)
     reading.settle_numbers()
@@ -126,6 +134,7 @@ class _Reading:
     values: list[Any] = field(default_factory=list)
     lines: list[int] = field(default_factory=list)
     left_out: int = 0
+    emptied: dict[tuple[int, str], int] = field(default_factory=dict)
 
     def fill(self, body: Records, matches: Sequence[Match]) -> None:
         """The cells in our own words where they are words, with what she said that all rows have."""
@@ -196,8 +205,7 @@ class _Reading:
         other = "," if decimal == "." else "."
         for row, name, mark, token in tokens:
             if mark == other:
-                why = f"{token!r} has a decimal {'comma' if mark == ',' else 'point'}, the table another mark"
-                self._empty(row, name, why)
+                self._empty(row, name, f"{told_mark(token, mark)}, the table another mark")
         return Notation(decimal, other + "' \u00a0")
 
     def _number_tokens(self) -> Iterator[tuple[Row, str, str, str]]:
@@ -206,7 +214,7 @@ class _Reading:
             for name, column in self.table.columns.items():
                 if name in self.table.found and (column.quantity is not None or column.is_number):
                     for token in NUMBER.findall(normalise(row.text(name))):
-                        mark = decimal_mark(token, is_frequency=column.quantity is FREQUENCY)
+                        mark = decimal_mark(token, frequency_unit(row, name, self.telling.unit))
                         if mark is not None:
                             yield row, name, mark, token
 
@@ -286,6 +294,7 @@ class _Reading:
 
     def _empty(self, row: Row, name: str, why: str) -> Row:
         """The row without that cell, in the table too."""
+        self.emptied[row.line, name] = len(self.doubts)
         self._doubt(row, name, why, "left empty")
         index = self.table.found[name].index
         cells = [*row.cells[:index], "", *row.cells[index + 1 :]]
@@ -295,7 +304,11 @@ class _Reading:
 
     def _leave_out(self, row: Row, name: str, why: str) -> None:
         self.left_out += 1
-        self._doubt(row, name, why, "row left out")
+        earlier = self.emptied.get((row.line, name))
+        if earlier is None:
+            self._doubt(row, name, why, "row left out")
+        else:  # it is empty because it was in doubt
+            self.doubts[earlier] = replace(self.doubts[earlier], done="row left out")
 
     def _doubt(self, row: Row, name: str, why: str, done: str) -> None:
         cell = row.text(name) if name else " ".join(" | ".join(row.cells).split())[:60]

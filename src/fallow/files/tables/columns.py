@@ -14,11 +14,13 @@ __all__ = [
     "GAIN",
     "LENGTH",
     "LEVEL",
+    "PLAUSIBLE",
     "POWER",
     "WIDTH",
     "Column",
     "Found",
     "Quantity",
+    "claims_of",
     "find_columns",
     "plain_heading",
     "split_unit",
@@ -45,6 +47,13 @@ DECIBEL = Quantity({"db": Decimal(1)}, "db", must_say=False)
 LEVEL = Quantity({"dbm": Decimal(1)}, "dbm", must_say=False)
 GAIN = Quantity({"dbi": Decimal(1), "db": Decimal(1)}, "dbi", must_say=False)
 LENGTH = Quantity({"m": Decimal(1), "km": Decimal(1000)}, "m", must_say=False)
+
+
+PLAUSIBLE = {  # the numbers of frequencies where links work, by unit; common practice
+    "mhz": (Decimal(20), Decimal(20_000)),
+    "khz": (Decimal(20_000), Decimal(20_000_000)),
+    "hz": (Decimal(20_000_000), Decimal(20_000_000_000)),
+}
 
 
 @dataclass(frozen=True)
@@ -84,7 +93,7 @@ def find_columns(headings: Sequence[str], wanted: Sequence[Column]) -> tuple[dic
     found: dict[str, Found] = {}
     twice = []
     for column in wanted:
-        claims = [claim for index, heading in enumerate(headings) if (claim := _claim(column, index, heading))]
+        claims = claims_of(column, headings)
         ranked = [claim for claim in claims if plain_heading(claim.heading) == column.name]
         ranked = ranked or [claim for claim in claims if split_unit(claim.heading)[0] == column.words[0]] or claims
         if len(ranked) > 1:
@@ -92,6 +101,11 @@ def find_columns(headings: Sequence[str], wanted: Sequence[Column]) -> tuple[dic
         if ranked:
             found[column.name] = ranked[0]
     return found, twice
+
+
+def claims_of(column: Column, headings: Sequence[str]) -> list[Found]:
+    """Every heading that says, by one of its words and no unit of something else, that it is this column."""
+    return [claim for index, heading in enumerate(headings) if (claim := _claim(column, index, heading))]
 
 
 def _claim(column: Column, index: int, heading: str) -> Found | None:

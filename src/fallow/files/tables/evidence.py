@@ -11,12 +11,12 @@ from fallow.errors import QuestionError, UsageError
 from fallow.files.numbers import Notation
 from fallow.files.source import normalise
 from fallow.files.tables.column_words import meant
-from fallow.files.tables.columns import FREQUENCY, Column, plain_heading, split_unit
-from fallow.files.tables.grid import PLAUSIBLE
+from fallow.files.tables.columns import FREQUENCY, PLAUSIBLE, Column, plain_heading, split_unit
+from fallow.files.tables.two_frequencies import FrequencyColumn
 from fallow.files.wording import frequency_unit_named
 from fallow.show.equipment import Kind
 
-__all__ = ["Match", "TableTelling", "matched"]
+__all__ = ["Match", "TableTelling", "matched", "perhaps_frequencies"]
 
 Cells = Sequence[Sequence[str]]
 _BEFORE_A_UNIT = re.compile(r"\b(?:in|en|em|w|i)\s+(?=\W*[kmg]?hz\b)", re.IGNORECASE)
@@ -73,6 +73,26 @@ def matched(
         for match in _by_content(column, headings, cells, found, telling.known):
             _enter(match, found)
     return tuple(sorted(found, key=lambda match: match.index))
+
+
+def perhaps_frequencies(
+    matches: Sequence[Match], headings: Sequence[str], cells: Cells, columns: Sequence[Column]
+) -> list[FrequencyColumn]:
+    """The columns that may be the frequency, with the units of their headings; none where she has told which it is."""
+    column = next((one for one in columns if one.words[0] == "frequency"), None)
+    chosen = next((match for match in matches if column is not None and match.column == column.name), None)
+    if column is None or (chosen is not None and chosen.how == "told"):
+        return []
+    free = [index for index in range(len(headings)) if all(match.index != index for match in matches)]
+    below = {index: [row[index].strip() for row in cells if index < len(row) and row[index].strip()] for index in free}
+    by_word = chosen is not None and chosen.how == "heading"
+    rivals = [
+        index
+        for index in free
+        if (_claims(column, headings[index], below[index]) or not by_word) and _are_frequencies(below[index])
+    ]
+    places = sorted([*rivals, *([] if chosen is None else [chosen.index])])
+    return [(index, _unit(column, headings[index])) for index in places]
 
 
 def _enter(match: Match, found: list[Match]) -> None:
@@ -172,7 +192,7 @@ def _by_content(
     name = column.words[0]
     names = {one.casefold() for one in known.get(name, ())}
     if name == "frequency":
-        fits = [index for index in free if _are_frequencies(below[index])]
+        fits = [index for index in free if _are_frequencies(below[index])][:1]  # others are asked about
     elif names:
         fits = [index for index in free if _share(below[index], lambda cell: cell.casefold() in names) >= _MANY]
     elif name == "kind":

@@ -18,22 +18,25 @@ from typing import Final, NamedTuple
 from fallow.errors import InputError
 from fallow.files.numbers import Notation
 from fallow.files.source import TextFile, normalise
-from fallow.files.tables.columns import FREQUENCY, Column, Found, find_columns
+from fallow.files.tables.columns import FREQUENCY, PLAUSIBLE, Column, Found, claims_of, find_columns
+from fallow.files.tables.two_frequencies import first_difference
+from fallow.files.wording import frequency_unit_named
 
 __all__ = [
     "DELIMITERS",
     "NUMBER",
-    "PLAUSIBLE",
     "Records",
     "Row",
     "Split",
     "Table",
     "bare_numbers",
     "decimal_mark",
+    "frequency_unit",
     "heading_record",
     "read_table",
     "split_records",
     "text_of",
+    "told_mark",
 ]
 
 FilePath = str | PathLike[str]
@@ -47,6 +50,7 @@ _BETWEEN_ITEMS = re.compile(r"[;|\n]")
 _BETWEEN_NUMBERS = re.compile(r"[;|\n]|,\s")
 _FILE_NAME = re.compile(r"\.[A-Za-z]\w{1,4}\Z")  # its digits and marks say nothing of how numbers are written
 NUMBER = re.compile(r"\d+(?:[.,]\d+)*")
+_GROUPED = re.compile(r"\d{1,3}(?:[.,]\d{3})+")
 _YES = {"yes", "y", "true", "1", "x", "ja", "j", "oui", "o", "si", "sí", "s", "sì", "sim", "✓", "✔"}
 _NO = {"no", "n", "false", "0", "-", "nein", "non", "nee", "não", "nao"}
 
@@ -180,6 +184,7 @@ def read_table(path: FilePath, columns: Sequence[Column], *, may_be_empty: bool 
             what = f"{len(cells)} cells, but the headings name {len(headings)} columns"
             raise row.wrong(None, what, hint='put a cell that holds the delimiter into quotation marks: "a;b"')
         table.rows.append(row)
+    _check_one_frequency(table)
     if not table.rows and not may_be_empty:
         raise InputError("the table has headings but no rows", path=path)
     table.notation = _notation(table)
@@ -290,6 +295,18 @@ def _headed(path: Path, line: int, headings: Sequence[str], columns: Sequence[Co
     return Table(path, {column.name: column for column in columns}, tuple(h.strip() for h in headings), found)
 
 
+def _check_one_frequency(table: Table) -> None:
+    """Refuse a table in which two headings are those of the frequency and what is below them differs."""
+    found = [one for one in table.columns.values() if one.words[0] == "frequency" and one.name in table.found]
+    for column in found:
+        claims = [(claim.index, claim.unit) for claim in claims_of(column, table.headings)]
+        differ = first_difference(claims, table.headings, [(row.line, row.cells) for row in table.rows])
+        if differ is not None:
+            what = f"two columns hold frequencies and differ ({'; '.join(differ.readings)})"
+            hint = "rename or remove the one that is not meant"
+            raise InputError(what, path=table.path, line=differ.line, hint=hint)
+
+
 def _notation(table: Table) -> Notation:
     """The decimal mark of the file, from all its number cells."""
     evidence: dict[str, tuple[Row, str, str]] = {}
@@ -298,14 +315,14 @@ def _notation(table: Table) -> Notation:
         for name, column in table.columns.items():
             if (column.quantity is not None or column.is_number) and not _FILE_NAME.search(row.text(name)):
                 for token in NUMBER.findall(normalise(row.text(name))):
-                    mark = decimal_mark(token, is_frequency=column.quantity is FREQUENCY)
+                    mark = decimal_mark(token, frequency_unit(row, name))
                     if mark == "?":
                         undecided = undecided or (row, name, token)
                     elif mark:
                         evidence.setdefault(mark, (row, name, token))
     if len(evidence) > 1:
         (row, name, token), (other, _, other_token) = evidence[","], evidence["."]
-        what = f"{token!r} has a decimal comma, {other_token!r} in line {other.line} a decimal point"
+        what = f"{told_mark(token, ',')}, and {told_mark(other_token, '.')} in line {other.line}"
         raise row.wrong(name, what, hint="write all numbers of the table with the same decimal mark")
     if not evidence and undecided is not None:
         row, name, token = undecided
@@ -315,24 +332,45 @@ def _notation(table: Table) -> Notation:
     return Notation(decimal, ("," if decimal == "." else ".") + "' \u00a0")
 
 
-def decimal_mark(token: str, *, is_frequency: bool) -> str | None:
+def frequency_unit(row: Row, name: str, told: str | None = None) -> str | None:
+    """The unit of a cell's frequencies in lower case: its own, what is ``told``, or the heading's; empty where nothing
+    says it, ``None`` where the column holds no frequencies.
+    """
+    if row.table.columns[name].quantity is not FREQUENCY:
+        return None
+    return (frequency_unit_named(row.text(name)) or told or row.table.found[name].unit or "").lower()
+
+
+def decimal_mark(token: str, unit: str | None) -> str | None:
     """The mark that must be the decimal one in this number; ``?`` where it may group digits; None without evidence.
 
-    A frequency below 20 MHz is none of ours, so that ``1,785`` MHz groups and ``470,125`` MHz does not.
+    ``unit``: that of a frequency, as ``frequency_unit`` gives it. A frequency below 20 MHz is none of ours, so that
+    ``1,785`` MHz groups and ``470,125`` MHz does not, but ``470,125`` kHz does. A mark that stands twice groups.
     """
     marks = [sign for sign in token if sign in ".,"]
     if not marks:
         return None
     if len(set(marks)) == 2:
         return marks[-1]
+    other = "," if marks[0] == "." else "."
     if len(marks) > 1:
-        return None
+        return other if _GROUPED.fullmatch(token) else None
     whole, after = token.split(marks[0])
     if len(after) != 3 or whole == "0" or len(whole) > 3:
         return marks[0]
-    if is_frequency:
-        return marks[0] if int(whole) >= 20 else None
-    return "?" if marks[0] == "," else None
+    if unit is None:
+        return "?" if marks[0] == "," else None
+    lowest = PLAUSIBLE["hz"][0] / FREQUENCY.units[unit or "mhz"]
+    if int(whole) >= lowest:
+        return marks[0]
+    return other if unit in ("hz", "khz") and int(whole + after) >= lowest else None
+
+
+def told_mark(token: str, mark: str) -> str:
+    """That a number has this decimal mark, or shows it by the other one between its thousands."""
+    if mark in token:
+        return f"{token!r} has a decimal {'comma' if mark == ',' else 'point'}"
+    return f"{token!r} has a {'point' if mark == ',' else 'comma'} between its thousands"
 
 
 def _unit(table: Table, name: str) -> str:
@@ -352,13 +390,6 @@ def _unit(table: Table, name: str) -> str:
     if len(fitting) != 1:
         raise bare[0][0].wrong(name, "the unit of the frequencies is not clear", hint=f"name the column {name}")
     return fitting[0]
-
-
-PLAUSIBLE = {
-    "mhz": (Decimal(20), Decimal(20_000)),
-    "khz": (Decimal(20_000), Decimal(20_000_000)),
-    "hz": (Decimal(20_000_000), Decimal(20_000_000_000)),
-}
 
 
 def bare_numbers(row: Row, name: str) -> Iterator[Decimal]:
