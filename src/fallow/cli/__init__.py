@@ -23,13 +23,12 @@ def run() -> None:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code (0 done, 1 bad news, 2 could not be done, 130 stopped)."""
-    from fallow.cli.arguments import attach_signed, build_parser
-
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors=PLAIN_LETTERS)  # a console that lacks a letter shows a plain one
     try:
         from fallow import __version__
+        from fallow.cli.arguments import attach_signed, build_parser
 
         parsed = build_parser(__version__).parse_args(attach_signed(sys.argv[1:] if arguments is None else arguments))
         from fallow.cli.commands import COMMANDS  # heavy: NumPy and more, not wanted for --help

@@ -350,10 +350,12 @@ def _make(
 ) -> tuple[Plan, bool]:
     """A plan with what comes with it; where Ctrl-C ends that, the best plan so far, and that it was stopped."""
     clock, in_hand = Clock(making.seconds, progress, making.steps), InHand()
-    try:
-        return _made(wanted, ground, making, keep, clock, in_hand)
-    except KeyboardInterrupt:
-        return in_hand.told(ground, clock, making.seed), True
+    with clock.ears.open():
+        try:
+            return _made(wanted, ground, making, keep, clock, in_hand)
+        except KeyboardInterrupt:
+            clock.ears.heard()
+            return in_hand.told(ground, clock, making.seed), True
 
 
 def _made(

@@ -10,6 +10,7 @@ from fractions import Fraction
 from functools import partial
 
 from fallow.errors import UsageError
+from fallow.plan.search.engine import Kernels
 from fallow.plan.search.headroom import FACTORS, held, is_complete, widened, with_headroom
 from fallow.plan.search.lanes import improve_side_by_side
 from fallow.plan.search.question import Question
@@ -18,6 +19,7 @@ from fallow.plan.search.search import Solution
 from fallow.plan.search.wishes import hardened, unkept_in, with_wishes
 from fallow.show.wanted import Wanted
 from fallow.workflow.accelerate import kernels
+from fallow.workflow.stopping import Ears
 
 __all__ = ["Clock", "Found", "Progress", "Turns", "search"]
 
@@ -40,6 +42,7 @@ class Clock:
     def __init__(self, seconds: float, progress: Progress | None, steps: int | None = None) -> None:
         self.seconds, self.progress, self.steps = seconds, progress, steps
         self.asked = 0
+        self.ears = Ears()
         self.started_s = time.monotonic()
 
     @property
@@ -56,11 +59,21 @@ class Clock:
 
     def is_over(self, share: float = 1.0, what: str = "looking for a better plan") -> bool:
         """Whether this share of the time is used up."""
+        self.ears.heed()
         self.asked += 1
         used = self.used_share
         if self.progress is not None and math.isfinite(used):
             self.progress(what, min(1.0, used))
         return used >= share
+
+    def heeding(self, quickest: Callable[[], Kernels]) -> Callable[[], Kernels]:
+        """The same kernels, for which somebody asks at each step; so Ctrl-C is heard there as well."""
+
+        def heedful() -> Kernels:
+            self.ears.heed()
+            return quickest()
+
+        return heedful
 
     def turns(self, until: float) -> Turns:
         """Things that are done one after the other until a share of the time is used up."""
@@ -129,7 +142,7 @@ def search(
 
     try:
         for plan in improve_side_by_side(
-            question, seed=seed, should_stop=enough, kernels=kernels(), tell=fewest.append, lanes=lanes
+            question, seed=seed, should_stop=enough, kernels=clock.heeding(kernels()), tell=fewest.append, lanes=lanes
         ):
             seen.append(plan)  # noqa: PERF402 - enough() looks at the plans as they come
         if not seen:  # the search promises a first plan before it asks for the time
@@ -148,6 +161,7 @@ def search(
         roomy = widened(show, factor)
         return Found(wide, factor, roomy, stopped=False, fewest=fewest[-1], seen=tuple(seen))
     except KeyboardInterrupt:
+        clock.ears.heard()
         if not seen:
             raise
         return Found(seen[-1], Fraction(1), wanted, stopped=True, fewest=fewest[-1], seen=tuple(seen))

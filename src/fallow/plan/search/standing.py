@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from copy import copy
 from itertools import groupby
 from typing import Any
@@ -18,6 +18,11 @@ from fallow.plan.search.tables import NO_PLACE
 __all__ = ["Standing"]
 
 Whole = NDArray[np.int64]
+
+AT_ONCE = 24
+"""Carriers that are worked on without a break: some hundredths of a second in the largest shows, so that Ctrl-C is
+heard at once.
+"""
 
 
 class Standing:
@@ -45,16 +50,17 @@ class Standing:
 
     def take(self, carriers: Sequence[int]) -> None:
         """Take carriers away; those that stand nowhere stay so."""
-        gone = whole(i for i in carriers if self.at_hz[i] >= 0)
-        self.kernels().take(self.tables, self.classes[gone], gone, self.at_hz[gone])
-        self.at_hz[gone] = -1
+        for gone in _portions(whole(i for i in carriers if self.at_hz[i] >= 0)):
+            self.kernels().take(self.tables, self.classes[gone], gone, self.at_hz[gone])
+            self.at_hz[gone] = -1
 
     def put(self, carriers: Sequence[int], at_hz: Sequence[int]) -> None:
         """Put carriers on frequencies that are known to be free; −1 leaves one out."""
         pairs = [(i, hz) for i, hz in zip(carriers, at_hz, strict=True) if hz >= 0]
-        who, where = whole(i for i, _ in pairs), whole(hz for _, hz in pairs)
-        self.kernels().put(self.tables, self.classes[who], who, where)
-        self.at_hz[who] = where
+        for part in _portions(np.array(pairs, dtype=np.int64).reshape(-1, 2)):
+            who, where = np.ascontiguousarray(part[:, 0]), np.ascontiguousarray(part[:, 1])
+            self.kernels().put(self.tables, self.classes[who], who, where)
+            self.at_hz[who] = where
 
     def place(self, carriers: Sequence[int], homes_hz: Sequence[int], picks: Sequence[float]) -> None:
         """Give carriers a free place in turn: at home (−1: none) where free, else as ``engine.choose`` picks."""
@@ -90,7 +96,9 @@ class Standing:
         who = whole(carrier for carrier, _, _ in rows)
         homes = whole(self.tables.position(home_hz) if home_hz >= 0 else -1 for _, home_hz, _ in rows)
         picks = np.array([pick for _, _, pick in rows], dtype=np.float64)
-        self.at_hz[who] = self.kernels().place(self.tables, self.classes[who], who, homes, picks)
+        for part in _portions(np.arange(who.size)):
+            found_hz = self.kernels().place(self.tables, self.classes[who[part]], who[part], homes[part], picks[part])
+            self.at_hz[who[part]] = found_hz
 
     def _is_odd(self, carrier: int, home_hz: int) -> bool:
         odd_home = home_hz >= 0 and self.tables.position(home_hz) < 0
@@ -124,3 +132,9 @@ class Standing:
         others_hz = np.concatenate((self.at_hz[stands], whole(hz for _, hz in strangers)))
         near = free_of_spacing(self.tables, k, at_hz, others, others_hz)
         return near & free_of_products(self.tables, k, at_hz, len(self.question.carriers))
+
+
+def _portions(rows: Whole) -> Iterator[Whole]:
+    """The rows in their order, a few at a time."""
+    for first in range(0, len(rows), AT_ONCE):
+        yield rows[first : first + AT_ONCE]
