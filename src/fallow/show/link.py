@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 __all__ = ["AreaLosses", "ForeignCarrier", "Link", "Station"]
 
 LOWEST_PRIORITY = 5
+MOST_LOSS_DB = 300.0  # common practice: what loses more between two areas is apart
 USUAL_PRIORITY = 3
 
 

@@ -22,7 +22,7 @@ from fallow.files.tables import (
 from fallow.show.assignment import SPARE_PREFIX, Assignment
 from fallow.show.equipment import Kind
 from fallow.show.grouping import Groupings
-from fallow.show.link import LOWEST_PRIORITY, Link
+from fallow.show.link import LOWEST_PRIORITY, MOST_LOSS_DB, Link
 from fallow.showfile.changing import Change
 from fallow.showfile.images import image_of
 from fallow.showfile.kinds import (
@@ -304,6 +304,8 @@ def set_area_pair(area: str, other: str, loss: float | str, desk: Desk) -> None:
         raise UsageError("an area always hears itself", hint="name another area")
     if isinstance(loss, float) and loss < 0:
         raise UsageError(f"the loss {loss:g} is negative", hint="write how many dB are lost, without a sign")
+    if isinstance(loss, float) and loss > MOST_LOSS_DB:
+        raise UsageError(f"the loss {loss:g} is out of range", hint=f"give {MOST_LOSS_DB:g} dB at most, or --apart")
     pair = AreaPair(min(area, other), max(area, other), None if isinstance(loss, str) else loss)
     with desk.writing() as show:
         told = loss if isinstance(loss, str) else f"{loss:g} dB"

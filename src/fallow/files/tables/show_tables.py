@@ -12,7 +12,7 @@ from fallow.files.tables.figure_columns import FIGURE_COLUMNS, stated_figures
 from fallow.files.tables.grid import FilePath, Row, read_table
 from fallow.show.assignment import SPARE_PREFIX, Assignment
 from fallow.show.equipment import Equipment, Kind, PowerKind
-from fallow.show.link import LOWEST_PRIORITY, USUAL_PRIORITY, AreaLosses, ForeignCarrier, Link, Station
+from fallow.show.link import LOWEST_PRIORITY, MOST_LOSS_DB, USUAL_PRIORITY, AreaLosses, ForeignCarrier, Link, Station
 from fallow.units import Span
 
 __all__ = [
@@ -350,6 +350,8 @@ def _loss_db(row: Row) -> float:
     value = row.value("loss_db", text)
     if value < 0:
         raise row.wrong("loss_db", f"the loss {text!r} is negative", hint="write how many dB are lost, without a sign")
+    if value > MOST_LOSS_DB:
+        raise row.wrong("loss_db", f"the loss {text!r} is out of range", hint=f"write {MOST_LOSS_DB:g} at most, or apart")
     return float(value)
 
 
