@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 
 from fallow.cli import main
-from fallow.errors import UsageError
+from fallow.errors import InputError, UsageError
+from fallow.files.tables import read_areas
 from fallow.spectrum.verdict import Judging
 
 SWEEP = "frequency_mhz,level_dbm\n" + "".join(f"{470 + k / 40:.3f},{-100 - k % 7}\n" for k in range(80))
@@ -38,6 +39,18 @@ def test_a_number_out_of_range_is_a_sentence(
     shown = capsys.readouterr().err
     assert shown.startswith(f"fallow: {said}")
     assert len(shown) < 500
+
+
+def test_a_loss_between_areas_out_of_range(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert main(["show", "new", "night"]) == 0
+    assert main(["show", "areas", "hall", "bar", "--loss", "1e9"]) == 2
+    assert "fallow: the loss 1e+09 is out of range\nhint: give 300 dB at most, or --apart" in capsys.readouterr().err
+    Path("areas.csv").write_text("area,other,loss_db\nhall,bar,1e9\n", encoding="utf-8")
+    with pytest.raises(InputError, match="the loss '1e9' is out of range"):
+        read_areas("areas.csv")
 
 
 @pytest.mark.parametrize("limit_dbm", [float("nan"), float("inf"), -1e9])
