@@ -351,7 +351,8 @@ def _loss_db(row: Row) -> float:
     if value < 0:
         raise row.wrong("loss_db", f"the loss {text!r} is negative", hint="write how many dB are lost, without a sign")
     if value > MOST_LOSS_DB:
-        raise row.wrong("loss_db", f"the loss {text!r} is out of range", hint=f"write {MOST_LOSS_DB:g} at most, or apart")
+        hint = f"write {MOST_LOSS_DB:g} at most, or apart"
+        raise row.wrong("loss_db", f"the loss {text!r} is out of range", hint=hint)
     return float(value)
 
 
