@@ -100,13 +100,46 @@ def test_a_new_show_has_a_name_and_says_what_is_in_it(run: Run, desk: Path) -> N
 
 @pytest.mark.parametrize(
     ("word", "said"),
-    [("colour=red", "no setting"), ("region", "no setting"), ("on=tomorrow", "not a date"), ("limit=low", "no")],
+    [
+        ("colour=red", "no setting"),
+        ("region", "no setting"),
+        ("on=tomorrow", "not a date"),
+        ("limit=low", "no"),
+        ("licence=q", "no licence of Germany is called 'q'"),
+        ("limit=500", "a limit of 500 dBm is out of range"),
+        ("limit-above-floor=0", "must be more than 0 dB"),
+        ("link-width=0", "must be more than nothing"),
+        ("confidence=101", "a confidence of 101 % is out of range"),
+    ],
 )
 def test_settings_that_are_none_are_refused(run: Run, desk: Path, word: str, said: str) -> None:
-    code, out, err = run("show", "new", "gala", word)
+    code, out, err = run("show", "new", "gala", "region=de", word)
     assert (code, out) == (2, "")
     assert said in err
     assert not list(desk.glob("*.fallow"))
+    answer(run, "new", "gala", "region=de", "confidence=90")
+    code, out, err = run("show", "set", word)
+    assert (code, out) == (2, "")
+    assert said in err
+    assert answer(run, "set")["settings"] == {"region": "de", "confidence_pct": 90.0}
+
+
+@pytest.mark.usefixtures("desk")
+def test_a_licence_of_another_country_is_told_when_the_region_changes(run: Run) -> None:
+    answer(run, "new", "gala", "region=us", "licence=part74")
+    code, _, err = run("show", "set", "region=gb")
+    assert code == 2
+    assert "is called 'part74'" in err
+    assert answer(run, "set", "region=gb", "licence=")["settings"] == {"region": "gb"}
+
+
+@pytest.mark.usefixtures("desk")
+@pytest.mark.parametrize("words", [("links", "", "--equipment", "pack"), ("areas", "", "stage", "--apart")])
+def test_a_thing_without_a_name_is_refused(run: Run, words: tuple[str, ...]) -> None:
+    made(run)
+    code, _, err = run("show", *words)
+    assert code == 2
+    assert "needs a name" in err
 
 
 def test_settings_are_changed_and_taken_out(run: Run, desk: Path) -> None:
@@ -347,7 +380,7 @@ def test_an_export_is_read_by_everybody_and_gives_an_equal_show(run: Run, desk: 
     answer(run, "mark", "as handed out")
     files = {Path(file).relative_to("out").as_posix() for file in answer(run, "export", "out")["files"]}
     tables = {f"tables/{name}.csv" for name in TABLES}
-    assert files == {"show.json", "sweeps/series-1.parquet", "tables/01-plan-1.csv", *tables}
+    assert files == {"show.json", "SHA256SUMS", "sweeps/series-1.parquet", "tables/01-plan-1.csv", *tables}
     assert read_links("out/tables/links.csv") == read_links("links.csv")
     assert [one.extra for one in read_links("out/tables/links.csv")] == [one.extra for one in read_links("links.csv")]
     assert read_equipment("out/tables/equipment.csv") == read_equipment("equipment.csv")
@@ -356,7 +389,7 @@ def test_an_export_is_read_by_everybody_and_gives_an_equal_show(run: Run, desk: 
     assert read_stations("out/tables/stations.csv") == read_stations("stations.csv")
     assert read_chain("out/tables/chain.csv") == read_chain("chain.csv")
     assert len(read_plan("out/tables/01-plan-1.csv")) >= 3
-    assert answer(run, "import", "out", "again") == {"show": "again.fallow"}
+    assert answer(run, "import", "out", "again") == {"show": "again.fallow", "notes": []}
     answer(run, "export", "out 2", "--show", "again.fallow")
     assert json.loads(Path("out 2/show.json").read_text("utf-8")) == json.loads(
         Path("out/show.json").read_text("utf-8")
@@ -388,7 +421,7 @@ def test_what_is_no_export_is_refused_and_leaves_nothing(run: Run, desk: Path, c
     (desk / "out").mkdir()
     (desk / "out" / "show.json").write_text(content, encoding="utf-8")
     before = sorted(desk.iterdir())
-    code, out, err = run("show", "import", "out", "again", "--json")
+    code, out, err = run("show", "import", "out", "again", "--changed", "--json")
     assert (code, out) == (2, "")
     assert said in err
     assert sorted(desk.iterdir()) == before

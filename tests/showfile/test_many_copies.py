@@ -128,11 +128,15 @@ class World:
                 key: value for key, (_, value) in self.twins[0].values.items() if value
             }
             assert check(self.path(number)).is_whole
-        for key, value, _ in self.made.values():
-            stands = self.twins[0].values[key][1]
-            alike = {edit for edit, made in self.made.items() if made[:2] == (key, value)}  # choices put a value again
-            seen = [seen for name, final, seen in self.made.values() if (name, final) == (key, stands)]
-            assert value == stands or any(alike & one for one in seen), "a value is lost that nobody saw"
+        for key in KEYS:
+            accounted = {
+                self.twins[0].values[key][1]
+            }  # what stands; what its maker had seen; what that one's maker had
+            of_key = {edit: made for edit, made in self.made.items() if made[0] == key}
+            for _ in of_key:
+                seen = {edit for _, value, before in of_key.values() if value in accounted for edit in before}
+                accounted |= {value for edit, (_, value, _) in of_key.items() if edit in seen}
+            assert {value for _, value, _ in of_key.values()} <= accounted, "a value is lost that nobody saw"
 
 
 def put(path: Path, key: str, value: int | None) -> None:

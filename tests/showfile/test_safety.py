@@ -8,7 +8,7 @@ from __future__ import annotations
 import sqlite3
 import subprocess
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from contextlib import closing
 from pathlib import Path
 
@@ -110,7 +110,37 @@ def test_a_limit_on_the_size_of_files_is_told_like_a_full_disk(path: Path) -> No
     assert check(path).is_whole
 
 
-def test_a_really_full_disk(tmp_path: Path) -> None:
+RESCUES = """
+import resource, sys
+sys.path[:0] = sys.argv[4:]
+from fallow.errors import OutputError
+from fallow.showfile.rescue import rescue
+resource.setrlimit(resource.RLIMIT_FSIZE, (int(sys.argv[3]), resource.RLIM_INFINITY))
+try:
+    rescue(sys.argv[1], sys.argv[2], "Kim")
+except OutputError as error:
+    print(error)
+"""
+
+
+@pytest.mark.parametrize("share", [0.1, 0.6])  # while it copies the damaged file, and while it makes it whole
+def test_a_rescue_for_which_there_is_no_room_says_so_of_where_it_should_go(
+    path: Path, tmp_path: Path, share: float
+) -> None:
+    made(path)
+    with ShowFile.open(path, write=True, who="Kim") as show:
+        add_large(show)
+    cut_in_half(path)
+    to = tmp_path / "rescued.fallow"
+    limit = int(path.stat().st_size * share * 2)
+    program = [sys.executable, "-c", RESCUES, str(path), str(to), str(limit), *sys.path]
+    ended = subprocess.run(program, capture_output=True, text=True, check=True)
+    assert ended.stdout.startswith(f"{to}: nothing was rescued: ")
+    assert [one.name for one in tmp_path.iterdir()] == [path.name]
+
+
+@pytest.fixture
+def small_disk(tmp_path: Path) -> Iterator[Path]:
     """A memory disk of two megabytes, where this may be mounted."""
     disk = tmp_path / "disk"
     disk.mkdir()
@@ -120,19 +150,36 @@ def test_a_really_full_disk(tmp_path: Path) -> None:
     if mounted.returncode:
         pytest.skip("a memory disk can't be mounted here")
     try:
-        path = disk / "gala.fallow"
-        made(path)
-        with ShowFile.open(path, write=True, who="Kim") as show:
-            with pytest.raises(OutputError, match="all that was stored before is whole"):
-                add_large(show)
-            assert [head.name for head in show.all(SURVEYS)] == ["load-in"]
-        assert check(path).is_whole
-        (disk / "letter").write_bytes(b"x" * (2 * 2**20 - path.stat().st_size - 40_000))
-        with pytest.raises(OutputError):
-            copy_show(path, disk / "copy.fallow")
-        assert sorted(one.name for one in disk.iterdir()) == ["gala.fallow", "letter"]
+        yield disk
     finally:
         subprocess.run(["umount", str(disk)], check=True)
+
+
+def test_a_really_full_disk(small_disk: Path) -> None:
+    path = small_disk / "gala.fallow"
+    made(path)
+    with ShowFile.open(path, write=True, who="Kim") as show:
+        with pytest.raises(OutputError, match="all that was stored before is whole"):
+            add_large(show)
+        assert [head.name for head in show.all(SURVEYS)] == ["load-in"]
+    assert check(path).is_whole
+    (small_disk / "letter").write_bytes(b"x" * (2 * 2**20 - path.stat().st_size - 40_000))
+    with pytest.raises(OutputError):
+        copy_show(path, small_disk / "copy.fallow")
+    assert sorted(one.name for one in small_disk.iterdir()) == ["gala.fallow", "letter"]
+
+
+def test_a_rescue_onto_a_full_disk_leaves_nothing_and_does_not_blame_the_source(small_disk: Path, path: Path) -> None:
+    """There is room for the copy of the damaged file, and not for the new one."""
+    made(path)
+    with ShowFile.open(path, write=True, who="Kim") as show, show.change("", "large") as change:
+        put_survey(change, SurveyHead("large"), large_survey(400))
+    assert 2**20 < path.stat().st_size < 2**21 - 200_000
+    to = small_disk / "rescued.fallow"
+    with pytest.raises(OutputError) as caught:
+        rescue(path, to, "Kim")
+    assert str(caught.value).startswith(f"{to}: nothing was rescued: the disk")
+    assert list(small_disk.iterdir()) == []
 
 
 # --- copies

@@ -212,6 +212,7 @@ def _exchange(verbs: Commands[argparse.ArgumentParser], typing: Typing) -> None:
     bring = _verb(verbs, "import", "a show file from an exported folder", typing, writes=True)
     bring.add_argument("folder", metavar="FOLDER", help="what `fallow show export` made")
     bring.add_argument("name", metavar="NAME", help="the new show file")
+    bring.add_argument("--changed", action="store_true", help="although it is not as exported; what is not is told")
 
 
 def _library(verbs: Commands[argparse.ArgumentParser], typing: Typing) -> None:

@@ -356,8 +356,9 @@ def _export(typed: Namespace) -> int:
 
 def _import(typed: Namespace) -> int:
     with progress_bar() as progress:
-        path = import_show(typed.folder, typed.name, _desk(typed), progress)
-    return _answer(typed, {"show": str(path)}, [f"made {path}"])
+        made = import_show(typed.folder, typed.name, _desk(typed), progress, changed=typed.changed)
+    _say(made.notes)
+    return _answer(typed, {"show": str(made.path), "notes": list(made.notes)}, [f"made {made.path}"])
 
 
 _VERBS: Mapping[str, Callable[[Namespace], int]] = {

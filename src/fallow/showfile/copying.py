@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import os
 import sqlite3
-from contextlib import closing, suppress
+from contextlib import closing
 from pathlib import Path
 
 from fallow.errors import OutputError
 from fallow.showfile.mishaps import FilePath, told
 from fallow.showfile.opening import connect_reading, put_in_place
 from fallow.showfile.schema import version_of
+from fallow.showfile.unfinished import discard, unfinished
 from fallow.showfile.writer import release
 
 __all__ = ["copy_show"]
@@ -29,7 +30,7 @@ def copy_show(path: FilePath, to: FilePath, *, replace: bool = False) -> Path:
         raise OutputError("there is a file of this name already, and it was left as it is", path=target, hint=hint)
     if not target.resolve().parent.is_dir():
         raise OutputError("its folder does not exist, so nothing was copied", path=target, hint="make the folder first")
-    part = target.with_name(f".{target.name}.{os.getpid()}.part")
+    part = unfinished(target)
     try:
         with closing(connect_reading(path)) as connection, told(target):
             connection.execute("VACUUM INTO ?", (str(part),))
@@ -42,8 +43,7 @@ def copy_show(path: FilePath, to: FilePath, *, replace: bool = False) -> Path:
         reason = (error.strerror or "unknown reason").lower()
         raise OutputError(f"the copy can't be made ({reason}), and nothing was changed", path=target) from error
     finally:
-        with suppress(OSError):
-            part.unlink()
+        discard(part)
     return target
 
 

@@ -15,8 +15,10 @@ from pathlib import Path
 from fallow.errors import InputError, OutputError, UsageError
 from fallow.showfile.mishaps import DAMAGED_HINT, FilePath, told
 from fallow.showfile.schema import APPLICATION_ID, STEPS, VERSION, Step, migrate, version_of
+from fallow.showfile.unfinished import discard, unfinished
 
 __all__ = [
+    "check_free",
     "close_writing",
     "connect_looking",
     "connect_reading",
@@ -38,8 +40,8 @@ def make_file(path: FilePath, steps: tuple[Step, ...] = tuple(STEPS)) -> None:
     """A new, empty show file, whole or not at all. Raises OutputError where one stands already or none can be made."""
     path = Path(path)
     _check_sqlite()
-    _check_free(path)
-    part = path.with_name(f".{path.name}.{os.getpid()}.part")
+    check_free(path)
+    part = unfinished(path)
     try:
         with told(path), closing(sqlite3.connect(part, isolation_level=None)) as connection:
             connection.execute("PRAGMA synchronous = FULL")
@@ -47,8 +49,7 @@ def make_file(path: FilePath, steps: tuple[Step, ...] = tuple(STEPS)) -> None:
             migrate(connection, steps)
         put_in_place(part, path)
     finally:
-        with suppress(OSError):
-            part.unlink()
+        discard(part)
 
 
 def put_in_place(part: Path, path: Path) -> None:
@@ -59,7 +60,7 @@ def put_in_place(part: Path, path: Path) -> None:
         except FileExistsError:
             raise
         except OSError:  # a stick whose file system has no links
-            _check_free(path)
+            check_free(path)
             part.rename(path)
     except OSError as error:
         reason = (error.strerror or "unknown reason").lower()
@@ -211,7 +212,8 @@ def _head(path: Path) -> bytes:
         raise InputError(f"the file can't be opened ({reason})", path=path, hint=hint) from error
 
 
-def _check_free(path: Path) -> None:
+def check_free(path: Path) -> None:
+    """Raise OutputError where a file of this name is there, or its folder is not."""
     if path.exists():
         hint = "name another file, or move this one away"
         raise OutputError("there is a file of this name already, and it was left as it is", path=path, hint=hint)

@@ -6,32 +6,33 @@ left are left out. Where the history is not whole, it begins anew with what was 
 
 from __future__ import annotations
 
-import shutil
 import sqlite3
 import struct
-import tempfile
 from collections.abc import Iterator, Mapping
 from contextlib import closing, suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 import numpy as np
 
-from fallow.errors import FallowError, InputError
+from fallow.errors import FallowError, InputError, OutputError
 from fallow.showfile.coding import DamagedLevelsError, decoded, encoded
 from fallow.showfile.holding import value_of
 from fallow.showfile.kinds import BY_NAME, SURVEYS
 from fallow.showfile.mishaps import FilePath, told
-from fallow.showfile.opening import close_writing, connect_writing, make_file
+from fallow.showfile.opening import check_free, close_writing, connect_writing, make_file, put_in_place
 from fallow.showfile.schema import tables
 from fallow.showfile.store import ShowFile
 from fallow.showfile.sweeps import TILE_BINS
+from fallow.showfile.unfinished import discard, unfinished
 
 __all__ = ["Rescued", "rescue"]
 
 _MOST_PROBES = 100_000  # keys that are tried one after another beyond the last row that was found
 _PAGE_SIZE_AT, _PAGES_AT = 16, 28  # https://sqlite.org/fileformat2.html, 1.3 The Database Header
+_PIECE_BYTES = 2**20
+_ROOM = "it needs room for the damaged file twice: name a place on another disk"
 Rows = list[tuple[Any, ...]]
 
 
@@ -47,25 +48,34 @@ class Rescued:
 
 
 def rescue(path: FilePath, to: FilePath, who: str | None = None) -> Rescued:
-    """Write what can be read of a show file to a new one. Raises InputError where nothing can, OutputError where ``to``
-    can't be made.
+    """Write what can be read of a show file to a new one, whole or not at all. Raises InputError where nothing can be
+    read, OutputError where ``to`` can't be made.
     """
     path, to = Path(path), Path(to)
-    beside = to.resolve().parent if to.resolve().parent.is_dir() else None
-    with tempfile.TemporaryDirectory(dir=beside) as folder, closing(_opened_copy(path, Path(folder))) as damaged:
-        found = _Found.of(damaged, path)
-        make_file(to)
-        sweeps = _Sweeps(damaged, found)
-        _write_tables(to, found, sweeps)
-    with ShowFile.open(to, write=True, who=who) as show:
-        lost = [*found.lost, *sweeps.lost, *_write_values(show, found, path)]
-        values = sum(show.count(kind) for kind in BY_NAME.values())
-        return Rescued(to, values, len(show.changes()), sweeps.written, tuple(lost))
+    check_free(to)
+    folder, part = unfinished(to, "-rescue"), unfinished(to, "-rescued")
+    try:
+        with closing(_opened_copy(path, folder, to)) as damaged:
+            found = _Found.of(damaged, path)
+            make_file(part)
+            sweeps = _Sweeps(damaged, found)
+            _write_tables(part, found, sweeps, to)
+        with ShowFile.open(part, write=True, who=who) as show, told(to):
+            lost = [*found.lost, *sweeps.lost, *_write_values(show, found, path)]
+            values = sum(show.count(kind) for kind in BY_NAME.values())
+            changes = len(show.changes())
+        put_in_place(part, to)
+    except OutputError as error:
+        raise OutputError(f"nothing was rescued: {error.what}", path=to, hint=_ROOM) from error
+    finally:
+        discard(folder)
+        discard(part)
+    return Rescued(to, values, changes, sweeps.written, tuple(lost))
 
 
-def _write_tables(to: Path, found: _Found, sweeps: _Sweeps) -> None:
-    """Sweeps, and the history where it is whole, as they were."""
-    connection = connect_writing(to)
+def _write_tables(part: Path, found: _Found, sweeps: _Sweeps, to: Path) -> None:
+    """Sweeps, and the history where it is whole, as they were. ``to``: what it is called in messages."""
+    connection = connect_writing(part)
     try:
         with told(to):
             connection.execute("PRAGMA foreign_keys = OFF")
@@ -78,30 +88,66 @@ def _write_tables(to: Path, found: _Found, sweeps: _Sweeps) -> None:
         close_writing(connection)
 
 
-def _opened_copy(path: Path, folder: Path) -> sqlite3.Connection:
-    """A copy of the file with its log, as long as its head says, opened."""
+def _opened_copy(path: Path, folder: Path, to: Path) -> sqlite3.Connection:
+    """A copy of the file with its log, as long as its head says, opened. ``to``: for whose sake it is made."""
     copy = folder / "damaged"
     try:
-        shutil.copyfile(path, copy)
-        if Path(f"{path}-wal").exists():
-            shutil.copyfile(f"{path}-wal", f"{copy}-wal")
+        folder.mkdir()
     except OSError as error:
-        raise InputError(f"the file can't be read ({(error.strerror or '').lower()})", path=path) from error
-    with copy.open("rb+") as stream:
-        head = stream.read(100)
-        if len(head) < 100 or not head.startswith(b"SQLite format 3\x00"):
-            raise InputError("nothing of this file can be read: its head is gone", path=path)
-        (page_size,), (pages,) = (
-            struct.unpack_from(">H", head, _PAGE_SIZE_AT),
-            struct.unpack_from(">I", head, _PAGES_AT),
-        )
-        whole = (65536 if page_size == 1 else page_size) * pages
-        if stream.seek(0, 2) < whole < 2**40:
-            stream.truncate(whole)
+        raise _no_room(error, to) from error
+    _copy(path, copy, to)
+    if Path(f"{path}-wal").exists():
+        _copy(Path(f"{path}-wal"), Path(f"{copy}-wal"), to)
+    _lengthen(copy, path, to)
     connection = sqlite3.connect(copy, isolation_level=None)
     connection.execute("PRAGMA trusted_schema = OFF")
     connection.execute("PRAGMA cell_size_check = ON")
     return connection
+
+
+def _lengthen(copy: Path, path: Path, to: Path) -> None:
+    """Make a copy as long as its head says, as SQLite wants it. Raises InputError where it has no head."""
+    with copy.open("rb+") as stream:
+        head = stream.read(100)
+        if len(head) < 100 or not head.startswith(b"SQLite format 3\x00"):
+            raise InputError("nothing of this file can be read: its head is gone", path=path)
+        (page_size,) = struct.unpack_from(">H", head, _PAGE_SIZE_AT)
+        (pages,) = struct.unpack_from(">I", head, _PAGES_AT)
+        whole = (65536 if page_size == 1 else page_size) * pages
+        if stream.seek(0, 2) < whole < 2**40:
+            try:
+                stream.truncate(whole)
+            except OSError as error:
+                raise _no_room(error, to) from error
+
+
+def _copy(path: Path, copy: Path, to: Path) -> None:
+    """Copy a file; what can't be read is the fault of the one, what can't be written that of the other."""
+    try:
+        with path.open("rb") as source:
+            try:
+                with copy.open("wb") as target:
+                    while piece := _read(source, path):
+                        target.write(piece)
+            except OSError as error:
+                raise _no_room(error, to) from error
+    except OSError as error:
+        raise _unreadable(error, path) from error
+
+
+def _read(source: BinaryIO, path: Path) -> bytes:
+    try:
+        return source.read(_PIECE_BYTES)
+    except OSError as error:
+        raise _unreadable(error, path) from error
+
+
+def _unreadable(error: OSError, path: Path) -> InputError:
+    return InputError(f"the file can't be read ({(error.strerror or '').lower()})", path=path)
+
+
+def _no_room(error: OSError, to: Path) -> OutputError:
+    return OutputError(f"there it can't be written ({(error.strerror or '').lower()})", path=to)
 
 
 @dataclass(frozen=True)

@@ -28,6 +28,7 @@ from fallow.showfile.kinds import KindOfItem
 from fallow.showfile.mishaps import BusyError, FilePath, told
 from fallow.showfile.opening import BUSY_MS, close_writing, connect_looking, connect_writing, make_file
 from fallow.showfile.schema import VERSION, version_of
+from fallow.showfile.unfinished import clear_unfinished
 from fallow.showfile.writer import Writer, claim, current_writer, left_behind, release, this_program
 
 __all__ = ["ShowFile", "usual_name"]
@@ -73,6 +74,7 @@ class ShowFile:
         if not write:
             return cls(path, *_for_reading(path))
         until_s = time.monotonic() + wait_s
+        clear_unfinished(path)
         connection = _connected(path, until_s)
         with told(path), ExitStack() as until_ready:
             until_ready.callback(connection.close)

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
-__all__ = ["Writer", "claim", "current_writer", "left_behind", "release", "this_program"]
+__all__ = ["Writer", "claim", "current_writer", "is_running", "left_behind", "release", "this_program"]
 
 _STILL_ACTIVE = 259  # STILL_ACTIVE of the Windows API
 _QUERY_LIMITED = 0x1000  # PROCESS_QUERY_LIMITED_INFORMATION of the Windows API
@@ -43,7 +43,7 @@ class Writer:
         """Whether its program still runs, or may: on another computer nobody here can tell."""
         if not self.is_here:
             return True
-        return _runs(self.pid) and (not self.started or _started(self.pid) in ("", self.started))
+        return is_running(self.pid) and (not self.started or _started(self.pid) in ("", self.started))
 
     def __str__(self) -> str:
         since = datetime.fromisoformat(self.since).astimezone()
@@ -93,7 +93,8 @@ def release(connection: sqlite3.Connection, writer: Writer | None = None) -> Non
         connection.execute("DELETE FROM writer WHERE pid = ? AND since = ?", (writer.pid, writer.since))
 
 
-def _runs(pid: int) -> bool:
+def is_running(pid: int) -> bool:
+    """Whether a program of this computer runs."""
     if sys.platform == "win32":
         return _runs_on_windows(pid)
     try:

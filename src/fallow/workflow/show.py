@@ -43,6 +43,7 @@ from fallow.showfile.surveys import read_survey
 from fallow.showfile.sweeps import EVERYTHING, Section
 from fallow.showfile.values import AreaPair, PlanHead, PlanRow, Setting, SurveyHead, Value
 from fallow.spectrum.sweep import Survey
+from fallow.spectrum.verdict import Judging
 from fallow.units import parse_frequency_hz
 from fallow.workflow.coordinate import rows_of
 
@@ -116,6 +117,7 @@ def new_show(path: FilePath, words: Iterable[str], desk: Desk) -> Path:
     Raises UsageError for a setting that is none, OutputError where the file can't be made.
     """
     settings = [_setting(word) for word in words]
+    _check_settings({}, settings)
     path = Path(path)
     path = path if path.suffix else path.with_name(path.name + SUFFIX)
     with ShowFile.create(path, desk.who or usual_name()) as show:
@@ -133,6 +135,7 @@ def change_settings(words: Iterable[str], desk: Desk) -> dict[str, Value]:
             return settings_of(show)
     with desk.writing() as show:
         before = settings_of(show)
+        _check_settings(before, settings)
         with desk.change(show, _told(settings)) as change:
             change.put(SETTINGS, *(one for one in settings if one.value is not None))
             change.drop(SETTINGS, *(one.name for one in settings if one.value is None and one.name in before))
@@ -256,6 +259,19 @@ def _setting(word: str) -> Setting:
         raise UsageError(f"{word!r} is no setting", hint=hint)
     stored, parse = _SETTINGS[name]
     return Setting(stored, parse(text) if text else None)
+
+
+def _check_settings(before: Mapping[str, Value], settings: Iterable[Setting]) -> None:
+    """Refuse what no verdict and no plan could be made with. Raises UsageError."""
+    said = {one.name: one.value for one in settings}
+    Judging(**{name: value for name, value in said.items() if name in _JUDGING and value is not None})  # type: ignore[arg-type] # each is parsed as what the field holds
+    after = {**before, **said}
+    region, licence = after.get("region"), after.get("licence")
+    if region is not None and licence is not None and {"region", "licence"} & said.keys():
+        load_territory(str(region)).licences_held(str(licence))
+
+
+_JUDGING = ("limit_dbm", "limit_above_floor_db", "link_width_hz", "confidence_pct")
 
 
 def _region(text: str) -> str:

@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import json
-import os
 import re
-import shutil
-from collections.abc import Callable
-from contextlib import suppress
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 from fallow.errors import InputError, OutputError, UsageError
+from fallow.files.sums import SUMS, SumsCompared, compare_sums, write_sums
 from fallow.files.sweep_parquet import SweepFile, write_sweeps
 from fallow.files.tables import write_plan
 from fallow.files.tables.foreign_table import write_foreign
@@ -33,12 +31,14 @@ from fallow.showfile.opening import close_writing, connect_writing
 from fallow.showfile.rescue import Rescued, rescue
 from fallow.showfile.store import ShowFile
 from fallow.showfile.sweeps import begin_series, blocks, head_of, store_fold
+from fallow.showfile.unfinished import discard, unfinished
 from fallow.showfile.writer import Writer, left_behind, release
 from fallow.workflow.show import SUFFIX, Desk, FilePath, find_show, rows_of_plan, wanted_of
 
 __all__ = [
     "Checked",
     "Exported",
+    "Imported",
     "Rescued",
     "check_show",
     "copy_to",
@@ -50,7 +50,16 @@ __all__ = [
 
 DOCUMENT = "show.json"
 SERIES = "series-{}.parquet"
+_MOST_NAMED = 3
 Progress = Callable[[str, float], None]
+
+
+@dataclass(frozen=True)
+class Imported:
+    """The new show file; ``notes``: what was not as it had been exported, and what does not fit together therefore."""
+
+    path: Path
+    notes: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -62,7 +71,7 @@ class Exported:
 
 
 def export_show(folder: FilePath, desk: Desk, progress: Progress | None = None) -> Exported:
-    """Write the show into a new folder: ``show.json``, its tables as CSV, its sweeps as Parquet.
+    """Write the show into a new folder: ``show.json``, its tables as CSV, its sweeps as Parquet, and ``SHA256SUMS``.
 
     Raises OutputError where the folder is there already or can't be written; then nothing is left behind.
     """
@@ -71,53 +80,99 @@ def export_show(folder: FilePath, desk: Desk, progress: Progress | None = None) 
         raise OutputError(
             "there is something of this name already", path=folder, hint="name a folder that is not there"
         )
-    part = folder.with_name(f".{folder.name}.{os.getpid()}.part")
+    part = unfinished(folder)
     try:
         with desk.looking() as show, show.snapshot():
-            (part / "tables").mkdir(parents=True)
-            (part / "sweeps").mkdir()
-            document = document_of(show)
-            text = json.dumps(document, ensure_ascii=False, allow_nan=False, indent=1) + "\n"
-            (part / DOCUMENT).write_text(text, encoding="utf-8")
-            _write_tables(part / "tables", show)
-            for count, number in enumerate(document["series"]):
-                if progress is not None:
-                    progress("writing sweeps", count / len(document["series"]))
-                _write_series(part / "sweeps" / SERIES.format(number), show, number)
+            _write_export(part, show, progress)
         part.rename(folder)
     except OSError as error:
         reason = (error.strerror or "unknown reason").lower()
         raise OutputError(f"the show can't be exported ({reason}), and nothing was changed", path=folder) from error
     finally:
-        if part.exists():
-            shutil.rmtree(part, ignore_errors=True)
+        discard(part)
     return Exported(folder, tuple(sorted(one for one in folder.rglob("*") if one.is_file())))
 
 
-def import_show(folder: FilePath, to: FilePath, desk: Desk, progress: Progress | None = None) -> Path:
+def _write_export(part: Path, show: ShowFile, progress: Progress | None) -> None:
+    """The sums come last: a folder without them is not whole."""
+    (part / "tables").mkdir(parents=True)
+    (part / "sweeps").mkdir()
+    document = document_of(show)
+    text = json.dumps(document, ensure_ascii=False, allow_nan=False, indent=1) + "\n"
+    (part / DOCUMENT).write_text(text, encoding="utf-8")
+    _write_tables(part / "tables", show)
+    for count, number in enumerate(document["series"]):
+        if progress is not None:
+            progress("writing sweeps", count / len(document["series"]))
+        _write_series(part / "sweeps" / SERIES.format(number), show, number)
+    write_sums(part)
+
+
+def import_show(
+    folder: FilePath, to: FilePath, desk: Desk, progress: Progress | None = None, *, changed: bool = False
+) -> Imported:
     """A new show file from an exported folder; equal to the one that was exported, with its history.
 
-    Raises InputError where the folder holds no such show, OutputError where the file can't be made.
+    ``changed``: although files of the folder are not as they were exported. Raises InputError where they are not, or
+    the folder holds no such show, OutputError where the file can't be made.
     """
     folder, to = Path(folder), Path(to)
     to = to if to.suffix else to.with_name(to.name + SUFFIX)
     document = _document(folder / DOCUMENT)
-    part = to.with_name(f".{to.name}.{os.getpid()}.import")
+    found = compare_sums(folder)
+    if not changed:
+        _check_as_exported(found, folder)
     if to.exists():
         raise OutputError("there is a file of this name already, and it was left as it is", path=to)
+    part = unfinished(to, "-import")
     try:
-        with ShowFile.create(part, desk.who) as show:
-            restore(show, document, folder / DOCUMENT)
-            numbers = document.get("series", [])
-            for count, number in enumerate(numbers):
-                if progress is not None:
-                    progress("reading sweeps", count / len(numbers))
-                _read_series(folder / "sweeps" / SERIES.format(number), show, number)
+        _restore(part, document, folder, desk, progress)
+        notes = (*_changes_told(found), *(check(part).damage if changed else ()))
         copy_show(part, to)
     finally:
-        with suppress(OSError):
-            part.unlink()
-    return to
+        discard(part)
+    return Imported(to, notes)
+
+
+def _restore(part: Path, document: Document, folder: Path, desk: Desk, progress: Progress | None) -> None:
+    with ShowFile.create(part, desk.who) as show:
+        restore(show, document, folder / DOCUMENT)
+        numbers = document.get("series", [])
+        for count, number in enumerate(numbers):
+            if progress is not None:
+                progress("reading sweeps", count / len(numbers))
+            _read_series(folder / "sweeps" / SERIES.format(number), show, number)
+
+
+def _is_read_back(name: str) -> bool:
+    """Whether a file of an export is read back; tables are not."""
+    return not name.startswith("tables/")
+
+
+def _check_as_exported(found: SumsCompared, folder: Path) -> None:
+    """Raise InputError where what is read back is not as it was exported."""
+    if not found.has_sums:
+        what = f"the export is not whole: it has no {SUMS}, which is written last"
+        raise InputError(what, path=folder, hint="copy or export it again; to take what is there: --changed")
+    changed = [name for name in (*found.changed, *found.missing) if _is_read_back(name)]
+    if changed:
+        more = f" and {len(changed) - _MOST_NAMED} more" if len(changed) > _MOST_NAMED else ""
+        verb = "is" if len(changed) == 1 else "are"
+        what = f"{', '.join(changed[:_MOST_NAMED])}{more} {verb} not as exported"
+        hint = "copy or export it again; if it was changed on purpose: --changed"
+        raise InputError(what, path=folder, hint=hint)
+
+
+def _changes_told(found: SumsCompared) -> Iterator[str]:
+    if not found.has_sums:
+        yield f"without {SUMS} nobody can tell whether all is as it was exported"
+    for name in found.changed:
+        more = "" if _is_read_back(name) else ", and is not read back: bring it in with `fallow show add`"
+        yield f"{name} was changed after the export{more}"
+    for name in found.missing:
+        yield f"{name} is missing"
+    for name in found.strange:
+        yield f"{name} is no part of the export, and is not read"
 
 
 def copy_to(to: FilePath, desk: Desk, *, replace: bool = False) -> Path:

@@ -246,6 +246,8 @@ def change_link(name: str, asked: LinkChange, desk: Desk) -> Link:
 def _new_link(name: str, asked: LinkChange) -> Link:
     if asked.equipment is None:
         raise UsageError(f"there is no link {name!r}", hint="say --equipment to add it")
+    if not name.strip():
+        raise UsageError("a link needs a name", hint="fallow show links NAME --equipment NAME")
     if name.lower().startswith(SPARE_PREFIX):
         hint = "call it otherwise: in a plan, names that begin so are frequencies kept free"
         raise UsageError(f"{name!r} is no name for a link", hint=hint)
@@ -300,6 +302,8 @@ def set_area_pair(area: str, other: str, loss: float | str, desk: Desk) -> None:
 
     Raises UsageError for anything else.
     """
+    if not (area.strip() and other.strip()):
+        raise UsageError("an area needs a name", hint="fallow show areas AREA OTHER --loss DB")
     if area == other:
         raise UsageError("an area always hears itself", hint="name another area")
     if isinstance(loss, float) and loss < 0:

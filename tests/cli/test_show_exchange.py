@@ -1,0 +1,122 @@
+"""``fallow show export`` and ``import`` of a folder in which something is not as it was exported; killed programs.
+
+Truth: what the test changed, and ``sha256sum`` of GNU coreutils, where it is.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import signal
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from cli.test_show import answer, made, write_sweeps
+from cli.test_show import desk as desk  # a fixture
+
+Run = Callable[..., tuple[int, str, str]]
+
+
+@pytest.fixture
+def exported(run: Run, desk: Path) -> Path:
+    """A folder that was exported."""
+    made(run)
+    answer(run, "add", "off.csv", "--level-unit", "dBm")
+    answer(run, "export", "out")
+    return desk / "out"
+
+
+def refused(run: Run, *words: str) -> str:
+    code, out, err = run("show", "import", "out", "again", *words)
+    assert (code, out) == (2, "")
+    assert sorted(Path().glob("*again*")) == []
+    return err
+
+
+@pytest.mark.skipif(shutil.which("sha256sum") is None, reason="needs sha256sum of GNU coreutils")
+def test_the_sums_are_those_of_everybody(exported: Path) -> None:
+    done = subprocess.run(
+        ["sha256sum", "--check", "--strict", "SHA256SUMS"], cwd=exported, capture_output=True, text=True
+    )
+    assert done.returncode == 0, done.stderr
+    files = [one for one in exported.rglob("*") if one.is_file()]
+    assert done.stdout.count(": OK\n") == len(files) - 1
+
+
+def test_an_edited_document_is_told_and_taken_only_on_purpose(run: Run, exported: Path) -> None:
+    document = json.loads((exported / "show.json").read_text("utf-8"))
+    for value in document["values"]:
+        if value["key"] == "vox 2":
+            value["value"]["priority"] = 1
+    (exported / "show.json").write_text(json.dumps(document), encoding="utf-8")
+    err = refused(run)
+    assert "show.json is not as exported" in err
+    assert "--changed" in err
+    found = answer(run, "import", "out", "again", "--changed")
+    assert found["notes"][0] == "show.json was changed after the export"
+    assert any("its history: change 2 does not fit" in note for note in found["notes"])
+    links = {one["link"]: one for one in answer(run, "links", "--show", "again.fallow")["links"]}
+    assert links["vox 2"]["priority"] == 1
+
+
+def test_exchanged_sweeps_are_told(run: Run, exported: Path, desk: Path) -> None:
+    write_sweeps(desk / "other.csv", 7)
+    answer(run, "new", "other")
+    answer(run, "add", "other.csv", "--level-unit", "dBm", "--show", "other.fallow")
+    answer(run, "export", "out 2", "--show", "other.fallow")
+    shutil.copy(desk / "out 2" / "sweeps" / "series-1.parquet", exported / "sweeps")
+    assert "sweeps/series-1.parquet is not as exported" in refused(run)
+    (exported / "sweeps" / "series-1.parquet").unlink()
+    assert "sweeps/series-1.parquet is not as exported" in refused(run)
+
+
+def test_an_edited_table_and_a_stranger_are_notes_for_they_are_not_read_back(run: Run, exported: Path) -> None:
+    (exported / "tables" / "links.csv").write_text("link,equipment\n", encoding="utf-8")
+    (exported / "letter.txt").write_text("invented", encoding="utf-8")
+    notes = answer(run, "import", "out", "again")["notes"]
+    assert [note.split(" ")[0] for note in notes] == ["tables/links.csv", "letter.txt"]
+
+
+def test_a_folder_that_was_half_written_is_refused(run: Run, exported: Path) -> None:
+    (exported / "SHA256SUMS").unlink()
+    assert "the export is not whole: it has no SHA256SUMS" in refused(run)
+    assert answer(run, "import", "out", "again", "--changed")["notes"][0].startswith("without SHA256SUMS")
+
+
+def test_sums_that_are_none_are_told_with_their_line(run: Run, exported: Path) -> None:
+    (exported / "SHA256SUMS").write_text("no sum\n", encoding="utf-8")
+    assert "SHA256SUMS, line 1: this is no line of sums" in refused(run)
+
+
+KILLED = """\
+import os, signal, sys
+from fallow.workflow.show import Desk
+from fallow.workflow.show_exchange import export_show, import_show
+def end(what, share):
+    os.kill(os.getpid(), signal.SIGKILL)
+if sys.argv[1] == "import":
+    import_show("out", "again", Desk(), end)
+else:
+    export_show("again", Desk("gala.fallow"), end)
+"""
+
+
+@pytest.mark.skipif(os.name == "nt", reason="there is no SIGKILL there")
+@pytest.mark.parametrize("what", ["import", "export"])
+def test_what_a_killed_program_left_is_taken_away_by_the_next(
+    run: Run, exported: Path, desk: Path, package: Path, what: str
+) -> None:
+    environment = {**os.environ, "PYTHONPATH": str(package.parent)}
+    done = subprocess.run([sys.executable, "-c", KILLED, what], cwd=desk, env=environment, check=False)
+    assert done.returncode == -signal.SIGKILL
+    assert list(desk.glob(".again*"))
+    words: list[Any] = ["import", "out", "again"] if what == "import" else ["export", "again", "--show", "gala.fallow"]
+    answer(run, *words)
+    assert list(desk.glob(".again*")) == []
+    assert exported.is_dir()
