@@ -7,7 +7,7 @@ from enum import StrEnum
 
 from fallow.units import Span
 
-__all__ = ["Equipment", "Kind", "PowerKind", "Stated"]
+__all__ = ["Duplex", "Equipment", "Kind", "PowerKind", "Stated"]
 
 
 class Kind(StrEnum):
@@ -53,13 +53,26 @@ class Stated:
 
 
 @dataclass(frozen=True)
+class Duplex:
+    """The way back of a link with two directions.
+
+    ``offset_hz``: where it is from the way there, negative: below; ``None``: anywhere in ``ranges``, at least
+    ``least_hz`` away [Hz].
+    """
+
+    offset_hz: int | None = None
+    ranges: tuple[Span, ...] = ()
+    least_hz: int = 0
+
+
+@dataclass(frozen=True)
 class Equipment:
     """One type of radio. Frequencies and distances in whole hertz, power in milliwatt.
 
     ``tuning`` are ranges of the carrier, edges included; ``step_hz`` counts from the lower end of each range. With
     ``presets_hz`` only these carriers exist (those inside ``tuning`` where it is given). A distance of ``None`` is not
     asked for. ``stated``: what its links hear and bear, as far as the table says it. ``product_width``: products keep
-    their distance with their edges, not with their middles.
+    their distance with their edges, not with their middles. ``duplex``: its links have a way back.
     """
 
     name: str
@@ -77,3 +90,4 @@ class Equipment:
     stated: Stated = Stated()
     im7_hz: int | None = None
     product_width: bool = False
+    duplex: Duplex | None = None

@@ -19,6 +19,7 @@ class Link:
     ``scenes`` empty: always on. ``priority`` 1 (most important) to 5. ``frequency_hz``: a wish or the present
     one; it may not move when ``fixed``. ``planned`` false: a system that chooses its own channels; it is listed only.
     ``line``: where it stood in its file, for messages. ``groups``: those that it is in, see ``grouping``.
+    ``return_hz``: as ``frequency_hz``, of its way back, where it has one.
     """
 
     name: str
@@ -32,6 +33,7 @@ class Link:
     line: int | None = None
     extra: Mapping[str, str] = field(default_factory=dict, compare=False)
     groups: frozenset[str] = frozenset()
+    return_hz: int | None = None
 
     def on_with(self, other: Link) -> bool:
         """Whether the two are on together in some scene: they share one, or one of them is always on."""

@@ -18,6 +18,7 @@ from fallow.plan.search.question import Question
 from fallow.plan.search.repair import FewestMoves
 from fallow.plan.search.search import Solution, improve
 from fallow.show.assignment import Assignment
+from fallow.show.duplex import RETURN
 from fallow.show.wanted import Wanted
 from fallow.workflow.accelerate import kernels
 from fallow.workflow.searching import Clock, Found
@@ -47,7 +48,7 @@ def advise_on_moves(
     """
     now_hz = {row.link: row.frequency_hz for row in after if not row.is_spare}
     changed = [row for row in before if row.frequency_hz is not None and row.link in now_hz]
-    moves = sum(now_hz[row.link] != row.frequency_hz for row in changed)
+    moves = len({_whole(row.link, wanted) for row in changed if now_hz[row.link] != row.frequency_hz})
     order = order_of_moves(before, after, wanted, scene=scene)
     if order.muted and len(order.steps) <= MOST_LET_WAIT:
         was_hz = {row.link: row.frequency_hz for row in changed if row.frequency_hz is not None}
@@ -55,7 +56,14 @@ def advise_on_moves(
         waiting_hz = waiting_places(was_hz, placed_hz, question, kernels())
         freer = order_of_moves(before, after, wanted, scene=scene, waiting_hz=waiting_hz)
         order = min(order, freer, key=lambda each: len(each.muted))
-    return Replan(moves, fewest, order, sum(now_hz[row.link] is None for row in changed))
+    return Replan(moves, fewest, order, len({_whole(row.link, wanted) for row in changed if now_hz[row.link] is None}))
+
+
+def _whole(name: str, wanted: Wanted) -> str:
+    """The link of which this is one direction; two that are retuned are one change."""
+    there = name.removesuffix(RETURN)
+    with_two = (one.name for one in wanted.links if wanted.equipment[one.equipment].duplex is not None)
+    return there if there != name and there in with_two else name
 
 
 def advise_on_choices(

@@ -37,6 +37,7 @@ from fallow.plan.search.question import Question
 from fallow.plan.search.trying import lowered_by_trial
 from fallow.rules.permission import Circumstances
 from fallow.show.assignment import Assignment
+from fallow.show.duplex import unfolded
 from fallow.show.equipment import Equipment
 from fallow.show.grouping import USUAL, Groupings
 from fallow.show.link import AreaLosses, ForeignCarrier, Link, Station
@@ -155,6 +156,7 @@ def coordinate(
         tuple(stations),
         USUAL if groups is None else groups,
     )
+    wanted = unfolded(wanted)
     ground = ground_under(region, circumstances, named_airs(air, areas_of(wanted)), wanted)
     making = Making(
         spares,
@@ -200,6 +202,7 @@ def audit(
         tuple(stations),
         USUAL if groups is None else groups,
     )
+    wanted = unfolded(wanted)
     ground = ground_under(region, circumstances, named_airs(air, areas_of(wanted, rows)), wanted)
     return _audited(rows, wanted, ground, levels=levels)
 

@@ -12,6 +12,7 @@ from fallow.plan.judge.audit import Audit
 from fallow.plan.judge.audit import audit as audit_rows
 from fallow.rules.permission import Circumstances
 from fallow.show.assignment import Assignment
+from fallow.show.duplex import unfolded
 from fallow.show.wanted import Wanted
 from fallow.showfile.kinds import CHAIN, PLAN_ROWS, PLANS, SURVEYS
 from fallow.showfile.store import ShowFile
@@ -95,7 +96,7 @@ def plan_show(making: ShowMaking, desk: Desk, progress: Progress | None = None) 
     ``coordinate`` does, and where the show has no links.
     """
     with desk.writing() as show:
-        wanted = wanted_of(show)
+        wanted = unfolded(wanted_of(show))
         if not wanted.links:
             raise UsageError("the show has no links", path=show.path, hint="fallow show add --links FILE")
         check_links_against_equipment(wanted.links, wanted.equipment, show.path)
@@ -112,7 +113,7 @@ def audit_show(desk: Desk, name: str | None = None, progress: Progress | None = 
     """Every conflict of a plan of the show, ``None``: of the one in force; with the plan's name."""
     with desk.looking() as show:
         name = name or _in_force(show)
-        rows, wanted = rows_of_plan(show, name), wanted_of(show)
+        rows, wanted = rows_of_plan(show, name), unfolded(wanted_of(show))
         check_links_against_equipment(rows, wanted.equipment, show.path)
         airs = airs_of(show, None, wanted, areas_of(wanted, rows), progress)
         found = audit_rows(rows, wanted, ground_under(region_of(show), circumstances_of(show), airs, wanted))

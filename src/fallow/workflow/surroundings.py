@@ -11,6 +11,7 @@ from fallow.files.territories import load_territory
 from fallow.plan.places import Ground
 from fallow.rules.permission import Circumstances
 from fallow.show.assignment import Assignment
+from fallow.show.duplex import unfolded
 from fallow.show.grouping import USUAL
 from fallow.show.link import AreaLosses, Link
 from fallow.show.names import check_group_names, check_names
@@ -56,6 +57,7 @@ def wanted_among(links: Sequence[Link], around: Surroundings) -> Wanted:
         () if around.asked.stations is None else read_stations(around.asked.stations),
         USUAL if around.groups is None else read_groups(around.groups),
     )
+    wanted = unfolded(wanted)
     check_names(wanted, path=None if around.foreign is None else fspath(around.foreign))
     if links:
         _check_areas(wanted, around)

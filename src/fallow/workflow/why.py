@@ -16,6 +16,7 @@ from fallow.plan.ledger.level_distances import by_levels
 from fallow.plan.places import Ground
 from fallow.rules.permission import Circumstances
 from fallow.show.assignment import SPARE_PREFIX, Assignment
+from fallow.show.duplex import unfolded
 from fallow.show.equipment import Equipment
 from fallow.show.grouping import USUAL, Groupings
 from fallow.show.link import AreaLosses, ForeignCarrier, Link, Station
@@ -65,6 +66,7 @@ def why(
         tuple(stations),
         USUAL if groups is None else groups,
     )
+    wanted = unfolded(wanted)
     rows = _rows(plan, wanted)
     circumstances = Circumstances(licence, place, on or datetime.date.today())
     ground = ground_under(region, circumstances, named_airs(air, areas_of(wanted, rows)), wanted)
@@ -98,6 +100,7 @@ def what_if(
         tuple(stations),
         USUAL if groups is None else groups,
     )
+    wanted = unfolded(wanted)
     rows = _rows(plan, wanted)
     circumstances = Circumstances(licence, place, on or datetime.date.today())
     ground = ground_under(region, circumstances, named_airs(air, areas_of(wanted, rows)), wanted)

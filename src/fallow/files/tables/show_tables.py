@@ -11,7 +11,7 @@ from fallow.files.tables.columns import DECIBEL, FREQUENCY, POWER, WIDTH, Column
 from fallow.files.tables.figure_columns import FIGURE_COLUMNS, stated_figures
 from fallow.files.tables.grid import FilePath, Row, read_table
 from fallow.show.assignment import SPARE_PREFIX, Assignment
-from fallow.show.equipment import Equipment, Kind, PowerKind
+from fallow.show.equipment import Duplex, Equipment, Kind, PowerKind
 from fallow.show.link import LOWEST_PRIORITY, MOST_LOSS_DB, USUAL_PRIORITY, AreaLosses, ForeignCarrier, Link, Station
 from fallow.units import Span
 
@@ -62,6 +62,9 @@ EQUIPMENT_COLUMNS = (
     Column(("im3",), WIDTH),
     Column(("im3_three",), WIDTH),
     Column(("im5",), WIDTH),
+    Column(("return", "rückweg", "retour", "retorno", "terugweg"), FREQUENCY),
+    Column(("duplex", "duplexabstand"), FREQUENCY),
+    Column(("duplex_least", "duplex least"), FREQUENCY),
     Column(("im7",), WIDTH),
     text_column("product_width", "product width"),
     *FIGURE_COLUMNS,
@@ -76,6 +79,7 @@ LINK_COLUMNS = (
     text_column("fixed", "fest", "fixe", "fijo", "vast"),
     text_column("planned", "geplant", "planifié", "planificado", "gepland"),
     text_column("group", "groups", "gruppe", "groupe", "grupo", "groep"),
+    Column(("return", "rückweg", "retour", "retorno", "terugweg"), FREQUENCY),
 )
 AREA_COLUMNS = (
     text_column("area", "zone", "bereich", "zona", "gebied", required=True),
@@ -234,6 +238,7 @@ def equipment_from(row: Row) -> Equipment:
         im3_three_hz=_distance_hz(row, "im3_three_khz"),
         im5_hz=_distance_hz(row, "im5_khz"),
         stated=stated_figures(row),
+        duplex=_duplex(row, tuning),
         im7_hz=_distance_hz(row, "im7_khz"),
         product_width=row.yes("product_width"),
     )
@@ -264,7 +269,28 @@ def link_from(row: Row) -> Link:
         line=row.line,
         extra=row.extra,
         groups=frozenset(row.items("group")),
+        return_hz=_positive_or_none(row, "return_mhz"),
     )
+
+
+def _positive_or_none(row: Row, name: str) -> int | None:
+    return _positive_hz(row, name, row.text(name)) if row.text(name) else None
+
+
+def _duplex(row: Row, tuning: tuple[Span, ...]) -> Duplex | None:
+    """The way back, where the row says anything of it."""
+    ranges = tuple(_span(row, item, "return_mhz") for item in row.items("return_mhz", of_numbers=True))
+    offset_hz, least_hz = row.hertz("duplex_mhz"), _distance_hz(row, "duplex_least_mhz")
+    if offset_hz is not None and (ranges or least_hz):
+        hint = "either the way back stands at a fixed distance (duplex_mhz), or anywhere in return_mhz"
+        raise row.wrong("duplex_mhz", "a fixed distance leaves no choice of ranges", hint=hint)
+    if offset_hz == 0:
+        raise row.wrong("duplex_mhz", "the way back can't stand where the way there does", hint="for example 40 or -40")
+    if offset_hz is not None and any(span.low_hz + offset_hz <= 0 for span in tuning):
+        raise row.wrong("duplex_mhz", "the way back would lie below zero", hint="a smaller distance")
+    if least_hz and not ranges:
+        raise row.wrong("duplex_least_mhz", "the ranges of the way back are missing", hint="state return_mhz")
+    return Duplex(offset_hz, ranges, least_hz or 0) if ranges or offset_hz is not None else None
 
 
 def _priority(row: Row) -> int:
@@ -305,15 +331,15 @@ def _power_kind(row: Row) -> PowerKind | None:
     return PowerKind(text)
 
 
-def _span(row: Row, text: str) -> Span:
+def _span(row: Row, text: str, column: str = "tuning_mhz") -> Span:
     """A tuning range such as ``470-526``, or one frequency; dashes, ``..`` and ``to`` are understood."""
     ends = _BETWEEN_ENDS.split(text)
     if len(ends) > 2:
         hint = "write the two ends of each range: 470-526;600-606"
-        raise row.wrong("tuning_mhz", f"{text!r} is no tuning range", hint=hint)
-    low_hz, high_hz = (_positive_hz(row, "tuning_mhz", end) for end in (ends[0], ends[-1]))
+        raise row.wrong(column, f"{text!r} is no tuning range", hint=hint)
+    low_hz, high_hz = (_positive_hz(row, column, end) for end in (ends[0], ends[-1]))
     if high_hz < low_hz:
-        raise row.wrong("tuning_mhz", f"the tuning range {text!r} does not rise", hint="write the lower end first")
+        raise row.wrong(column, f"the tuning range {text!r} does not rise", hint="write the lower end first")
     return Span(low_hz, high_hz)
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from fallow.files.tables.grid import FilePath
 from fallow.files.tables.whole_file import replace_whole
-from fallow.show.equipment import Equipment, Stated
+from fallow.show.equipment import Duplex, Equipment, Stated
 from fallow.show.grouping import Apart, Together
 from fallow.show.link import AreaLosses, Link, Station
 from fallow.spectrum.chain import ChainPart, GainCurve
@@ -92,6 +92,7 @@ def _link(link: Link) -> Cells:
         "frequency_mhz": "" if link.frequency_hz is None else _scaled(link.frequency_hz, 6),
         "fixed": "yes" if link.fixed else "no",
         "planned": "yes" if link.planned else "no",
+        **({} if link.return_hz is None else {"return_mhz": _scaled(link.return_hz, 6)}),
         **({"group": ";".join(sorted(link.groups))} if link.groups else {}),
         **link.extra,
     }
@@ -118,10 +119,22 @@ def _equipment(radio: Equipment) -> Cells:
         "power_mw": "" if radio.power_mw is None else _plain(radio.power_mw),
         "power_kind": "" if radio.power_kind is None else str(radio.power_kind),
         **distances,
+        **_duplex(radio.duplex),
         **({} if radio.im7_hz is None else {"im7_khz": _khz(radio.im7_hz)}),
         **({"product_width": "yes"} if radio.product_width else {}),
         **_figures(radio.stated),
     }
+
+
+def _duplex(duplex: Duplex | None) -> Cells:
+    """The way back, where there is one."""
+    if duplex is None:
+        return {}
+    if duplex.offset_hz is not None:
+        sign = "-" if duplex.offset_hz < 0 else ""
+        return {"duplex_mhz": sign + _scaled(abs(duplex.offset_hz), 6)}
+    ranges = ";".join(f"{_scaled(one.low_hz, 6)}-{_scaled(one.high_hz, 6)}" for one in duplex.ranges)
+    return {"return_mhz": ranges, "duplex_least_mhz": _scaled(duplex.least_hz, 6)}
 
 
 def _figures(stated: Stated) -> Cells:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import count
 
 import numpy as np
@@ -21,9 +22,10 @@ from fallow.plan.places import Ground
 from fallow.plan.search.engine import Kernels
 from fallow.plan.search.question import Question
 from fallow.plan.search.repair import FewestMoves
-from fallow.plan.search.search import Solution, improve
+from fallow.plan.search.search import Solution, SpareAt, improve
 from fallow.plan.search.worth import Worth
 from fallow.show.assignment import Assignment
+from fallow.show.duplex import return_name
 from fallow.show.link import Link
 from fallow.show.plan_change import Shifted
 from fallow.show.wanted import Wanted
@@ -93,18 +95,38 @@ class Remedies:
 
     def _to_spares(self, failure: Failure, lost: Sequence[Link]) -> dict[str, int] | None:
         """A spare that the failure leaves for every link that loses its place; ``None`` where there are too few."""
-        left: dict[tuple[str, str], list[int]] = {}
-        for spare in self.plan.spares:
-            equipment = self.wanted.equipment[spare.equipment]
-            if not failure.loses(equipment, spare.area, spare.frequency_hz):
-                left.setdefault((spare.equipment, spare.area), []).append(spare.frequency_hz)
-        moved_hz = {}
+        left = {
+            spare.name: spare
+            for spare in self.plan.spares
+            if not failure.loses(self.wanted.equipment[spare.equipment], spare.area, spare.frequency_hz)
+        }
+        moved_hz: dict[str, int] = {}
         for link in lost:
-            spares = left.get((link.equipment, link.area))
-            if not spares or link.fixed:
+            there = self._there.get(link.name, link)
+            if there.name in moved_hz:
+                continue
+            found = next((spare for spare in left.values() if self._is_for(spare, there, left)), None)
+            if found is None or link.fixed:
                 return None
-            moved_hz[link.name] = spares.pop(0)
+            moved_hz[there.name] = left.pop(found.name).frequency_hz
+            if there.name in self._with_two_directions:
+                moved_hz[return_name(there.name)] = left.pop(return_name(found.name)).frequency_hz
         return moved_hz
+
+    def _is_for(self, spare: SpareAt, link: Link, left: Mapping[str, SpareAt]) -> bool:
+        """Whether a link can take a spare: both directions of it, where it has two."""
+        whole = link.name not in self._with_two_directions or return_name(spare.name) in left
+        return whole and (spare.equipment, spare.area) == (link.equipment, link.area)
+
+    @cached_property
+    def _with_two_directions(self) -> frozenset[str]:
+        """Links with a way back."""
+        return frozenset(self.question.carriers[pair.forward].name for pair in self.question.pairs)
+
+    @cached_property
+    def _there(self) -> Mapping[str, Link]:
+        """The way there of each way back, by the latter's name."""
+        return {return_name(one.name): one for one in self.wanted.links if one.name in self._with_two_directions}
 
     def by_search(self, failure: Failure) -> Remedy | None:
         """The plan with the fewest moves that a short search finds, with its new conflicts (such as of fixed links).
@@ -143,12 +165,13 @@ class Remedies:
 
     def _remedy(self, failure: Failure, now_hz: Mapping[str, int], *, by_spares: bool = False) -> Remedy:
         """A plan for the time after a failure as moves. Spares were audited together with all links before: of whoever
-        takes one only the place is to be looked at, unless there are groups, in which a spare is not.
+        takes one only the place is to be looked at, unless there are groups, in which a spare is not, or links of two
+        directions.
         """
         moves = [Shifted(name, hz, now_hz[name]) for name, hz in self.at_hz.items() if now_hz.get(name, hz) != hz]
         moved = {move.link for move in moves}
         wanted, ground = failure.strikes(self.wanted, self.ground)
-        settled = by_spares and not self.wanted.groupings.of_strength(hard=True)
+        settled = by_spares and not self.question.pairs and not self.wanted.groupings.of_strength(hard=True)
         problems = set() if settled else self._new_problems(failure, now_hz)
         problems |= _problems(
             audit(self._rows({n: hz for n, hz in now_hz.items() if n in moved}), wanted, ground).conflicts

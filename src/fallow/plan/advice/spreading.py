@@ -33,7 +33,7 @@ def spread_spares(
     standing.put(placed, [at_hz[question.carriers[i].name] for i in placed])
     edges_hz = np.array([channel.low_hz for channel in channels], dtype=np.int64)
     for i in placed:
-        if channels and question.carriers[i].is_spare:
+        if channels and question.carriers[i].is_spare and i not in question.in_pairs:
             _put_apart(i, standing, edges_hz)
     where_hz = {carrier.name: int(hz) for carrier, hz in zip(question.carriers, standing.at_hz, strict=True)}
     return replace(plan, spares=tuple(_moved(spare, where_hz[spare.name]) for spare in plan.spares))

@@ -25,6 +25,7 @@ from fallow.plan.judge.conflicts import (
     too_near,
 )
 from fallow.plan.judge.group_rules import Unkept, group_conflicts, unkept_wishes
+from fallow.plan.judge.pairs import pair_conflicts
 from fallow.plan.judge.products import FORMS, Form
 from fallow.plan.judge.stage import Stage
 from fallow.plan.places import Ground
@@ -70,7 +71,7 @@ def audit_of(stage: Stage) -> Audit:
     company = stage.company
     pairs = list(_pairs_that_meet(company))
     hits = list(islice(_product_hits(company), MOST_PRODUCTS + 1))
-    found = [*_too_near(company, pairs), *group_conflicts(company), *hits[:MOST_PRODUCTS]]
+    found = [*_too_near(company, pairs), *group_conflicts(company), *pair_conflicts(company), *hits[:MOST_PRODUCTS]]
     for footing in stage.footings:
         found += place_conflicts(footing, stage.ground)
     return Audit(

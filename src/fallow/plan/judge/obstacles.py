@@ -15,11 +15,12 @@ from numpy.typing import NDArray
 
 from fallow.plan.judge.carriers import Carrier, Company
 from fallow.plan.judge.group_rules import apart_needed_hz, together_with
+from fallow.plan.judge.pairs import partner_of
 from fallow.plan.judge.products import FORMS, THREE_CARRIERS, Form
 
 __all__ = ["OF_DISTANCE", "Obstacles", "obstacles_for"]
 
-OF_DISTANCE = ("spacing", "foreign", "apart", "together", *(form.name for form in FORMS))
+OF_DISTANCE = ("spacing", "foreign", "apart", "together", "duplex", *(form.name for form in FORMS))
 LARGEST_TABLE = 2_000_000
 BEYOND_HZ = 10**13  # wider than any spectrum
 _OF_TWO = tuple(form for form in FORMS if len(form.coefficients) == 2)
@@ -91,6 +92,7 @@ def obstacles_for(company: Company, places_hz: NDArray[np.int64]) -> Obstacles:
     for stretches in (
         *_of_spacing(company),
         *_of_groups(company),
+        *_of_other_direction(company),
         *_of_products_on_it(company),
         *_of_its_products(company),
     ):
@@ -202,6 +204,22 @@ def _of_groups(company: Company) -> Iterator[_Stretches]:
     for i, most_hz in together_with(company, new):
         beyond_hz = np.array([-1, 1]) * (most_hz + BEYOND_HZ) + company.hz[i]
         yield _Stretches("together", 1, beyond_hz, BEYOND_HZ, np.full((2, 1), i, dtype=np.intp), can_be_halved=False)
+
+
+def _of_other_direction(company: Company) -> Iterator[_Stretches]:
+    """Where the newcomer would not go together with its other direction."""
+    new = len(company.carriers) - 1
+    partner = partner_of(company, new)
+    if partner is None:
+        return
+    i, duplex, sign = partner
+    other = np.array([[i]], dtype=np.intp)
+    if duplex.offset_hz is None:
+        yield _Stretches("duplex", 1, company.hz[[i]], duplex.least_hz, other, can_be_halved=False)
+        return
+    middle_hz = int(company.hz[i]) + sign * duplex.offset_hz
+    beyond_hz = middle_hz + np.array([-1, 1]) * BEYOND_HZ
+    yield _Stretches("duplex", 1, beyond_hz, BEYOND_HZ, np.repeat(other, 2, axis=0), can_be_halved=False)
 
 
 def _of_products_on_it(company: Company) -> Iterator[_Stretches]:

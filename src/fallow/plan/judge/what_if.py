@@ -20,6 +20,7 @@ from fallow.plan.judge.conflicts import Conflict, by_kind_and_nearness, hit, pla
 from fallow.plan.judge.footing import Footing
 from fallow.plan.judge.group_rules import apart_needed_hz, group_conflicts
 from fallow.plan.judge.near_products import NOBODY, NOWHERE, NearProducts, People, SumTables
+from fallow.plan.judge.pairs import pair_conflicts
 from fallow.plan.judge.products import FORMS
 from fallow.plan.judge.stage import Stage, carrier_of
 from fallow.plan.places import Ground
@@ -107,12 +108,14 @@ class _State:
                     yield too_near(ours, other, distance_hz, needed_hz)
 
     def _of_groups(self, with_carrier: int | None) -> Iterator[Conflict]:
-        if not self.like.groupings.of_strength(hard=True):
+        tied = any(one.equipment is not None and one.equipment.duplex is not None for one in self.carriers)
+        if not tied and not self.like.groupings.of_strength(hard=True):
             return
         there = [each for each, hz in zip(self.carriers, self.hz.tolist(), strict=True) if hz != NOWHERE]
         name = None if with_carrier is None else self.carriers[with_carrier].name
-        for conflict in group_conflicts(Company(there, self.like.losses, self.like.groupings)):
-            if name is None or name in conflict.carriers:
+        company = Company(there, self.like.losses, self.like.groupings)
+        for conflict in (*group_conflicts(company), *pair_conflicts(company)):
+            if name is None or name == conflict.victim or name in conflict.carriers:
                 yield conflict
 
     def _hits(self, with_carrier: int | None) -> Iterator[Conflict]:

@@ -63,6 +63,7 @@ def _classes_of(question: Question) -> list[int]:
     alone[:n_ours] = np.diff(question.groups.start)[:n_ours] == 0
     alone[list(question.odd_classes)] = False
     alone &= ~question.farthest_hz.any(axis=0)
+    alone[[question.carriers[i].class_index for i in question.in_pairs]] = False
     while True:
         meets_others = question.meetings[:, :n_ours] @ ~alone[:n_ours]
         if not (alone & meets_others).any():

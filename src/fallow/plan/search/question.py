@@ -25,12 +25,13 @@ from fallow.plan.search.raster import Raster, choose_raster
 from fallow.plan.search.tables import NO_PLACE, Tables
 from fallow.plan.search.worth import Worth, worth_of_places
 from fallow.show.assignment import SPARE_PREFIX
-from fallow.show.equipment import Equipment
+from fallow.show.duplex import return_name
+from fallow.show.equipment import Duplex, Equipment
 from fallow.show.grouping import Groupings
 from fallow.show.link import LOWEST_PRIORITY, AreaLosses, Link
 from fallow.show.wanted import Wanted
 
-__all__ = ["Carrier", "Question", "empty_tables", "whole"]
+__all__ = ["Carrier", "Question", "Tie", "empty_tables", "whole"]
 
 LINKS_PER_SPARE = 10  # common practice: one spare per ten links of a kind and place, at least one
 SPARE_RANK = LOWEST_PRIORITY + 1
@@ -58,6 +59,15 @@ class Carrier:
     def is_spare(self) -> bool:
         """Whether it is a frequency kept free rather than a link."""
         return self.rank == SPARE_RANK
+
+
+@dataclass(frozen=True)
+class Tie:
+    """Two carriers that are the directions of one link, and how they go together."""
+
+    forward: int
+    back: int
+    duplex: Duplex
 
 
 @dataclass(frozen=True, eq=False)
@@ -181,6 +191,27 @@ class Question:
             if place is not None:
                 tier[i], margin_db[i] = worth.tier[place], worth.margin_db[place]
         return tier, margin_db
+
+    @cached_property
+    def pairs(self) -> tuple[Tie, ...]:
+        """Carriers that are the two directions of one link."""
+        index = {carrier.name: i for i, carrier in enumerate(self.carriers)}
+        return tuple(
+            Tie(i, index[return_name(carrier.name)], carrier.equipment.duplex)
+            for i, carrier in enumerate(self.carriers)
+            if carrier.equipment.duplex is not None and return_name(carrier.name) in index
+        )
+
+    @cached_property
+    def in_pairs(self) -> frozenset[int]:
+        """Carriers that are one of two directions."""
+        return frozenset(i for pair in self.pairs for i in (pair.forward, pair.back))
+
+    @cached_property
+    def followers(self) -> frozenset[int]:
+        """Carriers that are placed by their other direction."""
+        free = [pair for pair in self.pairs if self.carriers[pair.forward].fixed_hz is None]
+        return frozenset(pair.back if self.carriers[pair.back].fixed_hz is None else -1 for pair in free) - {-1}
 
     @cached_property
     def spacing_hz(self) -> NDArray[np.int64]:
@@ -400,8 +431,12 @@ def whole(values: Iterable[int]) -> NDArray[np.int64]:
 
 def _asked_links(links: Sequence[Link], wanted: Wanted, keep: Mapping[str, int]) -> list[tuple[Class, Carrier]]:
     asked = []
+    back = {return_name(link.name) for link in links if _equipment_of(link, wanted).duplex is not None}
     for link in links:
         equipment = _equipment_of(link, wanted)
+        home_hz, wish_hz = keep.get(link.name), None if link.fixed else link.frequency_hz
+        if link.name in back:  # it follows the other direction home
+            home_hz, wish_hz = None, wish_hz if home_hz is None else home_hz
         if link.fixed and link.frequency_hz is None:
             raise UsageError(
                 f"{link.name} is fixed, but no frequency says where", line=link.line, hint="state its frequency_mhz"
@@ -412,8 +447,8 @@ def _asked_links(links: Sequence[Link], wanted: Wanted, keep: Mapping[str, int])
             link.area,
             link.priority,
             fixed_hz=link.frequency_hz if link.fixed else None,
-            home_hz=keep.get(link.name),
-            wish_hz=None if link.fixed else link.frequency_hz,
+            home_hz=home_hz,
+            wish_hz=wish_hz,
         )
         groups = link.groups & wanted.groupings.names
         asked.append((class_of_ours(equipment, link.area, link.scenes, groups), carrier))
@@ -423,9 +458,11 @@ def _asked_links(links: Sequence[Link], wanted: Wanted, keep: Mapping[str, int])
 def _asked_spares(links: Sequence[Link], wanted: Wanted, spares: int | None) -> list[tuple[Class, Carrier]]:
     """Spares for each equipment in each area where links of it are, with names that nobody else has."""
     taken = {link.name for link in wanted.links}
+    there = {return_name(name): name for name, radio in wanted.equipment.items() if radio.duplex is not None}
     asked = []
     for (equipment, area), count in Counter((link.equipment, link.area) for link in links).items():
-        names = (_spare_name(equipment, area, number) for number in itertools.count(1))
+        names = (_spare_name(there.get(equipment, equipment), area, number) for number in itertools.count(1))
+        names = (return_name(name) for name in names) if equipment in there else names
         free = itertools.islice((name for name in names if name not in taken), _spares_for(count, spares))
         for name in list(free):
             carrier = Carrier(name, wanted.equipment[equipment], area, SPARE_RANK)

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from fallow.plan.search.engine import HOME_ONLY, LOWEST
 from fallow.plan.search.fitting import Fitting
+from fallow.plan.search.pairs import restore
 from fallow.plan.search.question import Question
 from fallow.plan.search.standing import Standing
 
@@ -253,7 +254,7 @@ class Repair:
 
     def _prove(self) -> Iterator[bool]:
         """Try out every set of links that may move, from the bound upward, until one does it or the steps are used."""
-        if not self.question.raster.exact or self.question.odd_classes:
+        if not self.question.raster.exact or self.question.odd_classes or self.question.pairs:
             return
         self.standing.take(self.movable)
         self._send(self._by_rank(self.with_home))
@@ -344,9 +345,7 @@ class Repair:
         return int(carriers[int(self.random.integers(len(carriers)))])
 
     def _restore(self, at_hz: Whole) -> None:
-        moved = np.flatnonzero(self.standing.at_hz != at_hz).tolist()
-        self.standing.take(moved)
-        self.standing.put(moved, at_hz[moved].tolist())
+        restore(self.standing, at_hz)
 
 
 def _reason(lost: int, quarrels: int) -> str:

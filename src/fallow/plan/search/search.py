@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from fallow.plan.search.engine import HOME_ONLY, IN_ANY_TIER, LOWEST, Kernels, numpy_kernels
 from fallow.plan.search.only_distances import OnlyDistances
 from fallow.plan.search.packing import Packed
+from fallow.plan.search.pairs import restore, standing_for
 from fallow.plan.search.question import Question
 from fallow.plan.search.repair import FewestMoves, Repair
 from fallow.plan.search.score import Score, score_of
@@ -126,9 +127,9 @@ class Search:
     ) -> None:
         self.question = question
         self.random = np.random.default_rng(seed)
-        self.standing: Standing = Standing(question, kernels) if like is None else like.standing.copied()
+        self.standing: Standing = standing_for(question, kernels) if like is None else like.standing.copied()
         self.facts = question.facts
-        movable = np.flatnonzero(~self.facts.is_fixed)
+        movable = [i for i in np.flatnonzero(~self.facts.is_fixed).tolist() if i not in question.followers]
         self.links = [int(i) for i in movable if not self.facts.is_spare[i]]
         self.placeable = [i for i in self.links if question.worths[self.facts.class_index[i]].frequencies_hz.size]
         self.spares = [int(i) for i in movable if self.facts.is_spare[i]]
@@ -146,6 +147,7 @@ class Search:
         self.packing = self.only_distances.packing(self.random, kernels)
         self.repair = Repair(self.standing, self.placeable, self.random, self._shake)
         self.on_raster = ~np.isin(self.facts.class_index, list(question.odd_classes))
+        self.on_raster[list(question.in_pairs)] = False  # these do not wander
 
     def nothing_left(self, score: Score) -> bool:
         """Whether no plan can have a better score."""
@@ -334,9 +336,7 @@ class Search:
         return score if self.clinging else score._replace(changed=0)
 
     def _restore(self, at_hz: Whole) -> None:
-        moved = np.flatnonzero(self.standing.at_hz != at_hz).tolist()
-        self.standing.take(moved)
-        self.standing.put(moved, at_hz[moved].tolist())
+        restore(self.standing, at_hz)
 
     def _wanted_first(self, missing: Sequence[int]) -> int:
         """The carrier for whose sake this step is made: one without a place, else one whose place could be better."""

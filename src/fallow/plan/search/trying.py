@@ -31,7 +31,7 @@ def lowered_by_trial(
     Only for few links all of whose places lie on the raster.
     """
     links = len(question.links)
-    if links > MOST_LINKS or not question.raster.exact or question.odd_classes:
+    if question.pairs or links > MOST_LINKS or not question.raster.exact or question.odd_classes:
         return bound
     standing = Standing(question, kernels)
     most = links if bound is None else bound.links

@@ -77,6 +77,7 @@ def _settled(at_hz: Whole, question: Question, kernels: Callable[[], Kernels]) -
     """A plan in which nobody who breaks a wish would break fewer on another free place of the same worth."""
     standing, facts = Standing(question, kernels), question.facts
     movable = np.flatnonzero((at_hz >= 0) & ~facts.is_fixed & ((facts.home_hz < 0) | (at_hz != facts.home_hz)))
+    movable = np.setdiff1d(movable, list(question.in_pairs))
     standing.put(movable.tolist(), at_hz[movable].tolist())
     moved = True
     while moved:

@@ -1,0 +1,131 @@
+"""Both directions of a link in the search: two carriers that are placed together or not at all.
+
+The carrier that leads is offered places one after the other until the one that follows finds its own as well.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fallow.plan.search.engine import HOME_ONLY, IN_ANY_TIER, Kernels
+from fallow.plan.search.question import Question
+from fallow.plan.search.standing import Standing
+
+__all__ = ["PairedStanding", "restore", "standing_for"]
+
+Whole = NDArray[np.int64]
+
+TRIES = 200
+"""Places of the leader that are tried for one pair."""
+
+
+def standing_for(question: Question, kernels: Callable[[], Kernels]) -> Standing:
+    """A plan in the making; where links have two directions, one that keeps them together."""
+    return PairedStanding(question, kernels) if question.pairs else Standing(question, kernels)
+
+
+def restore(standing: Standing, at_hz: Whole) -> None:
+    """Bring every carrier to where it stood (int64, shape (carrier,), −1: nowhere)."""
+    moved = np.flatnonzero(standing.at_hz != at_hz).tolist()
+    Standing.take(standing, moved)
+    standing.put(moved, at_hz[moved].tolist())
+
+
+@dataclass(frozen=True)
+class _Pair:
+    """Who leads and who follows; the follower stands ``offset_hz`` from the leader, or at least ``least_hz`` away."""
+
+    leader: int
+    follower: int
+    offset_hz: int | None
+    least_hz: int
+
+    def suits(self, leader_hz: Whole, follower_hz: Whole) -> NDArray[np.bool_]:
+        """Whether the two go together, pair by pair."""
+        if self.offset_hz is not None:
+            return np.asarray(follower_hz - leader_hz == self.offset_hz)
+        return np.asarray(np.abs(follower_hz - leader_hz) >= self.least_hz)
+
+
+class PairedStanding(Standing):
+    """As ``Standing``; whoever is one of two is placed and taken away with the other."""
+
+    def __init__(self, question: Question, kernels: Callable[[], Kernels]) -> None:
+        super().__init__(question, kernels)
+        self._pair_of: dict[int, _Pair] = {}
+        for tie in question.pairs:
+            pair = _Pair(tie.forward, tie.back, tie.duplex.offset_hz, tie.duplex.least_hz)
+            self._pair_of[tie.forward] = self._pair_of[tie.back] = pair
+
+    def take(self, carriers: Sequence[int]) -> None:
+        """See ``Standing``; fixed ones stay."""
+        super().take([i for i in self._with_partners(carriers) if not self.fixed[i]])
+
+    def place(self, carriers: Sequence[int], homes_hz: Sequence[int], picks: Sequence[float]) -> None:
+        """See ``Standing``; a pair takes the pick of whichever of the two comes first."""
+        single: list[tuple[int, int, float]] = []
+        for carrier, home_hz, pick in zip(carriers, homes_hz, picks, strict=True):
+            pair = self._pair_of.get(carrier)
+            if pair is None:
+                single.append((carrier, home_hz, pick))
+                continue
+            self._place_single(single)
+            single = []
+            self._place_pair(pair, home_hz if carrier == pair.leader else -1, pick)
+        self._place_single(single)
+
+    def _place_single(self, rows: Sequence[tuple[int, int, float]]) -> None:
+        if rows:
+            super().place([i for i, _, _ in rows], [hz for _, hz, _ in rows], [pick for _, _, pick in rows])
+
+    def _with_partners(self, carriers: Iterable[int]) -> list[int]:
+        pairs = (self._pair_of.get(i) for i in carriers)
+        partners = [i for pair in pairs if pair is not None for i in (pair.leader, pair.follower)]
+        return list(dict.fromkeys((*carriers, *partners)))
+
+    def _place_pair(self, pair: _Pair, home_hz: int, pick: float) -> None:
+        """Give both a place, or neither; one of them may be fixed."""
+        leader_hz, follower_hz = int(self.at_hz[pair.leader]), int(self.at_hz[pair.follower])
+        if leader_hz >= 0 and follower_hz >= 0:
+            return
+        if leader_hz >= 0:
+            self._place_follower(pair, leader_hz, pick)
+            return
+        places_hz = self._in_order(pair.leader, home_hz, pick)
+        if follower_hz >= 0:
+            places_hz = places_hz[pair.suits(places_hz, np.full_like(places_hz, follower_hz))]
+            self.put([pair.leader], places_hz[:1].tolist() or [-1])
+            return
+        if pair.offset_hz is not None:
+            places_hz = places_hz[np.isin(places_hz + pair.offset_hz, self.free_hz(int(self.classes[pair.follower])))]
+        for hz in places_hz[:TRIES].tolist():
+            self.put([pair.leader], [hz])
+            if self._place_follower(pair, hz, pick):
+                return
+            Standing.take(self, [pair.leader])
+
+    def _place_follower(self, pair: _Pair, leader_hz: int, pick: float) -> bool:
+        """Whether the follower found a place that goes with the leader's."""
+        wish_hz = int(self.question.facts.wish_hz[pair.follower])
+        places_hz = self._in_order(pair.follower, wish_hz, pick if pick != HOME_ONLY else -1.0)
+        places_hz = places_hz[pair.suits(np.full_like(places_hz, leader_hz), places_hz)]
+        self.put([pair.follower], places_hz[:1].tolist() or [-1])
+        return bool(places_hz.size)
+
+    def _in_order(self, carrier: int, home_hz: int, pick: float) -> Whole:
+        """The free places of a carrier, those first that ``engine.choose`` would take: at home, then as picked."""
+        k = int(self.classes[carrier])
+        free_hz, worth = self.free_hz(k), self.question.worths[k]
+        at_home: Whole = free_hz[free_hz == home_hz]
+        if pick == HOME_ONLY or not free_hz.size:
+            return at_home
+        tier = worth.tier[np.searchsorted(worth.frequencies_hz, free_hz)]
+        nth = 0 if pick < 0.0 else int((pick % 1.0) * free_hz.size)
+        order = np.roll(np.arange(free_hz.size), -nth)
+        if pick < IN_ANY_TIER:
+            order = order[np.argsort(tier[order], kind="stable")]
+        return np.asarray(np.concatenate((at_home, free_hz[order])), dtype=np.int64)
