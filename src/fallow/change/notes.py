@@ -10,7 +10,7 @@ from fallow.change.values import BandOffset, Terms
 from fallow.spectrum.verdicts.deciding import Evidence
 from fallow.units import format_mhz, format_span_mhz
 
-__all__ = ["few", "notes_on_chain", "notes_on_gaps", "notes_on_likeness", "notes_on_offset"]
+__all__ = ["few", "notes_on_chain", "notes_on_gaps", "notes_on_likeness", "notes_on_offset", "notes_on_stretches"]
 
 MOST_NAMED = 6
 MOST_REMARKS = 12
@@ -55,6 +55,23 @@ def notes_on_offset(
         )
         notes.append(f"the offset differs from band to band by more than chance (MHz, dB): {told}")
     notes += _far_bands(bands, signals, terms)
+    return notes
+
+
+def notes_on_stretches(stretches: Sequence[BandOffset], signals: Offset | None, terms: Terms) -> list[str]:
+    """Where the new survey reads unlike elsewhere, with the edges that the signals show."""
+    notes = []
+    for one in stretches:
+        whose = "repeatability allows" if terms.same_chain else "the two budgets allow"
+        usual = "" if signals is None else f" (over all {signals.offset_db:+.1f} dB)"
+        reads, where = (
+            _higher(Offset(one.offset_db, one.u_db, one.behind)),
+            (round(one.low_hz, -5), round(one.high_hz, -5)),
+        )
+        notes.append(
+            f"the new survey reads {reads} from {format_span_mhz(*where)} ({one.behind} signals), unlike elsewhere"
+            f"{usual}: more than {whose if one.beyond_uncertainty else 'chance'}"
+        )
     return notes
 
 

@@ -19,10 +19,11 @@ from fallow.change.values import BandOffset, Terms
 from fallow.spectrum.instruments.instruments import BANDS, FEWEST_SIGNALS, NARROWEST_BAND_HZ
 from fallow.spectrum.instruments.offsets import TWO_ANTENNAS_DB, paired_offset
 from fallow.spectrum.instruments.shared import Shared, find_shared
+from fallow.spectrum.instruments.stretches import propose_stretches, runs_looked_at
 from fallow.spectrum.statistics import normal_quantile
 from fallow.spectrum.verdicts.evidence import Evidence
 
-__all__ = ["Offset", "SharedSignals", "band_offsets", "beyond_chance", "floor_offset", "varies"]
+__all__ = ["Offset", "SharedSignals", "band_offsets", "beyond_chance", "floor_offset", "stretch_offsets", "varies"]
 
 FADING_DB = 1.0  # common practice: how well the level of one signal repeats on one antenna
 NORMAL_MAD = 1.4826
@@ -87,6 +88,28 @@ def band_offsets(pairs: Sequence[Pair], signals: SharedSignals, terms: Terms) ->
     return tuple(found)
 
 
+def stretch_offsets(signals: SharedSignals, terms: Terms) -> tuple[BandOffset, ...]:
+    """Stretches of neighbouring signals, found from the data, over which the new survey reads unlike elsewhere by more
+    than chance: rising in frequency, apart from each other. All runs of signals share the chance of an error.
+    """
+    differences = signals.shared.level_db[1] - signals.shared.level_db[0]
+    looks = runs_looked_at(int(np.isfinite(differences).sum()))
+    found: list[BandOffset] = []
+    for first, last in propose_stretches(differences):
+        inside = np.zeros(differences.size, dtype=bool)
+        inside[first:last] = True
+        here, beside = signals.offset(inside), signals.offset(~inside)
+        if here is None or beside is None:
+            continue
+        unlike = Offset(here.offset_db - beside.offset_db, math.hypot(here.u_db, beside.u_db), here.behind)
+        span = float(signals.shared.low_hz[first]), float(signals.shared.high_hz[last - 1])
+        free = all(span[1] <= other.low_hz or other.high_hz <= span[0] for other in found)
+        less_off = abs(here.offset_db) < abs(beside.offset_db)  # what is left beside it is the stretch
+        if free and not less_off and beyond_chance(unlike, 0.0, looks):
+            found.append(_band(here, span, "signals", terms, looks))
+    return tuple(sorted(found, key=lambda band: band.low_hz))
+
+
 def _band(band: Offset, span_hz: tuple[float, float], seen_in: str, terms: Terms, count: int) -> BandOffset:
     told = seen_in == "signals" and band.behind >= FEWEST_SIGNALS
     return BandOffset(
@@ -117,9 +140,10 @@ def varies(bands: Sequence[BandOffset]) -> bool:
 
 def beyond_chance(offset: Offset, u_db: float, looks: int = 1) -> bool:
     """Whether an offset is more than its own and another uncertainty [dB] explain, at 99 %. ``looks``: how many such
-    offsets share the chance of an error.
+    offsets share the chance of an error; what is common to all of them errs once.
     """
-    return abs(offset.offset_db) > normal_quantile(1.0 - TOLD_BY_CHANCE / looks / 2.0) * math.hypot(offset.u_db, u_db)
+    own = normal_quantile(1.0 - TOLD_BY_CHANCE / looks / 2.0) * offset.u_db
+    return abs(offset.offset_db) > math.hypot(own, normal_quantile(1.0 - TOLD_BY_CHANCE / 2.0) * u_db)
 
 
 def _floors(pair: Pair, low_hz: float, high_hz: float) -> Levels:

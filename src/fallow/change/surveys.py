@@ -15,8 +15,15 @@ import numpy as np
 
 from fallow.change.broad import Stretch, find_stretches, grouped_difference
 from fallow.change.narrow import background_of, find_narrow_places
-from fallow.change.notes import few, notes_on_chain, notes_on_gaps, notes_on_likeness, notes_on_offset
-from fallow.change.offset import Offset, SharedSignals, band_offsets, floor_offset
+from fallow.change.notes import (
+    few,
+    notes_on_chain,
+    notes_on_gaps,
+    notes_on_likeness,
+    notes_on_offset,
+    notes_on_stretches,
+)
+from fallow.change.offset import Offset, SharedSignals, band_offsets, floor_offset, stretch_offsets
 from fallow.change.places import changes_at, with_moves
 from fallow.change.side_by_side import Levels, Pair, lay_side_by_side
 from fallow.change.values import Change, SurveyChange, Terms, What
@@ -57,7 +64,7 @@ def compare_surveys(old: Air, new: Air, *, same_chain: bool | None = None) -> Su
     signals, floors = held.offset(), floor_offset(np.concatenate([_floor_groups(p, blocks) for p in pairs]))
     shift = _common_shift(pairs, blocks, signals, floors, terms)
     found = [_changes_of(pair, blocks, terms, shift) for pair in pairs]
-    bands = band_offsets(pairs, held, terms)
+    bands, stretches = band_offsets(pairs, held, terms), stretch_offsets(held, terms)
     offset = signals or floors
     return SurveyChange(
         changes=tuple(sorted((change for one, _ in found for change in one), key=lambda change: change.low_hz)),
@@ -69,10 +76,12 @@ def compare_surveys(old: Air, new: Air, *, same_chain: bool | None = None) -> Su
         notes=(
             *notes_on_chain(terms, stated=same_chain is not None),
             *notes_on_offset(signals, floors, bands, terms, shift),
+            *notes_on_stretches(stretches, signals, terms),
             *notes_on_likeness(pairs),
             *notes_on_gaps(old.evidence, new.evidence),
             *few([note for _, notes in found for note in notes]),
         ),
+        by_stretch=stretches,
     )
 
 

@@ -67,7 +67,8 @@ class SurveyChange:
     """Two surveys compared. ``changes`` rise in frequency.
 
     ``offset_db``: by how much the new survey shows everything that both hold higher, with its standard uncertainty;
-    ``None`` where nothing tells. ``by_band``: the same part by part. ``same_chain``: whether antenna and instrument
+    ``None`` where nothing tells. ``by_band``: the same part by part; ``by_stretch``: where signals read unlike
+    elsewhere by more than chance, edges found from the data. ``same_chain``: whether antenna and instrument
     were taken as the same, so that their common errors cancel. ``notes``: for people.
     """
 
@@ -78,6 +79,7 @@ class SurveyChange:
     same_chain: bool
     absolute: bool
     notes: tuple[str, ...]
+    by_stretch: tuple[BandOffset, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,16 @@ if TYPE_CHECKING:
     from fallow.plan.answer import Plan
     from fallow.plan.judge.audit import Audit, Conflict, Unkept
     from fallow.spectrum.verdict import Emitter, JudgedSlice
-    from fallow.workflow.compare import Assignment, Change, Compared, PadLine, PadTest, PlanChange, SurveyChange
+    from fallow.workflow.compare import (
+        Assignment,
+        BandOffset,
+        Change,
+        Compared,
+        PadLine,
+        PadTest,
+        PlanChange,
+        SurveyChange,
+    )
     from fallow.workflow.law import RegionRules
     from fallow.workflow.survey import Instruments, JudgedAir
 
@@ -299,22 +308,24 @@ def _survey_change(found: SurveyChange | None) -> Document:
         "changes": [_change(change) for change in found.changes],
         "offset_db": _number(found.offset_db),
         "offset_u_db": _number(found.offset_u_db),
-        "offset_by_band": [
-            {
-                "low_hz": band.low_hz,
-                "high_hz": band.high_hz,
-                "offset_db": _number(band.offset_db),
-                "u_db": _number(band.u_db),
-                "seen_in": band.seen_in,
-                "behind": band.behind,
-                "beyond_chance": band.beyond_chance,
-                "beyond_uncertainty": band.beyond_uncertainty,
-            }
-            for band in found.by_band
-        ],
+        "offset_by_band": [_band_offset(band) for band in found.by_band],
+        "offset_by_stretch": [_band_offset(stretch) for stretch in found.by_stretch],
         "basis": "absolute" if found.absolute else "relative",
         "same_chain": found.same_chain,
         "notes": list(found.notes),
+    }
+
+
+def _band_offset(band: BandOffset) -> Document:
+    return {
+        "low_hz": band.low_hz,
+        "high_hz": band.high_hz,
+        "offset_db": _number(band.offset_db),
+        "u_db": _number(band.u_db),
+        "seen_in": band.seen_in,
+        "behind": band.behind,
+        "beyond_chance": band.beyond_chance,
+        "beyond_uncertainty": band.beyond_uncertainty,
     }
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from fallow.change.padded import PadLine, PadTest, run_pad_test
 from fallow.change.surveys import compare_surveys
-from fallow.change.values import Change, SurveyChange
+from fallow.change.values import BandOffset, Change, SurveyChange
 from fallow.errors import UsageError
 from fallow.files.readings import FileRefusal, Telling
 from fallow.files.tables import read_chain, read_plan
@@ -23,6 +23,7 @@ from fallow.workflow.survey import FilePath, FileProgress, TakenIn, take_in, tak
 
 __all__ = [
     "Assignment",
+    "BandOffset",
     "Change",
     "Compared",
     "Comparing",

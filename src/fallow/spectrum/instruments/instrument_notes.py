@@ -37,10 +37,11 @@ def instrument_notes(found: Instruments, evidence: Sequence[Evidence]) -> list[s
 def misreading_text(one: Misreading, name: str) -> str:
     """That a unit reads lower or higher than the others, and by how much."""
     at_least = "at least " if one.at_least else ""
-    others = f"the {one.others} others"
+    in_part = one.low_hz > 0.0 or math.isfinite(one.high_hz)
+    where = f" from {format_span_mhz(*one.told_hz)} (" if in_part else f" ({format_span_mhz(*one.told_hz)}, "
     return (
         f"{name} reads {at_least}{abs(one.difference_db):.1f} ± {one.u_db:.1f} dB "
-        f"{'lower' if one.difference_db < 0 else 'higher'} than {others} ({format_span_mhz(*one.told_hz)}, "
+        f"{'lower' if one.difference_db < 0 else 'higher'} than the {one.others} others{where}"
         f"{_signals(one.behind)}): more than their uncertainty explains, {one.allowed_db:.1f} dB"
     )
 

@@ -3,7 +3,7 @@
 Offsets come from the signals that several of them hold. One that lies farther from the others than the uncertainty of
 both explains is named, if most of the others agree among each other; of two alone nobody knows which is wrong. Levels
 are never corrected by an offset: that most agree does not make them right. The chance that any is named wrongly is
-shared out among all units and bands that are looked at.
+shared out among all units, bands and stretches that are looked at.
 
 Source: the decision by JCGM 106:2012, 7.4; errors that all share cancel in a difference (JCGM 100:2008, F.1.2.3);
 taking out the farthest first, as in Rosner, Technometrics 25 (1983) 165-172 (from memory).
@@ -22,7 +22,8 @@ from numpy.typing import NDArray
 from fallow.spectrum.chain import Chain, budget_of, combined_u_db
 from fallow.spectrum.instruments.offsets import Difference, Offsets, fit_offsets
 from fallow.spectrum.instruments.shared import Shared, find_shared
-from fallow.spectrum.statistics import normal_quantile
+from fallow.spectrum.instruments.stretches import FEWEST_IN_STRETCH, propose_stretches, runs_looked_at
+from fallow.spectrum.statistics import median_of_valid, normal_quantile
 from fallow.spectrum.verdicts.evidence import Evidence
 
 __all__ = [
@@ -39,7 +40,9 @@ __all__ = [
 BANDS = 8
 NARROWEST_BAND_HZ = 20e6
 FEWEST_SIGNALS = 2  # one alone may have changed, or stand in a shadow
+WORTH_A_LOOK = 0.7  # of what a unit's own uncertainty allows: stretches nearer to the others are passed over
 Table = NDArray[np.float64]
+Span = tuple[float, float]
 
 
 @dataclass(frozen=True)
@@ -151,10 +154,36 @@ def bands_of(shared: Shared) -> list[tuple[float, float]]:
 
 @dataclass(frozen=True)
 class _Rules:
-    """What naming goes by: the unit's own uncertainty [dB], and the two-sided chance of an error in one look."""
+    """What naming goes by: the unit's own uncertainty [dB], the two-sided chance of an error in one look, and how many
+    ``runs`` of signals were looked at, in each of which the signals (not the unit) scatter anew.
+    """
 
     u_db: float
     miss: float
+    runs: int = 1
+
+
+@dataclass(frozen=True, eq=False)
+class _Signals:
+    """The signals that are held against each other. ``levels_db``: with what units ought to hold and do not;
+    ``errors_db``: of each; shapes (unit, signal).
+    """
+
+    shared: Shared
+    levels_db: Table
+    errors_db: Table
+
+    def fitted(self, inside: NDArray[np.bool_] | None = None) -> Offsets:
+        """The units' offsets over all signals, or over some, shape (signal,)."""
+        which = slice(None) if inside is None else inside
+        return fit_offsets(self.levels_db[:, which], self.errors_db[:, which])
+
+    def up_to_neighbours(self, unit: int, first: int, last: int) -> Span:
+        """From the last signal that a unit shows before a run of signals to the next one after it, hertz."""
+        known = np.flatnonzero(np.isfinite(self.levels_db[unit]))
+        before, after = known[known < first], known[known >= last]
+        low = float(self.shared.high_hz[before[-1]]) if before.size else 0.0
+        return low, float(self.shared.low_hz[after[0]]) if after.size else math.inf
 
 
 @dataclass(frozen=True)
@@ -168,24 +197,67 @@ class _Named:
 def _name(
     units: Sequence[str], shared: Shared, offsets: Offsets, u_db: float, miss: float
 ) -> tuple[tuple[Misreading, ...], tuple[Quarrel, ...]]:
-    """What is wrong: over everything, and band by band, half of the chance of an error for each."""
-    levels = shared.missed(offsets.offset_db)
-    errors = np.where(np.isfinite(shared.u_db), shared.u_db, 0.0)
+    """What is wrong: over everything, band by band, and in stretches found from the signals; half of the chance of an
+    error for the first, a quarter for each of the others.
+    """
+    table = _Signals(shared, shared.missed(offsets.offset_db), np.where(np.isfinite(shared.u_db), shared.u_db, 0.0))
     bands = bands_of(shared)
-    whole, quarrel = _outliers(fit_offsets(levels, errors), _Rules(u_db, miss / 2.0))
-    rules = _Rules(u_db, miss / 2.0 / max(1, len(bands)))
-    by_band: list[tuple[tuple[float, float], list[_Named]]] = []
+    whole, quarrel = _outliers(table.fitted(), _Rules(u_db, miss / 2.0))
+    rules = _Rules(u_db, miss / 4.0 / max(1, len(bands)))
+    by_band: list[tuple[Span, list[_Named]]] = []
     for band in bands if len(bands) > 1 else ():
-        inside = shared.within(*band)
-        fitted = fit_offsets(levels[:, inside], errors[:, inside])
+        fitted = table.fitted(shared.within(*band))
         by_band.append((band, _outliers(fitted, rules)[0]))
         whole = [one for one in whole if not _is_fine_there(one, fitted, rules)]
-    found = [_misreading(units, shared, one, (0.0, math.inf), levels) for one in whole]
+    stretches = _in_stretches(table, _Rules(u_db, miss / 4.0, runs_looked_at(shared.low_hz.size)))
+    whole = [one for one in whole if not _is_fine_beside(one, stretches, table, rules)]
     told = {one.unit for one in whole}
+    found = [_misreading(units, table, one, (0.0, math.inf)) for one in whole]
+    stretched = [_misreading(units, table, one, span) for span, one in stretches if one.unit not in told]
     for band, named in by_band:
-        found += [_misreading(units, shared, one, band, levels) for one in named if one.unit not in told]
+        apart = [one for one in named if one.unit not in told and not _overlaps(units[one.unit], band, stretched)]
+        found += [_misreading(units, table, one, band) for one in apart]
     quarrels = [Quarrel(tuple(units[unit] for unit in group), _span_of(shared, group)) for group in quarrel]
-    return _joined(found), tuple(quarrels)
+    return (*_joined(found), *stretched), tuple(quarrels)
+
+
+def _in_stretches(table: _Signals, rules: _Rules) -> list[tuple[Span, _Named]]:
+    """Units that lie off the others in a stretch of signals, each with where it is not to be believed: up to the next
+    signals that it shows as others do.
+    """
+    found: list[tuple[Span, _Named]] = []
+    count = table.levels_db.shape[0]
+    least = WORTH_A_LOOK * normal_quantile(1.0 - rules.miss / count / 2.0) * rules.u_db
+    for unit in range(count if count > 2 else 0):
+        apart = table.levels_db[unit] - median_of_valid(np.delete(table.levels_db, unit, axis=0), axis=0)
+        for first, last in propose_stretches(apart):
+            if abs(float(np.nanmedian(apart[first:last]))) < least:
+                continue
+            inside = np.zeros(table.shared.low_hz.size, dtype=bool)
+            inside[first:last] = True
+            span = table.up_to_neighbours(unit, first, last)
+            named = [one for one in _outliers(table.fitted(inside), rules)[0] if one.unit == unit]
+            if named and not any(_meet(span, other) for other, one in found if one.unit == unit):
+                found += [(span, one) for one in named if one.difference.behind >= FEWEST_IN_STRETCH]
+    return found
+
+
+def _is_fine_beside(one: _Named, stretches: Sequence[tuple[Span, _Named]], table: _Signals, rules: _Rules) -> bool:
+    """Whether a unit that is off as a whole is so because of stretches, and agrees with the others beside them."""
+    spans = [span for span, other in stretches if other.unit == one.unit]
+    beside = np.ones(table.shared.low_hz.size, dtype=bool)
+    for low, high in spans:
+        beside &= ~table.shared.within(low, high)
+    return bool(spans) and bool(beside.any()) and _is_fine_there(one, table.fitted(beside), rules)
+
+
+def _overlaps(unit: str, band: Span, stretched: Sequence[Misreading]) -> bool:
+    """Whether a band touches a stretch that tells the same of a unit more exactly."""
+    return any(one.unit == unit and _meet(band, (one.low_hz, one.high_hz)) for one in stretched)
+
+
+def _meet(one: Span, other: Span) -> bool:
+    return one[0] < other[1] and other[0] < one[1]
 
 
 def _outliers(offsets: Offsets, rules: _Rules) -> tuple[list[_Named], list[list[int]]]:
@@ -216,8 +288,9 @@ def _held_against(offsets: Offsets, unit: int, among: Sequence[int], rules: _Rul
     weights[[other for other in among if other != unit]] = 1.0
     difference = offsets.against(unit, weights)
     others = len(among) - 1
-    u_db = math.hypot(difference.u_db, rules.u_db * math.sqrt(1.0 + 1.0 / others))
-    return _Named(unit, difference, normal_quantile(1.0 - rules.miss / looks / 2.0) * u_db, others)
+    own = normal_quantile(1.0 - rules.miss / looks / 2.0) * rules.u_db * math.sqrt(1.0 + 1.0 / others)
+    by_signals = normal_quantile(1.0 - rules.miss / looks / rules.runs / 2.0) * difference.u_db
+    return _Named(unit, difference, math.hypot(own, by_signals), others)
 
 
 def _excess(one: _Named) -> float:
@@ -233,11 +306,9 @@ def _is_fine_there(one: _Named, fitted: Offsets, rules: _Rules) -> bool:
     return there.behind >= FEWEST_SIGNALS and abs(there.difference_db) < abs(one.difference.difference_db) / 2.0
 
 
-def _misreading(
-    units: Sequence[str], shared: Shared, one: _Named, where: tuple[float, float], levels: Table
-) -> Misreading:
-    inside = shared.within(*where)
-    told = inside & np.isfinite(levels[one.unit])
+def _misreading(units: Sequence[str], table: _Signals, one: _Named, where: Span) -> Misreading:
+    shared = table.shared
+    told = shared.within(*where) & np.isfinite(table.levels_db[one.unit])
     return Misreading(
         unit=units[one.unit],
         low_hz=where[0],
