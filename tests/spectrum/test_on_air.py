@@ -117,6 +117,33 @@ def test_when_it_was_seen_is_told_with_times() -> None:
         assert words in told
 
 
+def _bursts(times_s: np.ndarray, every_s: float, jitter_s: float, long_s: float) -> np.ndarray:
+    """Which sweeps meet bursts that begin every so many seconds, each early or late by up to ``jitter_s``."""
+    rng, on = np.random.default_rng(8), np.zeros(times_s.size, dtype=bool)
+    for begin in np.arange(20.0, times_s[-1], every_s):
+        late = begin + rng.uniform(-jitter_s, jitter_s)
+        on |= (times_s >= late) & (times_s < late + long_s)
+    return on
+
+
+@pytest.mark.parametrize("what", ["plain", "gap", "clock set forward", "clock set back"])
+@pytest.mark.parametrize(("every_s", "jitter_s", "long_s"), [(60.0, 2.0, 5.0), (47.0, 0.5, 3.0)])
+def test_a_beat_lives_through_pauses_and_clocks_that_jump(
+    what: str, every_s: float, jitter_s: float, long_s: float
+) -> None:
+    """An hour of sweeps of one second; the beat, the counted runs and the span of times are those that were made."""
+    true_s = np.arange(3600.0) + (np.arange(3600) >= 1800) * (600.0 if what == "gap" else 0.0)
+    on = _bursts(true_s, every_s, jitter_s, long_s)
+    set_by = {"clock set forward": 37.4, "clock set back": -300.0}.get(what, 0.0)
+    clock_s = 1.7e9 + true_s + (np.arange(3600) >= 1800) * set_by
+    found = on_air(on, _looked(on), clock_s, 95.0)
+    assert found.period_s == pytest.approx(every_s, rel=0.005)
+    assert found.beat is not None
+    assert found.beat.count == pytest.approx(true_s[-1] / every_s, abs=15 if what == "gap" else 3)
+    assert (found.first_s, found.last_s) == (clock_s[on].min(), clock_s[on].max())
+    assert found.low <= long_s / every_s <= found.high
+
+
 def test_sweeps_far_apart_are_no_neighbours() -> None:
     # two files of one place, an hour apart: on to the end of the first, on from the start of the second
     on = np.array([False] * 5 + [True] * 10 + [False] * 5)

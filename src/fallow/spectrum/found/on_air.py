@@ -76,7 +76,9 @@ def on_air(
     sweep_s = float(np.median(np.diff(times))) if times is not None and times.size > 1 else None
     joined = np.ones(max(0, seen.size - 1), dtype=bool)
     if times is not None and sweep_s is not None and sweep_s > 0:
-        joined = np.diff(times) <= PAUSE * sweep_s
+        joined = (np.diff(times) > 0.0) & (
+            np.diff(times) <= PAUSE * sweep_s
+        )  # a clock that was set back: no neighbours
     starts, lengths = _runs(seen, joined)
     hits, unseen, effective = int(seen.sum()), int(looked.size - seen.size), effective_sweeps(seen, joined)
     low, high = (
@@ -94,8 +96,8 @@ def on_air(
         runs=starts.size,
         shortest=int(lengths.min(initial=seen.size)),
         longest=int(lengths.max(initial=0)),
-        first_s=float(times[places[0]]) if times is not None and hits else None,
-        last_s=float(times[places[-1]]) if times is not None and hits else None,
+        first_s=float(times[places].min()) if times is not None and hits else None,
+        last_s=float(times[places].max()) if times is not None and hits else None,
         sweep_s=sweep_s if sweep_s is not None and sweep_s > 0 else None,
         beat=_beat(seen, joined, starts),
     )
@@ -135,10 +137,16 @@ def _runs(on: NDArray[np.bool_], joined: NDArray[np.bool_]) -> tuple[NDArray[np.
 
 
 def _beat(on: NDArray[np.bool_], joined: NDArray[np.bool_], starts: NDArray[np.int64]) -> Regular | None:
-    """The beat of the starts, where a chain without any would show one less than once in a hundred."""
-    if on.size < FEWEST_FOR_BEAT or starts.size < FEWEST_STARTS or not joined.all():
+    """The beat of the starts, where a chain without any would show one less than once in a hundred.
+
+    Distances across a pause say nothing, nor does a run that was on already when the sweeps began.
+    """
+    stretch = np.concatenate([[0], np.cumsum(~joined)])
+    begins = np.concatenate([[True], ~joined])[starts] if starts.size else np.zeros(0, dtype=bool)
+    seen_to_start = starts[~begins]
+    distances = np.diff(seen_to_start)[np.diff(stretch[seen_to_start]) == 0]
+    if on.size < FEWEST_FOR_BEAT or distances.size < FEWEST_STARTS - 1:
         return None
-    distances = np.diff(starts)
     rises, falls = _changes(on, joined)
     longest = int(distances.max()) * 4
     up = lone_distances(min(1.0, rises[0] / max(1, rises[1])), 1, longest)
