@@ -162,6 +162,44 @@ def test_without_a_show_or_with_several_it_asks(run: Run, desk: Path) -> None:
     assert answer(run, "list", "--show", desk / "b.fallow")["show"].endswith("b.fallow")
 
 
+def test_files_are_told_apart_by_their_content(run: Run, desk: Path) -> None:
+    answer(run, "new", "gala", "region=de")
+    files = [f"{name}.csv" for name in TABLES]
+    found = answer(run, "add", *files, "off.csv", "on.csv", "--level-unit", "dBm", "--survey", "load-in")
+    assert [(one["what"], one["added"]) for one in found["tables"]] == [
+        ("equipment", 2), ("links", 3), ("pairs of areas", 2), ("foreign carriers", 1), ("stations", 1),
+        ("parts of the chain", 2),
+    ]  # fmt: skip
+    assert (found["survey"]["survey"], found["survey"]["sweeps"]) == ("load-in", 16)
+    assert "links.csv is taken as a table of links" in found["notes"]
+    (desk / "plan.csv").write_text("link,equipment,frequency_mhz\nvox 1,pack,470.125\n", encoding="utf-8")
+    code, out, err = run("show", "add", "plan.csv")
+    assert (code, out) == (2, "")
+    assert "this may be one table or another\n  links\n  plan\nhint: say which: --links plan.csv" in err
+    (desk / "more.csv").write_text(LINKS, encoding="utf-8")
+    code, _, err = run("show", "add", "more.csv", "--links", "links.csv")
+    assert code == 2
+    assert "there are two tables of one kind (links): links.csv and this" in err
+    code, _, err = run("show", "add", "more.csv", "--survey", "load-in")
+    assert code == 2
+    assert "a survey needs sweep files" in err
+
+
+def test_the_plain_commands_take_a_show_too(run: Run, desk: Path) -> None:
+    made(run)
+    answer(run, "add", "off.csv", "--level-unit", "dBm")
+    answer(run, "add", "--plan", "links.csv", "--plan-name", "by hand")
+    for words in (("air",), ("audit",), ("compare", "1", "now")):
+        plain = run(words[0], *words[1:], "--show", "gala.fallow", "--json")
+        assert plain == run("show", *words, "--show=gala.fallow", "--json")
+        assert plain[1]
+    code, out, err = run("air", "off.csv", "--show=gala.fallow")
+    assert (code, out) == (2, "")
+    assert "unrecognized arguments: off.csv" in err
+    assert run("read", "off.csv", "--show", "gala.fallow")[0] == 2
+    assert desk.is_dir()
+
+
 def test_tables_come_in_once_and_changes_are_counted(run: Run, desk: Path) -> None:
     made(run)
     found = answer(run, "links")["links"]

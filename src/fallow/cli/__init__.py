@@ -28,9 +28,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
             stream.reconfigure(errors=PLAIN_LETTERS)  # a console that lacks a letter shows a plain one
     try:
         from fallow import __version__
-        from fallow.cli.arguments import attach_signed, build_parser
+        from fallow.cli.arguments import attach_signed, build_parser, of_the_show
 
-        parsed = build_parser(__version__).parse_args(attach_signed(sys.argv[1:] if arguments is None else arguments))
+        words = of_the_show(attach_signed(sys.argv[1:] if arguments is None else arguments))
+        parsed = build_parser(__version__).parse_args(words)
         from fallow.cli.commands import COMMANDS  # heavy: NumPy and more, not wanted for --help
 
         code = COMMANDS[parsed.command](parsed)

@@ -12,7 +12,7 @@ from fallow.cli.show_arguments import Typing, add_show
 from fallow.errors import FallowError, UsageError
 from fallow.units import Span, parse_frequency_hz, parse_span_hz
 
-__all__ = ["attach_signed", "build_parser"]
+__all__ = ["attach_signed", "build_parser", "of_the_show"]
 
 T = TypeVar("T")
 LOWEST_RADIO_HZ = 8_300  # the lowest allocation (ITU Radio Regulations, Article 5)
@@ -40,6 +40,7 @@ the licence, the regulator and the local coordinator decide.
 
 _MAY_BE_NEGATIVE = ("--limit", "--limit-above-floor", "--pad", "--zone")
 _NEGATIVE = re.compile(r"-[.,]?\d")
+_ALSO_OF_THE_SHOW = ("air", "audit", "compare", "plan")
 _LONGEST_MESSAGE = 300  # it may quote what was typed
 _LONGEST_S = 86_400.0  # a day
 _MOST = 10**18
@@ -67,6 +68,12 @@ def attach_signed(words: Sequence[str]) -> list[str]:
         else:
             attached.append(word)
     return attached
+
+
+def of_the_show(words: Sequence[str]) -> list[str]:
+    """The words as typed, but ``plan --show FILE`` as ``show plan --show FILE``: the same step, asked of the show."""
+    names_show = any(word == "--show" or word.startswith("--show=") for word in words)
+    return ["show", *words] if names_show and words[0] in _ALSO_OF_THE_SHOW else list(words)
 
 
 def build_parser(version: str) -> argparse.ArgumentParser:

@@ -81,7 +81,7 @@ def _making(verbs: Commands[argparse.ArgumentParser], typing: Typing) -> None:
 def _tables(verbs: Commands[argparse.ArgumentParser], typing: Typing) -> None:
     add = _verb(verbs, "add", "bring sweeps and tables into the show", typing, writes=True)
     add.add_argument(
-        "files", nargs="*", metavar="FILE", help="files or folders of sweeps; together they are one survey"
+        "files", nargs="*", metavar="FILE", help="sweeps (together they are one survey) and tables; headings tell which"
     )
     sweeps = add.add_argument_group("sweeps")
     sweeps.add_argument("--survey", metavar="NAME", help="name of the survey (default: of the first file); it may grow")

@@ -30,6 +30,7 @@ from fallow.workflow.show_tables import (
     drop_equipment,
     drop_links,
     set_area_pair,
+    sort_files,
 )
 from fallow.workflow.survey import Listing, Telling, channels_of
 
@@ -102,26 +103,30 @@ def _add(typed: Namespace, telling: Telling) -> int:
         return add_anybodys_table(typed, _desk(typed))
     if typed.preview or typed.column or typed.fill:
         raise UsageError("--preview, --column and --fill speak of a table", hint="say what it is: --as links")
-    tables = Tables(**{field.name: getattr(typed, field.name) for field in fields(Tables)})
-    if not typed.files and not tables.any_given:
+    said = Tables(**{field.name: getattr(typed, field.name) for field in fields(Tables)})
+    if not typed.files and not said.any_given:
         raise UsageError("nothing to add was named", hint="name sweep files, or a table: --links FILE")
-    if not typed.files and (typed.survey or typed.area or typed.reference):
+    found = sort_files(typed.files, said)
+    tables = found.tables
+    if not found.sweeps and (typed.survey or typed.area or typed.reference):
         raise UsageError("a survey needs sweep files", hint="name them: fallow show add FILE --survey NAME")
     counts, notes = add_tables(tables, _desk(typed), replace_all=typed.replace) if tables.any_given else ((), ())
     sweeps = None
-    if typed.files:
+    if found.sweeps:
         adding = Adding(typed.survey, typed.area, typed.reference, typed.again, telling)
         with progress_bar() as progress:
-            sweeps = add_sweeps(typed.files, adding, _desk(typed), progress)
+            sweeps = add_sweeps(found.sweeps, adding, _desk(typed), progress)
     refusals = () if sweeps is None else sweeps.refusals
     survey = None if sweeps is None else sweeps.survey
     if typed.json:
-        documents.print_json(told.added_document(counts, survey, [str(one.error) for one in refusals], notes))
+        documents.print_json(
+            told.added_document(counts, survey, [str(one.error) for one in refusals], (*found.notes, *notes))
+        )
     else:
         screen.show_lines(str(count) for count in counts)
         if survey is not None:
             screen.show_surveys([survey])
-    _say(notes)
+    _say((*found.notes, *notes))
     screens.complain_of(refusals)
     return BAD_NEWS if refusals else DONE
 

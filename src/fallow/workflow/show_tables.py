@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any
 
-from fallow.errors import InputError, UsageError
+from fallow.errors import InputError, QuestionError, UsageError
 from fallow.files.tables import (
     read_areas,
     read_chain,
@@ -19,6 +19,7 @@ from fallow.files.tables import (
     read_stations,
     stated_rules,
 )
+from fallow.files.tables.recognise import tables_it_may_be
 from fallow.show.assignment import SPARE_PREFIX, Assignment
 from fallow.show.equipment import Kind
 from fallow.show.grouping import Groupings
@@ -47,12 +48,14 @@ __all__ = [
     "Added",
     "LinkChange",
     "NamedPlan",
+    "Sorted",
     "Tables",
     "add_tables",
     "change_link",
     "drop_equipment",
     "drop_links",
     "set_area_pair",
+    "sort_files",
     "store_values",
     "what_is_missing",
 ]
@@ -86,6 +89,45 @@ class Tables:
             self.groups,
         )
         return any(path is not None for path in paths)
+
+
+@dataclass(frozen=True)
+class Sorted:
+    """Files told apart by their content: ``tables``, ``sweeps`` (all else), and ``notes``: what each table is."""
+
+    tables: Tables
+    sweeps: tuple[FilePath, ...]
+    notes: tuple[str, ...]
+
+
+def sort_files(paths: Sequence[FilePath], tables: Tables) -> Sorted:
+    """Which of these files are tables of a show, by their headings. ``tables``: those that are named already.
+
+    Raises QuestionError where the headings of a file do not tell, UsageError for two tables of one kind.
+    """
+    taken: dict[str, FilePath] = {}
+    for path in paths:
+        kinds = tables_it_may_be(path)
+        if len(kinds) > 1:
+            hint = f"say which: --{kinds[0]} {path}"
+            raise QuestionError("this may be one table or another", readings=kinds, path=path, hint=hint)
+        for kind in kinds:
+            other = taken.get(kind, getattr(tables, kind))
+            if other is not None:
+                raise UsageError(f"there are two tables of one kind ({kind}): {other} and this", path=path, hint=_ONE)
+            taken[kind] = path
+    sweeps = tuple(path for path in paths if path not in taken.values())
+    notes = tuple(f"{path} is taken as {_A_TABLE.get(kind, f'a table of {kind}')}" for kind, path in taken.items())
+    return Sorted(_with(tables, taken), sweeps, notes)
+
+
+def _with(tables: Tables, taken: Mapping[str, FilePath]) -> Tables:
+    named = {one.name: getattr(tables, one.name) for one in fields(Tables)}
+    return Tables(**{**named, **taken})
+
+
+_ONE = "bring them in one after the other"
+_A_TABLE = {"plan": "a plan", "foreign": "a table of foreign carriers", "chain": "the chain"}
 
 
 @dataclass(frozen=True)

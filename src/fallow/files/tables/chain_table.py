@@ -11,9 +11,9 @@ from fallow.files.tables.grid import FilePath, Row, read_table
 from fallow.files.touchstone import SUFFIX, Measured, read_touchstone
 from fallow.spectrum.chain import KINDS, Chain, ChainPart, GainCurve, Reflections
 
-__all__ = ["read_chain"]
+__all__ = ["CHAIN_COLUMNS", "read_chain"]
 
-_CHAIN_COLUMNS = (
+CHAIN_COLUMNS = (
     text_column("part", "name", "teil", "élément", "parte", "deel", required=True),
     text_column("kind", "art", "genre", "clase", "soort", required=True),
     Column(("gain", "gewinn", "verstärkung", "ganancia"), DECIBEL, required=True),
@@ -30,7 +30,7 @@ _MOST_VSWR = 1000.0  # common practice: beyond it nothing is connected
 
 def read_chain(path: FilePath) -> Chain:
     """The parts of a chain in the order of the table. Raises InputError with line and column, also for curve files."""
-    return Chain(tuple(_part(row) for row in read_table(path, _CHAIN_COLUMNS).rows))
+    return Chain(tuple(_part(row) for row in read_table(path, CHAIN_COLUMNS).rows))
 
 
 def _part(row: Row) -> ChainPart:
