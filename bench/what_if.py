@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import sys
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -18,6 +19,8 @@ from instances import blocked_band, rule_r, show, without_three_carriers  # noqa
 
 from fallow.plan.judge.audit import audit  # noqa: E402
 from fallow.plan.judge.what_if import WhatIf  # noqa: E402
+from fallow.plan.ledger.accounts import accounts_of  # noqa: E402
+from fallow.plan.ledger.played import PlayedMargins  # noqa: E402
 from fallow.plan.places import Ground, tunable_hz  # noqa: E402
 from fallow.plan.search.question import Question  # noqa: E402
 from fallow.plan.search.search import improve  # noqa: E402
@@ -65,6 +68,38 @@ def one_move(game: WhatIf, name: str, to_hz: int) -> tuple[float, float]:
     return 1e3 * (moved - started), 1e3 * (time.process_time() - started)
 
 
+def timed_ledgers(rows: list[Assignment], want: Wanted, places_hz: np.ndarray, *, drag: bool) -> tuple[float, ...]:
+    """Milliseconds of a move with the margins of all ledgers (p50, p99), of all ledgers anew, and the farthest that
+    the two are apart at the end, in dB.
+    """
+    game = WhatIf(rows, want, Ground())
+    played, dice, found = PlayedMargins(game), np.random.default_rng(7), []
+    for step in range(MOVES):
+        name = played.names[0] if drag else played.names[int(dice.integers(len(played.names)))]
+        to_hz = int(places_hz[step if drag else int(dice.integers(len(places_hz)))])
+        started = time.process_time()
+        margin_db = played.move(name, to_hz)
+        found.append(1e3 * (time.process_time() - started))
+        game.move(name, to_hz)
+    started = time.process_time()
+    ledgers = accounts_of(game.stage).ledgers
+    whole_ms = 1e3 * (time.process_time() - started)
+    said = np.array([ledgers[name].margin_db if name in ledgers else np.nan for name in played.names])
+    p50, p99 = np.percentile(found, [50, 99])
+    return float(p50), float(p99), whole_ms, float(np.nanmax(np.abs(margin_db - said)))
+
+
+def print_ledgers(shows: dict[str, Wanted]) -> None:
+    """One line per show and way to move."""
+    print(f"\n{'margins of all ledgers':30} {'':>5} {'p50 ms':>7} {'p99':>6} {'anew':>6} {'ratio':>6} {'apart dB':>9}")
+    for words, want in shows.items():
+        rows = planned(want)
+        for drag in (False, True):
+            p50, p99, whole_ms, apart_db = timed_ledgers(rows, want, tunable_hz(rule_r(blocked_band())), drag=drag)
+            way = "drag" if drag else "any"
+            print(f"{words:30} {way:>5} {p50:7.2f} {p99:6.2f} {whole_ms:6.0f} {whole_ms / p50:6.0f} {apart_db:9.1e}")
+
+
 def main() -> None:
     """One line per show and way to move."""
     band = rule_r(blocked_band())
@@ -86,6 +121,12 @@ def main() -> None:
             cells = np.percentile(took, [50, 99], axis=1).T.ravel()
             told = f"{cells[0]:7.2f} {cells[1]:6.2f} {cells[2]:7.2f} {cells[3]:6.2f}"
             print(f"{words:30} {'drag' if drag else 'any':>5} {told} {audit_ms:6.0f} {audit_ms / cells[2]:6.0f}")
+    print_ledgers({words: with_power(want) for words, want in shows.items() if words.startswith("200")})
+
+
+def with_power(want: Wanted) -> Wanted:
+    """The show with powers stated, so that there are ledgers."""
+    return replace(want, equipment={name: replace(each, power_mw=10.0) for name, each in want.equipment.items()})
 
 
 def timed_audit(rows: list[Assignment], want: Wanted) -> float:

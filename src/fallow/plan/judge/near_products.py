@@ -33,6 +33,7 @@ class People:
     ``needed_hz``: distance that each asks of products, shape (form of ``FORMS``, n), 0 where not asked.
     ``reach_hz``: how near a product has to be to be kept, at least as much. ``hears``: shape (n, n), whether the first
     hears the second. ``together``: shape (n, n), whether two can take part in one product that anybody hears.
+    ``meets``: shape (n, n), whether the first hears the second in some scene.
     ``scene_bits``: as of ``Company``. ``widths_hz``: how wide each is. ``edges``: who minds the edges of products.
     """
 
@@ -42,6 +43,7 @@ class People:
     reach_hz: Whole
     hears: Mask
     together: Mask
+    meets: Mask
     scene_bits: NDArray[np.uint64]
     widths_hz: Whole
     edges: Mask
@@ -66,6 +68,7 @@ class People:
             look * needed_hz,
             between[np.ix_(of_area, of_area)],
             both[np.ix_(of_area, of_area)] & on_together,
+            between[np.ix_(of_area, of_area)] & on_together,
             bits,
             company.widths_hz,
             np.array([carrier.edges for carrier in carriers], dtype=np.bool_),
@@ -89,6 +92,8 @@ class People:
 
     def half_widths_hz(self, form: Whole, victims: Whole, makers: Whole) -> Whole:
         """Half the width of each product, rounded up, where its victim minds edges, else 0; shape (product,)."""
+        if not self.edges.any():
+            return np.zeros_like(victims)
         widths_hz = (_TIMES[form].T * self.widths_hz[makers]).sum(axis=0)  # NOBODY counts 0 times
         return np.where(self.edges[victims], -(-widths_hz // 2), 0)
 
@@ -199,7 +204,7 @@ class _Pairs:
     makers: Whole
 
     @classmethod
-    def of(cls, people: People, hz: Whole, makers: Whole) -> _Pairs:
+    def sorted_of(cls, people: People, hz: Whole, makers: Whole) -> _Pairs:
         keys = hz + OCTAVE_HZ * people.octave_of(people.widths_hz[makers].sum(axis=0))
         order = np.argsort(keys, kind="stable")
         return cls(keys[order], makers[:, order])
@@ -207,6 +212,11 @@ class _Pairs:
     def without(self, position: int) -> _Pairs:
         kept = (self.makers[0] != position) & (self.makers[1] != position)
         return _Pairs(self.keys[kept], self.makers[:, kept])
+
+    def of(self, some: Mask) -> _Pairs:
+        """Those of which both carriers are among some, shape (n,)."""
+        kept = some[self.makers[0]] & some[self.makers[1]]
+        return self if kept.all() else _Pairs(self.keys[kept], self.makers[:, kept])
 
     def merged(self, other: _Pairs) -> _Pairs:
         at = np.searchsorted(self.keys, other.keys)
@@ -235,8 +245,8 @@ class SumTables:
         up = np.stack(np.nonzero(np.triu(together, 1)))
         np.fill_diagonal(together, val=False)
         both = np.stack(np.nonzero(together))
-        sums = _Pairs.of(people, hz[up].sum(axis=0), up)
-        return cls(people, hz, sums, _Pairs.of(people, hz[both[0]] - hz[both[1]], both))
+        sums = _Pairs.sorted_of(people, hz[up].sum(axis=0), up)
+        return cls(people, hz, sums, _Pairs.sorted_of(people, hz[both[0]] - hz[both[1]], both))
 
     def moved(self, position: int, to_hz: int) -> SumTables:
         """The tables with one carrier elsewhere, or off."""
@@ -253,20 +263,33 @@ class SumTables:
         return SumTables(
             self.people,
             hz,
-            sums.merged(_Pairs.of(self.people, hz[up].sum(axis=0), up)),
-            differences.merged(_Pairs.of(self.people, hz[both[0]] - hz[both[1]], both)),
+            sums.merged(_Pairs.sorted_of(self.people, hz[up].sum(axis=0), up)),
+            differences.merged(_Pairs.sorted_of(self.people, hz[both[0]] - hz[both[1]], both)),
         )
 
-    def products_with(self, position: int, at_hz: int) -> NearProducts:
-        """The products in which one carrier, ours, would take part at a place, within reach of their victims.
+    def products_with(self, position: int, at_hz: int, *, on_it: bool = True) -> NearProducts:
+        """The products in which one carrier, ours, would take part at a place, within reach of their victims. Without
+        ``on_it`` those of which it is the victim are left out.
 
         Where that carrier stands in the tables does not matter.
         """
         parts = [NearProducts.none()]
         for form in FORMS:
             if self.people.needed_hz[FORMS.index(form)].any():
-                parts += self._of_form(form, position, at_hz)
+                parts += self._around(position)._of_form(form, position, at_hz, on_it=on_it)
         return NearProducts.joined(*parts)
+
+    def _around(self, position: int) -> SumTables:
+        """The tables with those pairs alone that can meet a carrier; they are kept, for it is often the same one."""
+        if position not in self._kept_around:
+            together = self.people.together[position]
+            sums, differences = self.sums.of(together), self.differences.of(together)
+            self._kept_around[position] = replace(self, sums=sums, differences=differences)
+        return self._kept_around[position]
+
+    @cached_property
+    def _kept_around(self) -> dict[int, SumTables]:
+        return {}
 
     @cached_property
     def _mixing(self) -> NDArray[np.intp]:
@@ -283,11 +306,11 @@ class SumTables:
         """Carriers that are on and ask for a distance from products of a form."""
         return np.flatnonzero((self.people.needed_hz[FORMS.index(form)] > 0) & (self.hz != NOWHERE))
 
-    def _of_form(self, form: Form, position: int, at_hz: int) -> list[NearProducts]:
+    def _of_form(self, form: Form, position: int, at_hz: int, *, on_it: bool) -> list[NearProducts]:
         victims = self._askers(form)
-        victims = victims[victims != position]
+        victims = victims[(victims != position) & self.people.meets[victims, position]]
         reach_hz = self.people.reach_hz[FORMS.index(form)]
-        asks = bool(reach_hz[position])
+        asks = on_it and bool(reach_hz[position])
         mixes = bool(self.people.mixes[position])
         if form == THREE_CARRIERS:
             found = [self._three_on(position, at_hz, int(reach_hz[position]))] if asks else []
@@ -325,8 +348,9 @@ class SumTables:
         _, who = self._single
         known_hz, edges = self.people.widths_hz[who], self.people.edges[position]
         around = _Around(at_hz + self.hz[who], np.int64(reach_hz), known_hz, edges)
-        taken, added = self._between(self.sums.keys, 1, around)
-        makers = np.concatenate([self.sums.makers[:, added], who[taken][None, :]])
+        sums = self.sums.of(self.people.meets[position])
+        taken, added = self._between(sums.keys, 1, around)
+        makers = np.concatenate([sums.makers[:, added], who[taken][None, :]])
         return np.full(len(taken), position, dtype=np.int64), makers
 
     def _three_by(self, position: int, at_hz: int, victims: NDArray[np.intp], reach_hz: Whole) -> tuple[Whole, Whole]:

@@ -88,6 +88,11 @@ class _State:
     away: int | None
     like: Company
 
+    @cached_property
+    def tables_at_home(self) -> SumTables:
+        """The tables with everybody at home."""
+        return self.tables if self.away is None else self.tables.moved(self.away, int(self.hz[self.away]))
+
     def conflicts(self, with_carrier: int | None = None) -> Iterator[Conflict]:
         """Everything that is broken, or what one carrier takes part in; in no order."""
         yield from self._too_near(with_carrier)
@@ -219,6 +224,11 @@ class WhatIf:
         )
 
     @property
+    def carriers(self) -> tuple[Carrier, ...]:
+        """All carriers as they stand now, ours in the order of ``rows``, then strangers; those that are off at 0 Hz."""
+        return self._state.carriers
+
+    @property
     def stage(self) -> Stage:
         """The plan as it stands now, set up to be judged: what audits and ledgers are asked over."""
         standing = [row for row in self.rows if row.frequency_hz is not None]
@@ -299,9 +309,7 @@ class WhatIf:
         return _State(company.carriers, hz, tuple(places), gaps_hz, near, SumTables.of(people, hz), None, company)
 
     def _moved(self, state: _State, position: int, to_hz: int) -> _State:
-        tables = state.tables
-        if state.away is not None and state.away != position:
-            tables = tables.moved(state.away, int(state.hz[state.away]))
+        tables = state.tables if state.away == position else state.tables_at_home
         hz = state.hz.copy()
         hz[position] = to_hz
         carrier = replace(state.carriers[position], frequency_hz=max(to_hz, 0))

@@ -21,7 +21,7 @@ from fallow.plan.ledger.product_levels import ProductSums, power_sum_dbm
 from fallow.plan.ledger.unwanted import Reception, Scene, always_there, disturbers
 from fallow.show.receiver import Figure, Figures
 
-__all__ = ["Accounts", "accounts_of"]
+__all__ = ["Accounts", "accounts_of", "widest"]
 
 LOUDEST = 300  # carriers whose products near a victim are listed; what softer ones make counts as a sum
 PATH_U_DB = 3.0  # of the path model: line-of-sight cases of Rec. ITU-R P.1238-11 scatter 2.7 dB at 10 m, 3.3 at 25 m
@@ -51,8 +51,14 @@ class Accounts:
         return tuple(Risk(one.link, one.margin_db, one.u_db, one.if_quiet_db, one.because) for one in mine)
 
 
-def accounts_of(stage: Stage, measured: Mapping[str, float] | None = None, *, at_nearest: bool = False) -> Accounts:
-    """The ledger of every link and spare of a plan whose own power is known.
+def accounts_of(
+    stage: Stage,
+    measured: Mapping[str, float] | None = None,
+    *,
+    at_nearest: bool = False,
+    only: Collection[str] | None = None,
+) -> Accounts:
+    """The ledger of every link and spare of a plan whose own power is known, or of those named in ``only``.
 
     ``measured``: levels [dBm] of carriers by their names, at the antenna of their area and re 0 dBi; they replace the
     modelled ones. All spares count as on. ``at_nearest``: with all others as near as they come at once.
@@ -61,6 +67,8 @@ def accounts_of(stage: Stage, measured: Mapping[str, float] | None = None, *, at
     ledgers = {}
     without = []
     for victim, footing in enumerate(stage.footings):
+        if only is not None and footing.carrier.name not in only:
+            continue
         if office.loudness.known_power[victim]:
             ledgers[footing.carrier.name] = office.ledger(victim, footing)
         else:
@@ -132,7 +140,7 @@ class _Office:
             heard[victim] = True
             names = sorted(carrier.scenes or {""}.union(*(one.scenes for one in self._carriers)))
             on = [(name, heard & [not one.scenes or name in one.scenes for one in self._carriers]) for name in names]
-            self._scenes[key] = [self._scene(name, who, levels) for name, who in _widest(on)]
+            self._scenes[key] = [self._scene(name, who, levels) for name, who in widest(on)]
         return self._scenes[key]
 
     def _scene(self, name: str, who: Mask, levels: Row) -> Scene:
@@ -156,7 +164,7 @@ def _total_dbm(entries: list[Entry]) -> float:
     return power_sum_dbm(np.array([entry.level_dbm for entry in entries]))
 
 
-def _widest(on: list[tuple[str, Mask]]) -> list[tuple[str, Mask]]:
+def widest(on: list[tuple[str, Mask]]) -> list[tuple[str, Mask]]:
     """The scenes whose carriers are not all on in another one as well."""
     kept: list[tuple[str, Mask]] = []
     for name, who in sorted(on, key=lambda one: (-int(one[1].sum()), one[0])):

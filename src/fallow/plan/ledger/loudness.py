@@ -8,7 +8,7 @@ areas lose counts in full.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -68,6 +68,14 @@ class Loudness:
             self._figures[equipment.name] = figures_of(equipment)
         return self._figures[equipment.name]
 
+    def wanted_at(self, victim: int, figures: Figures, at_hz: int) -> float:
+        """The level of a link's own carrier if it stood elsewhere [dBm]."""
+        here_dbm = self.wanted(victim, figures).level_dbm
+        if not math.isnan(self._measured_dbm[victim]):
+            return here_dbm
+        here_db, there_db = free_space_db(np.array([self.stage.company.hz[victim], at_hz]), 1.0)
+        return here_dbm + float(here_db - there_db)
+
     def wanted(self, victim: int, figures: Figures) -> Wanted:
         """The level of a link's own carrier, less its reserve for fading."""
         fade_db, gain_dbi = figures.fade_db.value, figures.antenna_dbi.value
@@ -85,13 +93,36 @@ class Loudness:
         """Level of every carrier at a victim's receiver [dBm], shape (carrier,); −inf for itself and those that its
         area does not hear.
         """
-        nearest_m, farthest_m = figures.nearest_m.value, figures.distance_m.value
-        heard_from_m = nearest_m if self._at_nearest else mean_distance_m(nearest_m, farthest_m)
-        modelled = self._at_a_metre_dbm - 20 * math.log10(heard_from_m)
+        modelled = self._at_a_metre_dbm - 20 * math.log10(self._heard_from_m(figures))
         levels = np.where(np.isnan(self._measured_dbm), modelled, self._measured_dbm)
         levels = levels + figures.antenna_dbi.value - self._losses_db(self.carriers[victim].area)
         levels[victim] = -np.inf
         return levels
+
+    def of_one(
+        self, carrier: int, at_hz: int, of_kind: Sequence[tuple[Equipment, NDArray[np.intp]]]
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """As ``others``, of one carrier that stands elsewhere, at all carriers of ours, ``of_kind`` being their types
+        and who is of each; at the antenna and behind the input filter, both of shape (victim,).
+        """
+        count = sum(len(victims) for _, victims in of_kind)
+        power_dbm = _eirp_dbm(self.carriers[carrier])
+        metre_dbm = USUAL_EIRP_DBM if power_dbm is None else power_dbm
+        metre_dbm -= float(free_space_db(np.array([at_hz]), 1.0)[0])
+        measured_dbm = float(self._measured_dbm[carrier])
+        at_antenna, filtered = np.empty(count), np.empty(count)
+        for kind, victims in of_kind:
+            figures = self.figures(kind)
+            level_dbm = metre_dbm - 20 * math.log10(self._heard_from_m(figures))
+            level_dbm = level_dbm if math.isnan(measured_dbm) else measured_dbm
+            at_antenna[victims] = level_dbm + figures.antenna_dbi.value
+            outside_hz = float(_outside_hz(kind, np.array([at_hz]))[0])
+            filtered[victims] = figures.front_end_db.value * min(outside_hz / FRONT_END_HZ, 1.0)
+        for area, there in self._victims_by_area(count).items():
+            at_antenna[there] -= self._losses_db(area)[carrier]
+        if carrier < count:
+            at_antenna[carrier] = -np.inf
+        return at_antenna, at_antenna - filtered
 
     def front_end_db(self, equipment: Equipment) -> NDArray[np.float64]:
         """What the filter before a receiver's first stage takes from every carrier [dB], shape (carrier,): nothing
@@ -107,6 +138,18 @@ class Loudness:
         """
         spread = spread_db(figures.nearest_m.value, max(figures.distance_m.value, figures.nearest_m.value))
         return math.hypot(PLACE_U_DB, spread, self._power_u_db, figures.nearest_m.u_db / 2, figures.distance_m.u_db / 2)
+
+    def _heard_from_m(self, figures: Figures) -> float:
+        """The distance that stands for all places where another carrier may be."""
+        nearest_m, farthest_m = figures.nearest_m.value, figures.distance_m.value
+        return nearest_m if self._at_nearest else mean_distance_m(nearest_m, farthest_m)
+
+    def _victims_by_area(self, count: int) -> dict[str, list[int]]:
+        """The first carriers, by their areas."""
+        by_area: dict[str, list[int]] = {}
+        for i, carrier in enumerate(self.carriers[:count]):
+            by_area.setdefault(carrier.area, []).append(i)
+        return by_area
 
     def _measured_level(self, carrier: Carrier) -> float:
         if carrier.name in self._measured:
