@@ -18,6 +18,7 @@ import resource
 import shutil
 import subprocess
 import sys
+import tarfile
 import tempfile
 import time
 import traceback
@@ -81,7 +82,9 @@ def fuzz(found: Path, options: list[str]) -> None:
     import atheris  # only where it is installed
 
     with atheris.instrument_imports(include=["fallow.files"]):
+        import fallow.files.curves
         import fallow.files.tables
+        import fallow.files.tables.anybodys
         import fallow.files.touchstone  # noqa: F401 - imported here, so that the ways through them are seen
     warnings.simplefilter("error", RuntimeWarning)  # NumPy's, which would stand on the user's screen
     watch = _Watch(found, readers())
@@ -155,14 +158,21 @@ def _place(error: BaseException) -> str:
 def readers() -> list[tuple[str, Callable[[Path], object]]]:
     """File names with what reads them: sweeps with and without told options, tables, gains."""
     from fallow.files import read_file, tables
+    from fallow.files.curves import read_curve
     from fallow.files.readings import Telling
+    from fallow.files.tables.anybodys import TableTelling, read_by_evidence
     from fallow.files.touchstone import read_touchstone
 
     told = Telling(unit="MHz", level_unit="dBm", rbw_hz=1e4, zone="+01:00", samples="i16", rate_hz=2e6, centre_hz=10**8)
     sweeps = [(name, lambda path: read_file(path)) for name in SWEEP_NAMES]
     sweeps += [(name, lambda path: read_file(path, told)) for name in SWEEP_NAMES]
     known = [(f"{name}.csv", getattr(tables, f"read_{name}")) for name in TABLE_NAMES]
-    return [*sweeps, *known, ("part.s2p", read_touchstone), ("sweep.csv", judged)]
+    known += [
+        (f"{kind}.txt", lambda path, kind=kind: read_by_evidence(path, kind, TableTelling()))
+        for kind in ("links", "plan", "foreign", "equipment", "areas", "stations")
+    ]
+    parts = [("part.s2p", read_touchstone), ("part.ts", read_touchstone), ("gain.csv", read_curve)]
+    return [*sweeps, *known, *parts, ("sweep.csv", judged)]
 
 
 def judged(path: Path) -> object:
@@ -186,12 +196,19 @@ def seeds() -> Iterator[bytes]:
     contents: dict[str, list[bytes]] = {name: [] for name in names}
     contents |= {"sweep.csv": text, "sweep.txt": text, "sweep.json": _json(), "sweep.npy": _vectors()}
     contents |= {"sweep.wav": [_wav()], "sweep.sigmf-meta": _sigmf(), "sweep.bin": [bytes(range(256)) * 20]}
-    contents |= {"sweep.csv.gz": [gzip.compress(text[3])], "sweep.zip": [_zip(text[3])], "sweep.parquet": [_parquet()]}
+    nested = [_zip(text[3]), _zip(gzip.compress(_tar(text[3])), "inner.tgz"), _zip(_zip(text[3]), "inner.zip")]
+    contents |= {"sweep.csv.gz": [gzip.compress(text[3])], "sweep.zip": nested, "sweep.parquet": [_parquet()]}
+    contents |= {"sweep.h5": list(_hdf5()), "gain.csv": [b"frequency_mhz;gain_db;u_db\n470;-3,5;0,2\n600;-1,5;0,2\n"]}
+    contents |= {f"{name}.txt": _of_others(data, name) for name in TABLE_NAMES if name != "chain"}
     for name in TABLE_NAMES:
         contents[f"{name}.csv"] = [path.read_bytes() for path in data.rglob(f"{name}*.csv")]
     contents["chain.csv"] += [b"part,kind,gain_db,u_db\nwhip,antenna,2.1,1\ncable,cable,-3,0.2\n"]
     contents["plan.csv"] += [b"link,equipment,area,scenes,frequency_mhz,verdict,margin_db,note\na,b,,,500.1,,,\n"]
     contents["part.s2p"] = [b"! a pad\n# MHz S DB R 50\n400 -20 0 -10 0 -10 0 -20 0\n700 -18 0 -10.1 0 -10.1 0 -18 0\n"]
+    contents["part.ts"] = [
+        b"[Version] 2.0\n# MHz S DB R 50\n[Number of Ports] 1\n[Number of Frequencies] 2\n[Network Data]\n"
+        b"470 -20 0\n600 -20 0\n[End]\n"
+    ]
     for number, name in enumerate(names):
         yield from (bytes([number]) + content[: LONGEST_FILE - 1] for content in contents[name])
 
@@ -217,11 +234,44 @@ def _wav() -> bytes:
     return stream.getvalue()
 
 
-def _zip(text: bytes) -> bytes:
+def _zip(content: bytes, name: str = "inner/sweep.csv") -> bytes:
     stream = io.BytesIO()
     with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED) as archive:
-        archive.writestr("inner/sweep.csv", text)
+        archive.writestr(name, content)
     return stream.getvalue()
+
+
+def _tar(content: bytes) -> bytes:
+    stream = io.BytesIO()
+    with tarfile.open(fileobj=stream, mode="w") as archive:
+        member = tarfile.TarInfo("inner/sweep.csv")
+        member.size = len(content)
+        archive.addfile(member, io.BytesIO(content))
+    return stream.getvalue()
+
+
+def _of_others(data: Path, kind: str) -> list[bytes]:
+    """Tables as others may write them: semicolons, decimal commas, units in the cells."""
+    ours = [path.read_bytes() for path in data.rglob(f"{kind}*.csv")]
+    theirs = (
+        b"Name;Ger\xe4t;Alt (MHz);Frequenz kHz;B\xfchne\nAnna;hand;470,125;470.125;Ost\nBert;hand;471,3;471.300;-\n"
+    )
+    return [*ours, theirs]
+
+
+def _hdf5() -> Iterator[bytes]:
+    """A file of an axis and levels, where the library that writes it is installed."""
+    if importlib.util.find_spec("h5py") is None:
+        return
+    import h5py
+    import numpy as np
+
+    stream = io.BytesIO()
+    with h5py.File(stream, "w") as file:
+        file["scan/freq_mhz"] = np.linspace(470.0, 471.0, 41)
+        file["scan/levels_dbm"] = np.full((3, 41), -90.0, np.float32)
+        file["scan/levels_dbm"].attrs["unit"] = "dBm"
+    yield stream.getvalue()
 
 
 def _parquet() -> bytes:

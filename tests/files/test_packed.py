@@ -173,6 +173,20 @@ def test_a_lie_about_size_is_found_out(tmp_path: Path) -> None:
     assert isinstance(result, FileReading) or "damaged" in str(result.error)
 
 
+def test_an_archive_that_points_outside_itself_is_damaged(tmp_path: Path) -> None:
+    path = zipped(tmp_path / "survey.zip", hall_csv=TEXT.encode())
+    content = bytearray(path.read_bytes())
+    at = content.rindex(b"PK\x05\x06") + 16  # where the list of members begins (APPNOTE 4.3.16, from memory)
+    content[at : at + 4] = b"\xff\xff\xff\x7f"
+    path.write_bytes(content)
+    (refusal,) = read_paths([path])
+    assert isinstance(refusal, FileRefusal)
+    assert refusal.error.what in (
+        "the archive can't be unpacked (it is damaged)",
+        "the archive is damaged or of a kind that can't be unpacked",
+    )
+
+
 def test_office_documents_and_locked_archives(tmp_path: Path) -> None:
     with zipfile.ZipFile(tmp_path / "plan.xlsx", "w") as archive:
         archive.writestr("[Content_Types].xml", "<x/>")

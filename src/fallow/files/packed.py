@@ -7,6 +7,7 @@ Names inside an archive choose no place outside the folder.
 
 from __future__ import annotations
 
+import errno
 import gzip
 import re
 import tarfile
@@ -74,7 +75,8 @@ def unpacked(path: Path, head: bytes, budget: Budget) -> Iterator[Laid]:
         except RuntimeError as error:  # what zipfile raises for encrypted members
             raise InputError("the archive is locked with a password: unpack it first", path=path) from error
         except OSError as error:
-            reason = (error.strerror or "it is damaged").lower()
+            damaged = error.errno in (None, errno.EINVAL)  # places in it that it can't have
+            reason = "it is damaged" if damaged else (error.strerror or "unknown reason").lower()
             raise InputError(f"the archive can't be unpacked ({reason})", path=path) from error
         yield laid
 
