@@ -68,3 +68,19 @@ def test_a_link_whose_place_is_lost_moves_with_both_directions_as_one_change(run
     code, out, _ = run(*PLAN[:-2], "--no-failures", "--keep", "plan.csv", "--foreign", "foreign.csv")
     assert code == 0
     assert "1 link changes" in out
+
+
+def test_what_changes_is_told_by_weight_where_links_weigh_differently(run: Run, tmp_path: Path) -> None:
+    (tmp_path / "links.csv").write_text(
+        "link,equipment,area,move_weight\ncrew 1,pack,hall,7\ncrew 2,pack,hall,\n", encoding="utf-8"
+    )
+    before = {one["link"]: one["frequency_hz"] for one in answer(run, *PLAN, "--no-failures")["links"]}
+    head = "name,frequency_mhz,bandwidth_khz,area,spacing_khz,products,protect"
+    row = f"stranger,{before['crew 1'] / 1e6:.6f},200,,100,no,no"
+    (tmp_path / "foreign.csv").write_text(f"{head}\n{row}\n", encoding="utf-8")
+    words = (*PLAN[:-2], "--no-failures", "--keep", "plan.csv", "--foreign", "foreign.csv")
+    found = answer(run, *words)
+    assert (found["moves_at_least"], found["moves_weight"], found["moves_weight_at_least"]) == (1, 7, 7)
+    assert found["moves_proven"]
+    _, out, _ = run(*words)
+    assert "1 link changes, which weigh 7 together, and no plan changes less" in " ".join(out.split())

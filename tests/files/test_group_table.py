@@ -69,3 +69,21 @@ def test_groups_of_links_are_read_and_written(tmp_path):
     assert [link.groups for link in links] == [frozenset({"band", "choir"}), frozenset()]
     write_links(tmp_path / "copy.csv", links)
     assert read_links(tmp_path / "copy.csv") == links
+
+
+def test_weights_of_moves_are_read_and_written(tmp_path):
+    path = tmp_path / "links.csv"
+    path.write_text("link,equipment,move_weight\nvox 1,vox,20\nvox 2,vox,\n", encoding="utf-8")
+    links = read_links(path)
+    assert [link.move_weight for link in links] == [20, 1]
+    write_links(tmp_path / "copy.csv", links)
+    assert read_links(tmp_path / "copy.csv") == links
+
+
+@pytest.mark.parametrize("weight", ["0", "-2", "1.5", "1001"])
+def test_a_weight_that_is_none_is_refused(tmp_path, weight):
+    path = tmp_path / "links.csv"
+    path.write_text(f"link,equipment,move_weight\nvox 1,vox,{weight}\n", encoding="utf-8")
+    with pytest.raises(InputError, match="is no whole number from 1 to 1,000") as refused:
+        read_links(path)
+    assert refused.value.column == "move_weight"

@@ -28,6 +28,8 @@ def _replan(replan: Replan | None) -> Document:
         return {"moves_at_least": None, "moves_proven": None, "moves_because": None, "order": [], "muted": []}
     return {
         "moves_at_least": replan.fewest.at_least,
+        "moves_weight": replan.weight,
+        "moves_weight_at_least": None if replan.weight is None else replan.fewest.weight_at_least,
         "moves_proven": replan.is_smallest,
         "moves_because": replan.fewest.because,
         "order": [_step(step) for step in replan.order.steps],

@@ -10,6 +10,7 @@ __all__ = ["AreaLosses", "ForeignCarrier", "Link", "Station"]
 LOWEST_PRIORITY = 5
 MOST_LOSS_DB = 300.0  # common practice: what loses more between two areas is apart
 USUAL_PRIORITY = 3
+USUAL_WEIGHT = 1
 
 
 @dataclass(frozen=True)
@@ -19,7 +20,8 @@ class Link:
     ``scenes`` empty: always on. ``priority`` 1 (most important) to 5. ``frequency_hz``: a wish or the present
     one; it may not move when ``fixed``. ``planned`` false: a system that chooses its own channels; it is listed only.
     ``line``: where it stood in its file, for messages. ``groups``: those that it is in, see ``grouping``.
-    ``return_hz``: as ``frequency_hz``, of its way back, where it has one.
+    ``return_hz``: as ``frequency_hz``, of its way back, where it has one. ``move_weight``: what it counts when a
+    plan in force is kept and the link changes all the same.
     """
 
     name: str
@@ -34,6 +36,7 @@ class Link:
     extra: Mapping[str, str] = field(default_factory=dict, compare=False)
     groups: frozenset[str] = frozenset()
     return_hz: int | None = None
+    move_weight: int = USUAL_WEIGHT
 
     def on_with(self, other: Link) -> bool:
         """Whether the two are on together in some scene: they share one, or one of them is always on."""

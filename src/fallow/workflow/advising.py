@@ -19,6 +19,7 @@ from fallow.plan.search.repair import FewestMoves
 from fallow.plan.search.search import Solution, improve
 from fallow.show.assignment import Assignment
 from fallow.show.duplex import RETURN
+from fallow.show.link import USUAL_WEIGHT
 from fallow.show.wanted import Wanted
 from fallow.workflow.accelerate import kernels
 from fallow.workflow.searching import Clock, Found
@@ -56,7 +57,9 @@ def advise_on_moves(
         waiting_hz = waiting_places(was_hz, placed_hz, question, kernels())
         freer = order_of_moves(before, after, wanted, scene=scene, waiting_hz=waiting_hz)
         order = min(order, freer, key=lambda each: len(each.muted))
-    return Replan(moves, fewest, order, len({_whole(row.link, wanted) for row in changed if now_hz[row.link] is None}))
+    lost = len({_whole(row.link, wanted) for row in changed if now_hz[row.link] is None})
+    weight = _weight_of([row.link for row in changed if now_hz[row.link] != row.frequency_hz], wanted)
+    return Replan(moves, fewest, order, lost, weight)
 
 
 def _whole(name: str, wanted: Wanted) -> str:
@@ -64,6 +67,14 @@ def _whole(name: str, wanted: Wanted) -> str:
     there = name.removesuffix(RETURN)
     with_two = (one.name for one in wanted.links if wanted.equipment[one.equipment].duplex is not None)
     return there if there != name and there in with_two else name
+
+
+def _weight_of(names: Sequence[str], wanted: Wanted) -> int | None:
+    """What these links weigh together; ``None`` where all of the show weigh the same."""
+    weights = {link.name: link.move_weight for link in wanted.links if link.planned}
+    if set(weights.values()) <= {USUAL_WEIGHT}:
+        return None
+    return sum(weights.get(name, USUAL_WEIGHT) for name in {_whole(name, wanted) for name in names})
 
 
 def advise_on_choices(

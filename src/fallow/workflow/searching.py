@@ -137,7 +137,7 @@ def search(
         if not may_widen():
             all_stand = bool(seen) and is_complete(question, seen[-1].score)
             return clock.is_over(share if all_stand else share * SHARE_WHERE_LINKS_ARE_LEFT)
-        fewer_may_do = -seen[-1].score.changed > fewest[-1].at_least
+        fewer_may_do = -seen[-1].score.changed > fewest[-1].weight_at_least
         return clock.is_over(share * (SHARE_FOR_FEWER if fewer_may_do else SHARE_FOR_PLACES))
 
     try:

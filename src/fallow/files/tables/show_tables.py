@@ -12,7 +12,16 @@ from fallow.files.tables.figure_columns import FIGURE_COLUMNS, stated_figures
 from fallow.files.tables.grid import FilePath, Row, read_table
 from fallow.show.assignment import SPARE_PREFIX, Assignment
 from fallow.show.equipment import Duplex, Equipment, Kind, PowerKind
-from fallow.show.link import LOWEST_PRIORITY, MOST_LOSS_DB, USUAL_PRIORITY, AreaLosses, ForeignCarrier, Link, Station
+from fallow.show.link import (
+    LOWEST_PRIORITY,
+    MOST_LOSS_DB,
+    USUAL_PRIORITY,
+    USUAL_WEIGHT,
+    AreaLosses,
+    ForeignCarrier,
+    Link,
+    Station,
+)
 from fallow.units import Span
 
 __all__ = [
@@ -79,6 +88,7 @@ LINK_COLUMNS = (
     text_column("fixed", "fest", "fixe", "fijo", "vast"),
     text_column("planned", "geplant", "planifié", "planificado", "gepland"),
     text_column("group", "groups", "gruppe", "groupe", "grupo", "groep"),
+    Column(("move_weight", "move weight", "weight", "gewicht", "poids", "peso"), is_number=True),
     Column(("return", "rückweg", "retour", "retorno", "terugweg"), FREQUENCY),
 )
 AREA_COLUMNS = (
@@ -113,6 +123,7 @@ _KINDS = {
 }
 _APART = {"apart", "getrennt", "separate", "séparé", "separado", "gescheiden"}
 _BETWEEN_ENDS = re.compile(r"\s*(?:\.\.|[-–—−]|\bto\b)\s*")
+HEAVIEST = 1_000
 _USUAL_STEP_HZ = 25_000  # common practice; stands only where there is nothing to step through
 
 
@@ -270,6 +281,7 @@ def link_from(row: Row) -> Link:
         extra=row.extra,
         groups=frozenset(row.items("group")),
         return_hz=_positive_or_none(row, "return_mhz"),
+        move_weight=_move_weight(row),
     )
 
 
@@ -302,6 +314,16 @@ def _priority(row: Row) -> int:
         raise row.wrong(
             "priority", f"the priority {row.text('priority')!r} is none of 1 to {LOWEST_PRIORITY}", hint=hint
         )
+    return int(value)
+
+
+def _move_weight(row: Row) -> int:
+    value = row.number("move_weight")
+    if value is None:
+        return USUAL_WEIGHT
+    if value not in range(1, HEAVIEST + 1):
+        what = f"the weight {row.text('move_weight')!r} is no whole number from 1 to {HEAVIEST:,}"
+        raise row.wrong("move_weight", what, hint="how many other links may change rather than this one; empty: 1")
     return int(value)
 
 

@@ -12,7 +12,7 @@ from fallow.files.tables.grid import FilePath
 from fallow.files.tables.whole_file import replace_whole
 from fallow.show.equipment import Duplex, Equipment, Stated
 from fallow.show.grouping import Apart, Together
-from fallow.show.link import AreaLosses, Link, Station
+from fallow.show.link import USUAL_WEIGHT, AreaLosses, Link, Station
 from fallow.spectrum.chain import ChainPart, GainCurve
 
 __all__ = ["write_areas", "write_chain", "write_equipment", "write_groups", "write_links", "write_stations"]
@@ -92,6 +92,7 @@ def _link(link: Link) -> Cells:
         "frequency_mhz": "" if link.frequency_hz is None else _scaled(link.frequency_hz, 6),
         "fixed": "yes" if link.fixed else "no",
         "planned": "yes" if link.planned else "no",
+        **({} if link.move_weight == USUAL_WEIGHT else {"move_weight": str(link.move_weight)}),
         **({} if link.return_hz is None else {"return_mhz": _scaled(link.return_hz, 6)}),
         **({"group": ";".join(sorted(link.groups))} if link.groups else {}),
         **link.extra,

@@ -22,16 +22,20 @@ __all__ = ["Advice", "Choice", "Relaxation", "Remedy", "Replan", "Retuning", "Sh
 class Replan:
     """How a plan differs from the one in force: so many links changed, the fewest that any plan has to change, and the
     order in which it is done. ``lost``: how many of those changed have no frequency any more.
+    ``weight``: of all that change, where links weigh differently.
     """
 
     moves: int
     fewest: FewestMoves
     order: OrderOfMoves
     lost: int = 0
+    weight: int | None = None
 
     @property
     def is_smallest(self) -> bool:
         """Whether no plan that places as many links changes fewer."""
+        if self.weight is not None:
+            return self.weight <= self.fewest.weight_at_least
         return self.moves <= self.fewest.at_least
 
     @property
@@ -42,10 +46,19 @@ class Replan:
             return "no link changes"
         if self.lost:
             changed += f" ({self.lost} of them {'has' if self.lost == 1 else 'have'} no frequency any more)"
+        if self.weight is not None:
+            return self._weighed(f"{changed}, which weigh {self.weight} together")
         if self.is_smallest:
             return f"{changed}, and no plan changes fewer: {self.fewest.because}"
         must = f"at least {self.fewest.at_least} must ({self.fewest.because})"
         return f"{changed}; {must}; whether fewer than {self.moves} do is not proven"
+
+    def _weighed(self, changed: str) -> str:
+        """The same where links weigh differently."""
+        if self.is_smallest:
+            return f"{changed}, and no plan changes less: {self.fewest.because}"
+        must = f"at least {self.fewest.weight_at_least} must ({self.fewest.because})"
+        return f"{changed}; {must}; whether less than {self.weight} does is not proven"
 
 
 @dataclass(frozen=True)

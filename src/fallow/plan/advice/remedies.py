@@ -143,7 +143,7 @@ class Remedies:
                 return True
             if plans and len(plans[-1].frequencies_hz) == len(self.at_hz):
                 last = min(last, step + STEPS_FOR_FEWER)
-                return step >= last or -plans[-1].score.changed <= fewest[-1].at_least
+                return step >= last or -plans[-1].score.changed <= fewest[-1].weight_at_least
             return step >= last
 
         kernels, seed = self.kernels, self.seed

@@ -7,8 +7,6 @@ equipment and area once.
 
 from __future__ import annotations
 
-import itertools
-from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -18,47 +16,22 @@ from numpy.typing import NDArray
 
 from fallow.errors import UsageError
 from fallow.plan.places import Ground, Places
+from fallow.plan.search.asked import Carrier, asked_links, asked_spares
 from fallow.plan.search.engine import Kernels, NumpyKernels, enter
 from fallow.plan.search.groupings import Wishes, apart_hz, farthest_hz, that_can_be_kept
-from fallow.plan.search.groups import Class, Groups, class_of_foreign, class_of_ours, group_classes, spacings_hz
+from fallow.plan.search.groups import Class, Groups, class_of_foreign, group_classes, spacings_hz
 from fallow.plan.search.raster import Raster, choose_raster
 from fallow.plan.search.tables import NO_PLACE, Tables
 from fallow.plan.search.worth import Worth, worth_of_places
-from fallow.show.assignment import SPARE_PREFIX
 from fallow.show.duplex import return_name
 from fallow.show.equipment import Duplex, Equipment
 from fallow.show.grouping import Groupings
-from fallow.show.link import LOWEST_PRIORITY, AreaLosses, Link
+from fallow.show.link import AreaLosses
 from fallow.show.wanted import Wanted
 
 __all__ = ["Carrier", "Question", "Tie", "empty_tables", "whole"]
 
-LINKS_PER_SPARE = 10  # common practice: one spare per ten links of a kind and place, at least one
-SPARE_RANK = LOWEST_PRIORITY + 1
 MOST_IN_A_GROUP = 1_000  # beyond, the counts of three-carrier products might not fit into 32 bits
-
-
-@dataclass(frozen=True)
-class Carrier:
-    """One thing to place. ``rank``: 1 most important … 5, 6 for a spare.
-
-    ``fixed_hz``: it stands there whatever speaks against it. ``home_hz``: where the plan to keep has it. ``wish_hz``:
-    where it would like to stand.
-    """
-
-    name: str
-    equipment: Equipment
-    area: str
-    rank: int
-    class_index: int = -1
-    fixed_hz: int | None = None
-    home_hz: int | None = None
-    wish_hz: int | None = None
-
-    @property
-    def is_spare(self) -> bool:
-        """Whether it is a frequency kept free rather than a link."""
-        return self.rank == SPARE_RANK
 
 
 @dataclass(frozen=True)
@@ -72,7 +45,9 @@ class Tie:
 
 @dataclass(frozen=True, eq=False)
 class Facts:
-    """What carriers are, arrays of shape (carrier,); frequencies in hertz, −1 where there is none."""
+    """What carriers are, arrays of shape (carrier,); frequencies in hertz, −1 where there is none. ``weight``: what
+    a move counts.
+    """
 
     rank: NDArray[np.int64]
     class_index: NDArray[np.int64]
@@ -80,6 +55,7 @@ class Facts:
     is_fixed: NDArray[np.bool_]
     home_hz: NDArray[np.int64]
     wish_hz: NDArray[np.int64]
+    weight: NDArray[np.int64]
 
 
 @dataclass(frozen=True, eq=False)
@@ -115,7 +91,7 @@ class Question:
         each area; ``None``: one per ten links there, at least one. Raises UsageError for what can't be asked.
         """
         links = [link for link in wanted.links if link.planned]
-        asked = [*_asked_links(links, wanted, keep or {}), *_asked_spares(links, wanted, spares)]
+        asked = [*asked_links(links, wanted, keep or {}), *asked_spares(links, wanted, spares)]
         ours = list(dict.fromkeys(class_ for class_, _ in asked))
         wide = any(one.product_width for one in wanted.equipment.values()) or any(
             one.product_width for one in wanted.foreign
@@ -176,6 +152,7 @@ class Question:
             np.array([carrier.fixed_hz is not None for carrier in self.carriers], dtype=np.bool_),
             whole(-1 if carrier.home_hz is None else carrier.home_hz for carrier in self.carriers),
             whole(-1 if carrier.wish_hz is None else carrier.wish_hz for carrier in self.carriers),
+            whole(carrier.weight for carrier in self.carriers),
         )
 
     def worth_at(self, at_hz: NDArray[np.int64]) -> tuple[NDArray[np.uint8], NDArray[np.float64]]:
@@ -427,66 +404,6 @@ def _joint_extents(extent: NDArray[np.int64], members: Sequence[frozenset[int]])
 def whole(values: Iterable[int]) -> NDArray[np.int64]:
     """Whole numbers as the kernels want them."""
     return np.array(list(values), dtype=np.int64)
-
-
-def _asked_links(links: Sequence[Link], wanted: Wanted, keep: Mapping[str, int]) -> list[tuple[Class, Carrier]]:
-    asked = []
-    back = {return_name(link.name) for link in links if _equipment_of(link, wanted).duplex is not None}
-    for link in links:
-        equipment = _equipment_of(link, wanted)
-        home_hz, wish_hz = keep.get(link.name), None if link.fixed else link.frequency_hz
-        if link.name in back:  # it follows the other direction home
-            home_hz, wish_hz = None, wish_hz if home_hz is None else home_hz
-        if link.fixed and link.frequency_hz is None:
-            raise UsageError(
-                f"{link.name} is fixed, but no frequency says where", line=link.line, hint="state its frequency_mhz"
-            )
-        carrier = Carrier(
-            link.name,
-            equipment,
-            link.area,
-            link.priority,
-            fixed_hz=link.frequency_hz if link.fixed else None,
-            home_hz=home_hz,
-            wish_hz=wish_hz,
-        )
-        groups = link.groups & wanted.groupings.names
-        asked.append((class_of_ours(equipment, link.area, link.scenes, groups), carrier))
-    return asked
-
-
-def _asked_spares(links: Sequence[Link], wanted: Wanted, spares: int | None) -> list[tuple[Class, Carrier]]:
-    """Spares for each equipment in each area where links of it are, with names that nobody else has."""
-    taken = {link.name for link in wanted.links}
-    there = {return_name(name): name for name, radio in wanted.equipment.items() if radio.duplex is not None}
-    asked = []
-    for (equipment, area), count in Counter((link.equipment, link.area) for link in links).items():
-        names = (_spare_name(there.get(equipment, equipment), area, number) for number in itertools.count(1))
-        names = (return_name(name) for name in names) if equipment in there else names
-        free = itertools.islice((name for name in names if name not in taken), _spares_for(count, spares))
-        for name in list(free):
-            carrier = Carrier(name, wanted.equipment[equipment], area, SPARE_RANK)
-            asked.append((class_of_ours(carrier.equipment, area, frozenset()), carrier))
-            taken.add(name)
-    return asked
-
-
-def _spares_for(links: int, spares: int | None) -> int:
-    return -(-links // LINKS_PER_SPARE) if spares is None else spares
-
-
-def _spare_name(equipment: str, area: str, number: int) -> str:
-    return " ".join(part for part in (SPARE_PREFIX, equipment, area, str(number)) if part)
-
-
-def _equipment_of(link: Link, wanted: Wanted) -> Equipment:
-    if link.equipment not in wanted.equipment:
-        raise UsageError(
-            f"{link.name} is of the equipment {link.equipment!r}, which is not known",
-            line=link.line,
-            hint="add a row for it to the equipment table",
-        )
-    return wanted.equipment[link.equipment]
 
 
 def _worths(classes: Sequence[Class], wanted: Wanted, ground: Ground) -> tuple[Worth, ...]:

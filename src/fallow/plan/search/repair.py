@@ -45,10 +45,19 @@ FITTING_STEPS = 400
 
 @dataclass(frozen=True)
 class FewestMoves:
-    """No plan that places as many links moves fewer than ``at_least`` of them; ``because`` is one sentence."""
+    """No plan that places as many links moves fewer than ``at_least`` of them; ``because`` is one sentence.
+
+    ``weighs``: nor links that weigh less together; ``None`` where all weigh the same.
+    """
 
     at_least: int = 0
     because: str = "every link can stay where it is"
+    weighs: int | None = None
+
+    @property
+    def weight_at_least(self) -> int:
+        """What moves in any plan, by weight."""
+        return self.at_least if self.weighs is None else self.weighs
 
 
 class Shake(Protocol):
@@ -70,10 +79,10 @@ class Repair:
         self.movable = list(placeable)
         self.with_home = [i for i in self.movable if self.facts.home_hz[i] >= 0]
         self.fewest = self.fewest_simply = FewestMoves()
-        self.stuck = 0
         self.fitting_steps = FITTING_STEPS
         self.best_hz: Whole | None = None
-        self.best_moves = len(self.question.carriers) + 1
+        self.weighed = bool((self.facts.weight != 1).any())
+        self.best_weight = int(self.facts.weight.sum()) + 1
         self.lost: list[int] = []
         self.quarrels: list[list[int]] = []
 
@@ -96,11 +105,15 @@ class Repair:
     def _count_lost(self) -> None:
         """Homes that are lost, and sets of homes that do not go together: one link at least of each has to move."""
         self.standing.take(self.movable)
-        self.stuck = self._moves() - len(self.with_home)
+        stuck = self._away()
+        stuck[self.with_home] = False
         self.lost = [i for i in self.with_home if not self._goes_home_alone(i)]
         self.quarrels = self._quarrels([i for i in self.with_home if i not in self.lost])
-        gone = self.stuck + len(self.lost)
-        self.fewest = self.fewest_simply = FewestMoves(gone + len(self.quarrels), _reason(gone, len(self.quarrels)))
+        gone, weight = int(np.count_nonzero(stuck)) + len(self.lost), self.facts.weight
+        weighs = int(weight[stuck].sum() + weight[self.lost].sum()) + sum(int(weight[q].min()) for q in self.quarrels)
+        reason = _reason(gone, len(self.quarrels))
+        told = weighs if self.weighed else None
+        self.fewest = self.fewest_simply = FewestMoves(gone + len(self.quarrels), reason, told)
 
     def _goes_home_alone(self, carrier: int) -> bool:
         goes = self._goes_home(carrier)
@@ -160,6 +173,7 @@ class Repair:
         """Everybody home who can, the others to any free place, those with the least choice first."""
         self.standing.take(self.movable)
         order = self.random.permutation(self.with_home).tolist() if shuffled else self._by_rank(self.with_home)
+        order.sort(key=lambda i: -int(self.facts.weight[i]))
         self._send(order)
         rest = self._missing()
         if shuffled:
@@ -173,6 +187,7 @@ class Repair:
         """Place a link by moving one other, or two, to other places."""
         rows = self.question.meetings[self.facts.class_index[missing], self.facts.class_index]
         standing = [i for i in self.movable if rows[i] and self.standing.at_hz[i] >= 0]
+        standing = [i for i in standing if i not in self.question.in_pairs]
         for pushed in self.random.permutation(standing).tolist():
             was_hz = int(self.standing.at_hz[pushed])
             self.standing.take([pushed])
@@ -190,14 +205,14 @@ class Repair:
         """Send moved links home, a few at a time, making way for them."""
         in_vain = 0
         while in_vain < SHRINKS_IN_VAIN and not self._is_proven():
-            before_hz, before = self.standing.at_hz.copy(), self._moves()
+            before_hz, before = self.standing.at_hz.copy(), self._weight()
             if in_vain > FEW_IN_VAIN and self.random.random() < 0.5:
                 self._insist_on_home()
             else:
                 self._send_some_home()
-            if self._missing() or (self._moves() > before and self.random.random() > WORSE_FOR_ONCE):
+            if self._missing() or (self._weight() > before and self.random.random() > WORSE_FOR_ONCE):
                 self._restore(before_hz)
-            in_vain = 0 if self._moves() < before else in_vain + 1
+            in_vain = 0 if self._weight() < before else in_vain + 1
             yield self._note()
 
     def _send_some_home(self) -> None:
@@ -254,7 +269,7 @@ class Repair:
 
     def _prove(self) -> Iterator[bool]:
         """Try out every set of links that may move, from the bound upward, until one does it or the steps are used."""
-        if not self.question.raster.exact or self.question.odd_classes or self.question.pairs:
+        if not self.question.raster.exact or self.question.odd_classes or self.question.pairs or self.weighed:
             return
         self.standing.take(self.movable)
         self._send(self._by_rank(self.with_home))
@@ -306,21 +321,22 @@ class Repair:
     # ---- small things
 
     def _is_proven(self) -> bool:
-        return self.best_hz is not None and self.best_moves <= self.fewest.at_least
+        return self.best_hz is not None and self.best_weight <= self.fewest.weight_at_least
 
     def _note(self) -> bool:
-        """Remember the plan that stands if it has the fewest moves yet."""
-        moves = self._moves()
-        if self._missing() or moves >= self.best_moves:
+        """Remember the plan that stands if what moves weighs less than ever."""
+        weight = self._weight()
+        if self._missing() or weight >= self.best_weight:
             return False
-        self.best_moves, self.best_hz = moves, self.standing.at_hz.copy()
+        self.best_weight, self.best_hz = weight, self.standing.at_hz.copy()
         return True
 
     def _away(self) -> NDArray[np.bool_]:
         return np.asarray((self.facts.home_hz >= 0) & (self.standing.at_hz != self.facts.home_hz))
 
-    def _moves(self) -> int:
-        return int(np.count_nonzero(self._away()))
+    def _weight(self) -> int:
+        """Of all that has moved."""
+        return int(self.facts.weight[self._away()].sum())
 
     def _missing(self) -> list[int]:
         return [i for i in self.movable if self.standing.at_hz[i] < 0]

@@ -1,7 +1,7 @@
 """What a plan strives for, in this order, as a value that compares: the larger score is the better plan.
 
 1. links placed, priority by priority: one more of priority 1 outweighs any number of priority 2
-2. with a plan to keep: fewest links changed
+2. with a plan to keep: fewest links changed, each counted with its weight
 3. fewest links on places not measured, 4. then on doubtful ones
 5. spares
 6. fewest links where products of strangers alone fall, 7. then where the law says *ask*
@@ -55,7 +55,7 @@ def score_of(question: Question, at_hz: NDArray[np.int64]) -> Score:
     margins = margin_db[links & ~np.isnan(margin_db)]
     return Score(
         tuple(by_rank[1 : LOWEST_PRIORITY + 1].tolist()),
-        -int(np.count_nonzero((facts.home_hz >= 0) & (at_hz != facts.home_hz))),
+        -int(facts.weight[(facts.home_hz >= 0) & (at_hz != facts.home_hz)].sum()),
         -int(np.count_nonzero(verdict == Verdict.NOT_MEASURED)),
         -int(np.count_nonzero(verdict == Verdict.DOUBTFUL)),
         int(np.count_nonzero(placed & facts.is_spare)),

@@ -152,9 +152,8 @@ class Search:
     def nothing_left(self, score: Score) -> bool:
         """Whether no plan can have a better score."""
         everything = -1 not in self.standing.at_hz and score.wishes == np.count_nonzero(self.facts.wish_hz >= 0)
-        spoilt = any(
-            (score.changed + self.repair.fewest.at_least, score.not_measured, score.doubtful, score.hit, score.ask)
-        )
+        changed = score.changed + self.repair.fewest.weight_at_least
+        spoilt = any((changed, score.not_measured, score.doubtful, score.hit, score.ask))
         return everything and not spoilt and not self.question.has_margins
 
     def steps(self) -> Iterator[tuple[Score, Whole]]:
