@@ -199,7 +199,7 @@ def _wait_for(stamp: Path) -> None:
 
 def _fingerprint() -> str:
     """What compiled kernels depend on: their source, Python, numba and the machine."""
-    of_plan = ("loops", "compiled", "tables", "engine", "crowd", "crowd_loops", "densest_loops")
+    of_plan = ("loops", "compiled", "tables", "engine", "crowd", "crowd_loops", "densest_loops", "odd_loops")
     names = (*(f"plan/search/{name}.py" for name in of_plan), "spectrum/long/counting.py", "spectrum/long/compiled.py")
     parts = [(PACKAGE / name).read_bytes() for name in names]
     try:

@@ -14,7 +14,7 @@ from numba.extending import register_jitable
 from numpy.typing import NDArray
 
 from fallow.plan.places import Ground
-from fallow.plan.search import crowd_loops, loops
+from fallow.plan.search import crowd_loops, loops, odd_loops
 from fallow.plan.search.crowd import Crowd, Settling, crowd_of
 from fallow.plan.search.question import Question, whole
 from fallow.plan.search.tables import Tables
@@ -28,7 +28,7 @@ __all__ = ["CompiledKernels", "exercise"]
 
 Whole = NDArray[np.int64]
 
-for module in (loops, crowd_loops):
+for module in (odd_loops, loops, crowd_loops):
     for function in vars(module).values():
         if isinstance(function, FunctionType) and function.__module__ == module.__name__:
             register_jitable(function)

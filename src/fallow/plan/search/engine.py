@@ -178,14 +178,14 @@ def change(t: Tables, k: int, carrier: int, at_hz: int, sign: int) -> None:
         company = _Company(t, g, role, grade)
         _mark_pairs(company, at_hz, sign)
         if t.three_reach[g, 0, 0, 0] >= 0:
-            if x < 0 or t.odd_count[g]:
-                _mark_triples(company, at_hz, sign)
+            if sign < 0:
+                _widen(company, at_hz, sign)
             if x >= 0:
-                if sign < 0:
-                    _widen(company, x, sign)
                 _shift(company, x, sign)
-                if sign > 0:
-                    _widen(company, x, sign)
+            else:
+                _mark_triples(company, at_hz, sign)
+            if sign > 0:
+                _widen(company, at_hz, sign)
         if sign > 0:
             _enter(t, g, (role, grade), carrier, at_hz, x)
 
@@ -280,7 +280,7 @@ def _drop(lists: tuple[Whole, ...], counts: Whole, g: int, carrier: int) -> None
 
 
 def _shift(company: _Company, x: int, sign: int) -> None:
-    """Three-carrier products of x with all pairs on the raster: the histograms, shifted by x or mirrored at x."""
+    """Three-carrier products of x, on the raster, with all pairs: the histograms, shifted by x or mirrored at x."""
     t, g = company.t, company.g
     add = np.add if sign > 0 else np.subtract
     for segment in t.segments.tolist():
@@ -311,42 +311,56 @@ def _shifted(t: Tables, segment: list[int], extent: Whole, x: int) -> tuple[slic
 
 
 def _widen(company: _Company, x: int, sign: int) -> None:
-    """Bring the pairs of x with the others on the raster into the histograms, as wide as the distance asked for."""
-    on_raster = company.senders_at >= 0
-    victims = company.victims_at[company.victims_at >= 0]
+    """Bring the pairs of x with the others into the histograms, as wide as the distance asked for; in hertz, because
+    some may be off the raster.
+    """
     for other in company.grades:
-        senders = company.senders_at[on_raster & (company.senders_grade == other)]
+        senders = company.senders_hz[company.senders_grade == other]
         if company.sends:
             _widen_senders(company, x, senders, other, sign)
         if company.suffers:
             _widen_victims(company, (np.full_like(senders, x), senders), other, sign)
     if company.sends:
+        victims = company.victims_hz
         _widen_victims(company, (victims, np.full_like(victims, x)), company.grade, sign)
 
 
 def _widen_senders(company: _Company, x: int, senders: Whole, their_grade: int, sign: int) -> None:
     """Pairs of senders: x and each of some of one grade."""
     t = company.t
-    zero = t.size + t.pad
     for third in company.grades:
-        row, reach = company.row(third), int(t.three_reach[company.g, company.grade, their_grade, third])
-        _add_windows(t.differences[row], np.concatenate((zero + x - senders, zero + senders - x)), reach, sign)
-        _add_windows(t.sums[row], t.pad + x + senders, reach, sign)
+        row, distance_hz = company.row(third), int(t.three_hz[company.g, company.grade, their_grade, third])
+        _add_differences(t, t.differences[row], np.concatenate((x - senders, senders - x)), distance_hz, sign)
+        _add_sums(t, t.sums[row], x + senders, distance_hz, sign)
 
 
 def _widen_victims(company: _Company, pairs: tuple[Whole, Whole], grade: int, sign: int) -> None:
     """Pairs of a victim and a sender of this grade."""
     t, (victims, senders) = company.t, pairs
-    zero = t.size + t.pad
     for low, high, row in company.pairs():
-        reach = int(t.three_reach[company.g, grade, low, high])
-        _add_windows(t.victim_less_sender[row], zero + victims - senders, reach, sign)
-        _add_windows(t.sender_less_victim[row], zero + senders - victims, reach, sign)
-        _add_windows(t.victim_and_sender[row], t.pad + victims + senders, reach, sign)
+        distance_hz = int(t.three_hz[company.g, grade, low, high])
+        _add_differences(t, t.victim_less_sender[row], victims - senders, distance_hz, sign)
+        _add_differences(t, t.sender_less_victim[row], senders - victims, distance_hz, sign)
+        _add_sums(t, t.victim_and_sender[row], victims + senders, distance_hz, sign)
 
 
-def _add_windows(row: Counts, centres: Whole, reach: int, sign: int) -> None:
-    np.add.at(row, (centres[:, np.newaxis] + np.arange(-reach, reach + 1)).ravel(), np.int32(sign))
+def _add_differences(t: Tables, row: Counts, differences_hz: Whole, distance_hz: int, sign: int) -> None:
+    _add_near(row, differences_hz + (t.size + t.pad) * t.step_hz, t.step_hz, distance_hz, sign)
+
+
+def _add_sums(t: Tables, row: Counts, sums_hz: Whole, distance_hz: int, sign: int) -> None:
+    _add_near(row, sums_hz - 2 * t.base_hz + t.pad * t.step_hz, t.step_hz, distance_hz, sign)
+
+
+def _add_near(row: Counts, middles_hz: Whole, step_hz: int, distance_hz: int, sign: int) -> None:
+    """Add ``sign`` in all cells with |cell · step − middle| < distance, for each middle."""
+    if not middles_hz.size:
+        return
+    low = np.minimum(np.maximum((middles_hz - distance_hz) // step_hz + 1, 0), row.size)
+    past = np.minimum(np.maximum(-((-middles_hz - distance_hz) // step_hz), low), row.size)
+    length = past - low
+    cells = np.arange(length.sum()) + np.repeat(low - np.cumsum(length) + length, length)
+    np.add.at(row, cells, np.int32(sign))
 
 
 def _mark_pairs(company: _Company, x: int, sign: int) -> None:
@@ -379,42 +393,61 @@ def _mark_sender(company: _Company, form: int, victims: Whole, senders: tuple[Wh
 
 
 def _mark_triples(company: _Company, x: int, sign: int) -> None:
-    """A+B−C with x in which one of the carriers is off the raster, in hertz."""
+    """Three-carrier products of x, off the raster, with all pairs, in hertz."""
     t, g = company.t, company.g
     distance_hz, grades = t.three_hz[g], company.senders_grade
     senders, victims = company.senders_hz, company.victims_hz
-    x_odd = t.position(x) < 0
-    odd = (company.senders_at < 0) | x_odd
     i, j = np.triu_indices(senders.size, 1)
-    i, j = i[odd[i] | odd[j]], j[odd[i] | odd[j]]
     a, b = senders[i], senders[j]
     products = np.concatenate(
         (x + a - b, x + b - a, a + b - x)
     )  # the same set for one more victim and for x as the victim
     if company.sends:
-        _mark_hz(t, t.victim_row[g], 1, products, np.tile(distance_hz[company.grade, grades[i], grades[j]], 3), sign)
-        met = company.victims[:, np.newaxis] != company.senders[np.newaxis, :]
-        of, by = np.nonzero(met & ((company.victims_at < 0)[:, np.newaxis] | odd[np.newaxis, :]))
+        asked_hz = np.tile(distance_hz[company.grade, grades[i], grades[j]], 3)
+        _mark_inside(t, t.victim_row[g], t.victim_extent[g], products, asked_hz, sign)
+        of, by = np.nonzero(company.victims[:, np.newaxis] != company.senders[np.newaxis, :])
         v, s = victims[of], senders[by]
         on_victims = np.concatenate((v - x + s, v - s + x, x + s - v))
     for grade in company.grades:
         row = t.sender_row[company.row(grade)]
         if company.sends:
-            _mark_hz(t, row, 1, on_victims, np.tile(distance_hz[grade, company.grade, grades[by]], 3), sign)
+            asked_hz = np.tile(distance_hz[grade, company.grade, grades[by]], 3)
+            _mark_inside(t, row, t.sender_extent[g], on_victims, asked_hz, sign)
         if company.suffers:
-            _mark_hz(t, row, 1, products, np.tile(distance_hz[grade, grades[i], grades[j]], 3), sign)
+            asked_hz = np.tile(distance_hz[grade, grades[i], grades[j]], 3)
+            _mark_inside(t, row, t.sender_extent[g], products, asked_hz, sign)
 
 
-def _mark_hz(t: Tables, row: Counts, times: int, products_hz: Whole, distance_hz: int | Whole, sign: int) -> None:
-    """Add ``sign`` at all places f with |times · f − product| < distance, for each product, in hertz."""
+def _mark_inside(t: Tables, row: Counts, extent: Whole, products_hz: Whole, distance_hz: Whole, sign: int) -> None:
+    """As ``_mark_hz``, but only where three-carrier products are counted: in segments and in the group's extent."""
+    for low, high in t.segments.tolist():
+        inside = max(low, int(extent[0])), min(high, int(extent[1]))
+        if inside[0] < inside[1]:
+            _mark_hz(t, row, 1, products_hz, distance_hz, sign, inside)
+
+
+def _mark_hz(
+    t: Tables,
+    row: Counts,
+    times: int,
+    products_hz: Whole,
+    distance_hz: int | Whole,
+    sign: int,
+    inside: tuple[int, int] | None = None,
+) -> None:
+    """Add ``sign`` at all places f with |times · f − product| < distance, for each product, in hertz; ``inside``: only
+    in this range of places.
+    """
     if not products_hz.size:
         return
+    first, beyond = inside or (0, t.size)
     step, offset = times * t.step_hz, products_hz - times * t.base_hz
-    low = np.clip((offset - distance_hz) // step + 1, 0, t.size)
-    past = np.clip(-((-offset - distance_hz) // step), low, t.size)
+    low = np.minimum(np.maximum((offset - distance_hz) // step + 1, first), beyond)
+    past = np.minimum(np.maximum(-((-offset - distance_hz) // step), low), beyond)
     if low.size <= FEW_PRODUCTS:
-        for first, beyond in zip(low.tolist(), past.tolist(), strict=True):
-            row[first:beyond] += sign
+        for start, end in zip(low.tolist(), past.tolist(), strict=True):
+            if start < end:
+                row[start:end] += sign
         return
     edges = np.bincount(low, minlength=t.size + 1) - np.bincount(past, minlength=t.size + 1)
     row += (sign * np.cumsum(edges[: t.size])).astype(np.int32)

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fallow.plan.search.engine import HOME_ONLY, IN_ANY_TIER, LOWEST
+from fallow.plan.search.odd_loops import mark_between, mark_near, odd_pairs, odd_triples, pair_of, widen_oddly
 from fallow.plan.search.tables import FORMS_OF_TWO, NO_PLACE, SENDS, SUFFERS, Tables
 
 __all__ = ["PLACE", "PUT", "TAKE", "WANDER", "busy_row", "work"]
@@ -143,16 +144,24 @@ def change(t: Tables, k: int, carrier: int, at_hz: int, sign: int) -> None:
         g = t.groups[j]
         if sign < 0:
             _leave(t, j, carrier, x)
-        if x < 0 or t.odd_count[g] > 0:
-            _odd_pairs(t, j, at_hz, x < 0, sign)
+        oddly = x < 0 or t.odd_count[g] > 0
+        if oddly:
+            odd_pairs(t, j, at_hz, x < 0, sign)
         if x >= 0:
             _mark_pairs(t, j, x, sign)
-            if t.three_reach[g, 0, 0, 0] >= 0:
-                if sign < 0:
-                    _widen(t, j, x, sign)
+        if t.three_reach[g, 0, 0, 0] >= 0:
+            if sign < 0:
+                _widen(t, j, x, sign)
+                if oddly:
+                    widen_oddly(t, j, at_hz, x < 0, sign)
+            if x >= 0:
                 _shift(t, j, x, sign)
-                if sign > 0:
-                    _widen(t, j, x, sign)
+            else:
+                odd_triples(t, j, at_hz, sign)
+            if sign > 0:
+                _widen(t, j, x, sign)
+                if oddly:
+                    widen_oddly(t, j, at_hz, x < 0, sign)
         if sign > 0:
             _enter(t, j, carrier, at_hz, x)
 
@@ -219,7 +228,7 @@ def _drop(names: Whole, at_hz: Whole, at: Whole, count: int, carrier: int) -> in
 
 
 def _shift(t: Tables, j: int, x: int, sign: int) -> None:
-    """Three-carrier products of x with all pairs on the raster: the histograms, shifted by x or mirrored at x."""
+    """Three-carrier products of x, on the raster, with all pairs: the histograms, shifted by x or mirrored at x."""
     g, role = t.groups[j], t.roles[j]
     for s in range(t.segments.shape[0]):
         if role & SENDS:
@@ -236,18 +245,12 @@ def _shift(t: Tables, j: int, x: int, sign: int) -> None:
             third = t.grade_start[g] + grade
             row = t.sender_row[third, low : low + n]
             if role & SENDS:
-                pair = _pair(t.pair_start[g], t.grades[j], grade)
+                pair = pair_of(t.pair_start[g], t.grades[j], grade)
                 less = t.victim_less_sender[pair, away : away + n]
                 _add_two(row, less, t.sender_less_victim[pair, away : away + n], sign)
                 _add_one(row, t.victim_and_sender[pair, mirrored : mirrored + n], sign)
             if role & SUFFERS:
                 _add_two(row, t.differences[third, away : away + n], t.sums[third, mirrored : mirrored + n], sign)
-
-
-def _pair(start: int, one: int, other: int) -> int:
-    """Where two grades of a group have their row, those of the group beginning at ``start``."""
-    low, high = min(one, other), max(one, other)
-    return start + high * (high + 1) // 2 + low
 
 
 def _shifted(t: Tables, segment: int, extent: Whole, x: int) -> tuple[int, int, int, int]:
@@ -266,6 +269,8 @@ def _widen(t: Tables, j: int, x: int, sign: int) -> None:
     Here and below, what is called once for each carrier is not handed the tables: compiled, that costs more than its
     work.
     """
+    if x < 0:
+        return
     g, role, grade = t.groups[j], t.roles[j], t.grades[j]
     zero, reach = t.size + t.pad, t.three_reach[g]
     if role & SENDS:
@@ -279,7 +284,7 @@ def _widen(t: Tables, j: int, x: int, sign: int) -> None:
                     _add_window(sums, t.pad + x + other, wide, sign)
     for high in range(t.grade_count[g]):
         for low in range(high + 1):
-            _widen_victims(t, j, _pair(t.pair_start[g], low, high), reach[:, low, high], x, sign)
+            _widen_victims(t, j, pair_of(t.pair_start[g], low, high), reach[:, low, high], x, sign)
 
 
 def _widen_victims(t: Tables, j: int, pair: int, reach: Whole, x: int, sign: int) -> None:
@@ -347,92 +352,10 @@ def _mark_sender(row: Counts, form: int, victim: int, sender: int, first: int, s
     _mark_parts(row, n, m * sender - victim, second, sign)
 
 
-def _odd_pairs(t: Tables, j: int, x: int, x_odd: bool, sign: int) -> None:
-    """All products of x in which it, or another of the carriers, is off the raster."""
-    g, role = t.groups[j], t.roles[j]
-    for form in range(FORMS_OF_TWO):
-        if t.two_hz[g, form, 0, 0] > 0:
-            if role & SENDS:
-                _odd_products(t, j, form, x, x_odd, sign)
-            for own in range(t.grade_count[g]):
-                _odd_senders(t, j, form, own, x, x_odd, sign)
-    if t.three_hz[g, 0, 0, 0] > 0:
-        if role & SENDS:
-            _odd_triples(t, j, t.victim_row[g], t.three_hz[g, t.grades[j]], x, x_odd, sign)
-        for own in range(t.grade_count[g]):
-            row, asked_hz = t.sender_row[t.grade_start[g] + own], t.three_hz[g, own]
-            if role & SUFFERS:
-                _odd_triples(t, j, row, asked_hz, x, x_odd, sign)
-            if role & SENDS:
-                _odd_victims(t, j, row, asked_hz[t.grades[j]], x, x_odd, sign)
-
-
-def _odd_products(t: Tables, j: int, form: int, x: int, x_odd: bool, sign: int) -> None:
-    """On one more victim: products of x and one sender."""
-    g, grade, grid = t.groups[j], t.grades[j], (t.base_hz, t.step_hz)
-    row, asked_hz, m, n = t.victim_row[g], t.two_hz[g, form], form + 2, form + 1
-    for i in range(t.sender_count[g]):
-        a, others_grade = t.senders_hz[g, i], t.senders_grade[g, i]
-        if x_odd or t.senders_at[g, i] < 0:
-            _mark_near(grid, row, 1, m * x - n * a, asked_hz[grade, others_grade], sign)
-            _mark_near(grid, row, 1, m * a - n * x, asked_hz[others_grade, grade], sign)
-
-
-def _odd_senders(t: Tables, j: int, form: int, own: int, x: int, x_odd: bool, sign: int) -> None:
-    """As ``_mark_senders``, in hertz."""
-    g, role, grade, grid = t.groups[j], t.roles[j], t.grades[j], (t.base_hz, t.step_hz)
-    row, asked_hz, m, n = t.sender_row[t.grade_start[g] + own], t.two_hz[g, form], form + 2, form + 1
-    if role & SUFFERS:
-        for i in range(t.sender_count[g]):
-            if x_odd or t.senders_at[g, i] < 0:
-                s, others_grade = t.senders_hz[g, i], t.senders_grade[g, i]
-                _mark_near(grid, row, m, x + n * s, asked_hz[own, others_grade], sign)
-                _mark_near(grid, row, n, m * s - x, asked_hz[others_grade, own], sign)
-    if role & SENDS:
-        for i in range(t.victim_count[g]):
-            if x_odd or t.victims_at[g, i] < 0:
-                _mark_near(grid, row, m, t.victims_hz[g, i] + n * x, asked_hz[own, grade], sign)
-                _mark_near(grid, row, n, m * x - t.victims_hz[g, i], asked_hz[grade, own], sign)
-
-
-def _odd_triples(t: Tables, j: int, row: Counts, asked_hz: Whole, x: int, x_odd: bool, sign: int) -> None:
-    """With two senders: products of x on one more victim, or on x those of one more sender.
-
-    ``asked_hz``: by the grades of the two senders.
-    """
-    g, grid = t.groups[j], (t.base_hz, t.step_hz)
-    for i in range(t.sender_count[g]):
-        a, a_odd = t.senders_hz[g, i], x_odd or t.senders_at[g, i] < 0
-        for k in range(i + 1, t.sender_count[g]):
-            if a_odd or t.senders_at[g, k] < 0:
-                distance_hz = asked_hz[t.senders_grade[g, i], t.senders_grade[g, k]]
-                _mark_triple(grid, row, (x, a, t.senders_hz[g, k]), distance_hz, sign)
-
-
-def _odd_victims(t: Tables, j: int, row: Counts, asked_hz: Whole, x: int, x_odd: bool, sign: int) -> None:
-    """With one sender, x and one more sender, on victims. ``asked_hz``: by the grade of the one sender."""
-    g, grid = t.groups[j], (t.base_hz, t.step_hz)
-    for i in range(t.victim_count[g]):
-        v, v_odd = t.victims_hz[g, i], x_odd or t.victims_at[g, i] < 0
-        for k in range(t.sender_count[g]):
-            if t.senders[g, k] != t.victims[g, i] and (v_odd or t.senders_at[g, k] < 0):
-                _mark_triple(grid, row, (v, x, t.senders_hz[g, k]), asked_hz[t.senders_grade[g, k]], sign)
-
-
-def _mark_triple(
-    grid: tuple[int, int], row: Counts, carriers: tuple[int, int, int], distance_hz: int, sign: int
-) -> None:
-    """Two of three carriers, less the third; in all three ways."""
-    a, b, c = carriers
-    _mark_near(grid, row, 1, a + b - c, distance_hz, sign)
-    _mark_near(grid, row, 1, a + c - b, distance_hz, sign)
-    _mark_near(grid, row, 1, b + c - a, distance_hz, sign)
-
-
 def _mark_at(row: Counts, product: int, reach: int, sign: int) -> None:
     """Add ``sign`` at all places f with |f − product| ≤ reach."""
     if reach >= 0:
-        _mark_between(row, product - reach, product + reach, sign)
+        mark_between(row, product - reach, product + reach, sign)
 
 
 def _mark_parts(row: Counts, times: int, product: int, reach: int, sign: int) -> None:
@@ -440,28 +363,12 @@ def _mark_parts(row: Counts, times: int, product: int, reach: int, sign: int) ->
     if times == 1:
         _mark_at(row, product, reach, sign)
     elif reach >= 0:
-        _mark_between(row, -((reach - product) // times), (product + reach) // times, sign)
-
-
-def _mark_between(row: Counts, low: int, high: int, sign: int) -> None:
-    for f in range(max(low, 0), min(high + 1, row.shape[0])):
-        row[f] += sign
+        mark_between(row, -((reach - product) // times), (product + reach) // times, sign)
 
 
 def _mark_hz(t: Tables, row: Counts, times: int, product_hz: int, distance_hz: int, sign: int) -> None:
     """Add ``sign`` at all places f with |times · f − product| < distance, in hertz."""
-    _mark_near((t.base_hz, t.step_hz), row, times, product_hz, distance_hz, sign)
-
-
-def _mark_near(grid: tuple[int, int], row: Counts, times: int, product_hz: int, distance_hz: int, sign: int) -> None:
-    """The same on a raster with its first place and its step."""
-    if distance_hz <= 0:
-        return
-    step = times * grid[1]
-    offset = product_hz - times * grid[0]
-    low = (offset - distance_hz) // step + 1
-    high = -((-offset - distance_hz) // step) - 1
-    _mark_between(row, low, high, sign)
+    mark_near((t.base_hz, t.step_hz), row, times, product_hz, distance_hz, sign)
 
 
 def _add_window(row: Counts, centre: int, reach: int, sign: int) -> None:

@@ -43,7 +43,7 @@ class Standing:
         """The same, standing by itself."""
         twin = copy(self)
         parts = self.tables._asdict().items()
-        own: dict[str, Any] = {name: part.copy() for name, part in parts if isinstance(part, np.ndarray)}
+        own: dict[str, Any] = {name: _copied(part) for name, part in parts if isinstance(part, np.ndarray)}
         twin.tables = self.tables._replace(**own)
         twin.at_hz = self.at_hz.copy()
         return twin
@@ -132,6 +132,15 @@ class Standing:
         others_hz = np.concatenate((self.at_hz[stands], whole(hz for _, hz in strangers)))
         near = free_of_spacing(self.tables, k, at_hz, others, others_hz)
         return near & free_of_products(self.tables, k, at_hz, len(self.question.carriers))
+
+
+def _copied(part: NDArray[Any]) -> NDArray[Any]:
+    """A copy in which rows without any count take no memory, as in the original: whole groups count nothing."""
+    twin = np.zeros_like(part)
+    for own, row in zip(np.atleast_2d(twin), np.atleast_2d(part), strict=True):
+        if row.any():
+            own[...] = row
+    return twin
 
 
 def _portions(rows: Whole) -> Iterator[Whole]:
