@@ -25,7 +25,11 @@ from fallow.show.assignment import Assignment
         ("area,other,loss_db", ("areas",)),
         ("name,frequency_mhz,bandwidth_khz,area,products", ("foreign",)),
         ("channel,area,source", ("stations",)),
-        ("channel", ("stations",)),
+        ("channel,area", ("stations",)),
+        ("channel", ()),
+        ("group,from,apart_mhz,within_mhz,areas,hard,source", ("groups",)),
+        ("group,apart_mhz", ("groups",)),
+        ("group,level_dbm", ()),
         ("part,kind,gain_db,u_db,vswr", ("chain",)),
         ("frequency_hz,level_dbm", ()),
         ("channel,frequency_mhz,level_dbm", ()),  # sweeps that number their points

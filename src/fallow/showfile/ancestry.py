@@ -135,23 +135,27 @@ def series_names(here: ShowFile, there: ShowFile) -> SeriesNames:
 
 def _alike(here: ShowFile, there: ShowFile, known: Mapping[int, int]) -> Iterator[tuple[int, int]]:
     """Series there and here that say the same of themselves and begin with the same sweeps."""
-    free = [number for number in _numbers(here) if number not in known.values()]
-    for theirs in (number for number in _numbers(there) if number not in known):
-        found = next((ours for ours in free if _begin_alike(here, ours, there, theirs)), None)
+    free = _heads(here, {*known.values()})
+    for theirs, head in _heads(there, {*known}).items():
+        alike = (ours for ours, other in free.items() if _says_the_same(head, other))
+        found = next((ours for ours in alike if _begin_alike(here, ours, there, theirs)), None)
         if found is not None:
-            free.remove(found)
+            del free[found]
             yield theirs, found
 
 
-def _numbers(show: ShowFile) -> list[int]:
-    return [number for (number,) in show.connection.execute("SELECT id FROM series ORDER BY id")]
+def _heads(show: ShowFile, but: set[int]) -> dict[int, Series]:
+    """The series of a copy, without their sweeps, by their numbers."""
+    numbers = show.connection.execute("SELECT id FROM series ORDER BY id").fetchall()
+    return {number: head_of(show.connection, number, show.path) for (number,) in numbers if number not in but}
+
+
+def _says_the_same(one: Series, other: Series) -> bool:
+    return one.axis == other.axis and _said(one) == _said(other)
 
 
 def _begin_alike(here: ShowFile, ours: int, there: ShowFile, theirs: int) -> bool:
-    """Whether two series are the same as far as both go: what is said of them, and the first, middle and last sweep."""
-    one, other = head_of(here.connection, ours, here.path), head_of(there.connection, theirs, there.path)
-    if one.axis != other.axis or _said(one) != _said(other):
-        return False
+    """Whether two series are the same as far as both go: their first, middle and last sweep tell."""
     both = min(next_sweep(here.connection, ours), next_sweep(there.connection, theirs))
     return both > 0 and all(_same_sweep(here, ours, there, theirs, at) for at in {0, both // 2, both - 1})
 

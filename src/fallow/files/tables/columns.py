@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import re
 import unicodedata
 from collections.abc import Mapping, Sequence
@@ -127,6 +128,7 @@ def split_unit(heading: str) -> tuple[str, str | None]:
     return (base, last) if base and is_unit else (plain, None)
 
 
+@functools.lru_cache(maxsize=8192)
 def plain_heading(heading: str) -> str:
     """Lower case without accents; everything that is no letter or digit becomes one underscore."""
     letters = unicodedata.normalize("NFKD", heading).casefold()

@@ -11,6 +11,7 @@ from fallow.files.source import TextFile
 from fallow.files.tables.chain_table import CHAIN_COLUMNS
 from fallow.files.tables.columns import Column, find_columns
 from fallow.files.tables.grid import FilePath
+from fallow.files.tables.group_table import GROUP_COLUMNS
 from fallow.files.tables.plan_table import PLAN_COLUMNS
 from fallow.files.tables.show_tables import (
     AREA_COLUMNS,
@@ -27,12 +28,15 @@ _KINDS: Mapping[str, Sequence[Column]] = {
     "plan": PLAN_COLUMNS,
     "equipment": EQUIPMENT_COLUMNS,
     "areas": AREA_COLUMNS,
+    "groups": GROUP_COLUMNS,
     "foreign": FOREIGN_COLUMNS,
     "stations": STATION_COLUMNS,
     "chain": CHAIN_COLUMNS,
 }
+_ONE_NEEDED = tuple(kind for kind, columns in _KINDS.items() if sum(column.required for column in columns) < 2)
 _HEAD_BYTES = 65536
 _TITLE_LINES = 10  # how far down headings are looked for, as in a table
+_MOST_HEADINGS = 300  # a line of more is one of sweeps
 _DELIMITERS = (",", ";", "\t", "|")
 
 
@@ -44,13 +48,12 @@ def is_plan(path: FilePath) -> bool:
 def tables_it_may_be(path: FilePath) -> tuple[str, ...]:
     """The kinds of table whose headings one of the first lines holds, of those only the ones that explain most of them.
 
-    Several: their headings do not tell which. None: it is no table of a show. Of stations all headings must be known,
-    for a table of sweeps may have a column for the channel too.
+    Several: their headings do not tell which. None: it is no table of a show. Where one heading is enough
+    for a kind, all must be known, two at least: a table of sweeps may have a column for the channel too.
     """
     for headings in _first_rows(Path(path)):
         known = {kind: _known(headings, columns) for kind, columns in _KINDS.items()}
-        if known["stations"] < len(headings):
-            known["stations"] = 0
+        known |= {kind: 0 for kind in _ONE_NEEDED if known[kind] < max(2, len(headings))}
         most = max(known.values())
         if most:
             return tuple(kind for kind, count in known.items() if count == most)
@@ -69,10 +72,13 @@ def _first_rows(path: Path) -> Iterator[list[str]]:
         head = stream.read(_HEAD_BYTES).decode(encoding, errors="replace").removeprefix("\ufeff")
     for line in [line for line in head.splitlines() if line.strip()][: _TITLE_LINES + 1]:
         for delimiter in _DELIMITERS:
-            yield next(csv.reader([line], delimiter=delimiter, skipinitialspace=True), [])
+            cells = next(csv.reader([line], delimiter=delimiter, skipinitialspace=True), [])
+            if len(cells) <= _MOST_HEADINGS:
+                yield cells
 
 
 def _known(headings: Sequence[str], columns: Sequence[Column]) -> int:
     """How many headings are columns of a table; 0 where one that it needs is missing."""
-    found = find_columns(headings, columns)[0]
+    worded = [heading for heading in headings if any(letter.isalpha() for letter in heading)]
+    found = find_columns(worded, columns)[0] if worded else {}
     return len(found) if all(column.name in found for column in columns if column.required) else 0
