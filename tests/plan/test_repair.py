@@ -81,7 +81,7 @@ def test_the_bound_is_proven_by_trying_and_says_so() -> None:
     question = Question.build(Wanted(links, {e.name: e}), Ground(), keep=keep, spares=0)
     found, fewest = replanned(question)
     assert -found.score.changed == 1  # 501.4 MHz is free
-    assert fewest == FewestMoves(1, "1 link can't stay where the plan in force has them")
+    assert fewest == FewestMoves(1, "1 link can't stay where the plan in force has it")
 
     tight = radio(*(500 * MHZ + hz for hz in (0, 300_000, 600_000)), spacing_hz=300_001)
     question = Question.build(

@@ -369,7 +369,9 @@ def _reason(lost: int, quarrels: int) -> str:
         return "every link can stay where it is"
     parts = []
     if lost:
-        parts.append(f"{lost} {'link' if lost == 1 else 'links'} can't stay where the plan in force has them")
+        who, where = ("link", "it") if lost == 1 else ("links", "them")
+        parts.append(f"{lost} {who} can't stay where the plan in force has {where}")
     if quarrels:
-        parts.append(f"{quarrels} {'set' if quarrels == 1 else 'sets'} of links no longer go together where they are")
+        who, goes, where = ("set", "goes", "it is") if quarrels == 1 else ("sets", "go", "they are")
+        parts.append(f"{quarrels} {who} of links no longer {goes} together where {where}")
     return " and ".join(parts)
