@@ -16,9 +16,11 @@ from fallow.plan.search.engine import numpy_kernels
 from fallow.plan.search.lanes import improve_side_by_side
 from fallow.plan.search.question import Question
 from fallow.plan.search.search import Solution, improve
+from fallow.plan.search.wishes import unkept_in, with_wishes
 from fallow.show.assignment import Assignment
 from fallow.show.duplex import return_name, unfolded
 from fallow.show.equipment import Duplex, Equipment, Kind
+from fallow.show.grouping import Apart, Groupings
 from fallow.show.link import Link
 from fallow.show.wanted import Wanted
 from fallow.units import Span
@@ -219,3 +221,28 @@ def test_two_lanes_keep_pairs_together():
         question, seed=3, should_stop=stopper(6), kernels=lambda: numpy_kernels(), lanes=2
     ):
         assert goes_together(wanted, dict(found.frequencies_hz))
+
+
+def test_wishes_leave_pairs_whole():
+    """Three intercoms of two directions and four microphones that are wished 3 MHz from them."""
+    wish = Groupings((Apart("talk", "vox", 3_000_000),))
+    wanted = replace(show(FREE, links=3), groupings=wish)
+
+    def build(each: Wanted) -> Question:
+        return Question.build(each, Ground(), spares=0)
+
+    question = build(wanted)
+    first = next(iter(improve(question, seed=1, should_stop=lambda: True)))
+    stops = {2: stopper(20), 1: stopper(40)}
+    best = with_wishes(
+        first,
+        question,
+        build,
+        wanted,
+        seed=1,
+        should_stop=lambda left: stops[left](),
+        kernels=lambda: numpy_kernels(),
+    )
+    assert len(best.frequencies_hz) == len(wanted.links)
+    assert goes_together(wanted, dict(best.frequencies_hz))
+    assert unkept_in(best, question) == 0 < unkept_in(first, question)

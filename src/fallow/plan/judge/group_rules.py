@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from fallow.plan.judge.carriers import Carrier, Company
 from fallow.plan.judge.conflicts import Conflict
 from fallow.plan.wording import counted, exact_width
-from fallow.show.grouping import Apart, Together, groups_of, same_area
+from fallow.show.grouping import Apart, Together, groups_of
 
 __all__ = ["Unkept", "apart_needed_hz", "group_conflicts", "together_with", "unkept_wishes"]
 
@@ -132,16 +132,15 @@ def _too_near(company: Company, rule: Apart) -> Iterator[tuple[int, int]]:
 def _meeting_pairs(company: Company, rule: Apart) -> Iterator[tuple[int, NDArray[np.intp]]]:
     """Each carrier with those after it to which a rule asks it to keep a distance."""
     in_group, in_other = _is_in(company, rule.group), _is_in(company, rule.other)
+    without_area = np.array([not carrier.area for carrier in company.carriers], dtype=np.bool_)
     for one in np.flatnonzero(in_group | in_other).tolist():
         concerned = (in_other if in_group[one] else np.zeros_like(in_other)) | (
             in_group if in_other[one] else np.zeros_like(in_group)
         )
         concerned = concerned & company.meeting(one)
         concerned[: one + 1] = False
-        if not rule.everywhere:
-            area = company.carriers[one].area
-            here = np.array([same_area(area, each.area) for each in company.carriers], dtype=np.bool_)
-            concerned &= here
+        if not rule.everywhere and not without_area[one]:
+            concerned &= (company.areas == company.areas[one]) | without_area
         yield one, np.flatnonzero(concerned)
 
 

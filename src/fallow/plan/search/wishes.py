@@ -55,7 +55,7 @@ def with_wishes(
             best, unkept = candidate, fewer
         if not unkept:
             return best
-    settled_hz = _settled(standing_hz(best, question), question, kernels)
+    settled_hz = _settled(standing_hz(best, question), question, kernels, partial(should_stop, 1))
     settled = solution_of(question, score_of(question, settled_hz), settled_hz)
     return settled if question.unkept(settled_hz) < unkept and as_good(settled.score, best.score) else best
 
@@ -73,17 +73,22 @@ def unkept_in(plan: Solution, question: Question) -> int:
     return question.unkept(standing_hz(plan, question))
 
 
-def _settled(at_hz: Whole, question: Question, kernels: Callable[[], Kernels]) -> Whole:
-    """A plan in which nobody who breaks a wish would break fewer on another free place of the same worth."""
+def _settled(
+    at_hz: Whole, question: Question, kernels: Callable[[], Kernels], should_stop: Callable[[], bool]
+) -> Whole:
+    """A plan in which nobody who breaks a wish would break fewer on another free place as good, if time allows."""
     standing, facts = Standing(question, kernels), question.facts
-    movable = np.flatnonzero((at_hz >= 0) & ~facts.is_fixed & ((facts.home_hz < 0) | (at_hz != facts.home_hz)))
-    movable = np.setdiff1d(movable, list(question.in_pairs))
-    standing.put(movable.tolist(), at_hz[movable].tolist())
+    placed = np.flatnonzero((at_hz >= 0) & ~facts.is_fixed)
+    standing.put(placed.tolist(), at_hz[placed].tolist())
+    away = (facts.home_hz < 0) | (at_hz != facts.home_hz)
+    movable = [i for i in placed[away[placed]].tolist() if i not in question.in_pairs]
     moved = True
     while moved:
         moved = False
-        for i in movable.tolist():
+        for i in movable:
             moved |= _moved_to_fewer(standing, i)
+            if should_stop():
+                return standing.at_hz
     return standing.at_hz
 
 
