@@ -185,6 +185,20 @@ def test_files_are_told_apart_by_their_content(run: Run, desk: Path) -> None:
     assert "a survey needs sweep files" in err
 
 
+@pytest.mark.parametrize(("links", "sweeps"), [(LINKS, "no sweeps\n"), ("link,equipment,priority\nvox 1,pack,7\n", "")])
+def test_where_sweeps_or_a_table_can_not_be_read_nothing_is_stored(
+    run: Run, desk: Path, links: str, sweeps: str
+) -> None:
+    answer(run, "new", "gala")
+    (desk / "links.csv").write_text(links, encoding="utf-8")
+    if sweeps:
+        (desk / "off.csv").write_text(sweeps, encoding="utf-8")
+    code, _, err = run("show", "add", "links.csv", "off.csv", "--level-unit", "dBm")
+    assert code == 2
+    assert ("off.csv" if sweeps else "line 2, column priority") in err
+    assert answer(run, "history")["changes"] == []
+
+
 def test_the_plain_commands_take_a_show_too(run: Run, desk: Path) -> None:
     made(run)
     answer(run, "add", "off.csv", "--level-unit", "dBm")

@@ -27,6 +27,7 @@ from fallow.workflow.show_tables import (
     Tables,
     add_tables,
     change_link,
+    check_tables,
     drop_equipment,
     drop_links,
     set_area_pair,
@@ -110,12 +111,13 @@ def _add(typed: Namespace, telling: Telling) -> int:
     tables = found.tables
     if not found.sweeps and (typed.survey or typed.area or typed.reference):
         raise UsageError("a survey needs sweep files", hint="name them: fallow show add FILE --survey NAME")
-    counts, notes = add_tables(tables, _desk(typed), replace_all=typed.replace) if tables.any_given else ((), ())
     sweeps = None
     if found.sweeps:
+        check_tables(tables)  # so that nothing is stored where one of them can't be read
         adding = Adding(typed.survey, typed.area, typed.reference, typed.again, telling)
         with progress_bar() as progress:
             sweeps = add_sweeps(found.sweeps, adding, _desk(typed), progress)
+    counts, notes = add_tables(tables, _desk(typed), replace_all=typed.replace) if tables.any_given else ((), ())
     refusals = () if sweeps is None else sweeps.refusals
     survey = None if sweeps is None else sweeps.survey
     if typed.json:

@@ -159,7 +159,7 @@ def _learned(copies: Copies, taken: Iterable[Unit], decided: frozenset[Name]) ->
     alike = {name for name in there.steps if name not in differing and there.now(name).origin not in here.uids}
     origins: dict[str, list[Name]] = defaultdict(list)
     for name in sorted((brought | alike) - decided):
-        if name[0] not in NOT_MERGED and (origin := there.now(name).origin):
+        if name[0] in BY_NAME and name[0] not in NOT_MERGED and (origin := there.now(name).origin):
             origins[origin].append(name)
     token = f"{CHOICE}{secrets.token_hex(8)}"
     if decided:

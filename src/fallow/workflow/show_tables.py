@@ -52,6 +52,7 @@ __all__ = [
     "Tables",
     "add_tables",
     "change_link",
+    "check_tables",
     "drop_equipment",
     "drop_links",
     "set_area_pair",
@@ -162,6 +163,14 @@ def add_tables(tables: Tables, desk: Desk, *, replace_all: bool = False) -> tupl
         plan = NamedPlan(tables.plan_name or Path(tables.plan).stem, read_plan(tables.plan), Path(tables.plan).name)
     with desk.writing() as show:
         return store_values(show, read, plan, desk, replace_all=replace_all), what_is_missing(show)
+
+
+def check_tables(tables: Tables) -> None:
+    """Read tables and store nothing. Raises InputError with line and column where one can't be read."""
+    for _ in _read(tables):
+        pass
+    if tables.plan is not None:
+        read_plan(tables.plan)
 
 
 @dataclass(frozen=True)
