@@ -341,6 +341,22 @@ def test_an_hdf5_library_that_hangs_is_given_up(tmp_path: Path, monkeypatch: pyt
         read_file(tmp_path / "s.h5")
 
 
+def test_an_hdf5_library_that_asks_for_all_memory_is_given_up(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    pytest.importorskip("resource", reason="this system does not bound the memory of a process")
+    monkeypatch.setattr(hdf5_module, "find_spec", lambda _: True)
+    greedy = """import sys
+from fallow.files import hdf5
+def greedy(*_):
+    bytearray(2**33)
+    sys.stdout.write('{"too_much": false, "said": {}}')
+hdf5.lay_out_arrays = greedy
+hdf5.lay_out_apart(*sys.argv[1:])"""
+    monkeypatch.setattr(hdf5_module, "_CHILD", greedy)
+    (tmp_path / "s.h5").write_bytes(b"\x89HDF\r\n\x1a\n" + bytes(600))
+    with pytest.raises(InputError, match="the HDF5 file is damaged, or of a kind that can't be read"):
+        read_file(tmp_path / "s.h5")
+
+
 def test_without_the_extra_hdf5_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(hdf5_module, "find_spec", lambda _: None)
     (tmp_path / "s.h5").write_bytes(b"\x89HDF\r\n\x1a\n" + bytes(600))

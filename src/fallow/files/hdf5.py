@@ -1,7 +1,7 @@
 """HDF5: every array of numbers in a file as a ``.npy`` file of its name, and what attributes say of their units.
 
 The library that reads HDF5 can hang or fall over on damaged files. So it works in a process of its own, which is given
-up when it takes too long; arrays that say they live in other files are left out.
+up when it takes too long or asks for too much memory; arrays that say they live in other files are left out.
 """
 
 from __future__ import annotations
@@ -19,10 +19,12 @@ from typing import Any
 
 from fallow.errors import InputError
 
-__all__ = ["lay_out_arrays", "unpack_hdf5"]
+__all__ = ["lay_out_apart", "lay_out_arrays", "unpack_hdf5"]
 
-_LONGEST_S = 60.0  # a gigabyte comes out in a few seconds
-_CHILD = "import sys; from fallow.files.hdf5 import lay_out_arrays; lay_out_arrays(*sys.argv[1:])"
+_LONGEST_S = 20.0  # a gigabyte comes out in a few seconds
+_SLOWEST = 5e6  # bytes of the file a second, besides
+_ROOM_BYTES = 2**29  # for the libraries, and for what a file holds besides its arrays
+_CHILD = "import sys; from fallow.files.hdf5 import lay_out_apart; lay_out_apart(*sys.argv[1:])"
 
 
 def unpack_hdf5(path: Path, folder: Path, most_bytes: int, most_arrays: int) -> dict[str, str]:
@@ -34,9 +36,10 @@ def unpack_hdf5(path: Path, folder: Path, most_bytes: int, most_arrays: int) -> 
         hint = 'install the library that reads it: pip install "fallow[hdf5]"'
         raise InputError("it is an HDF5 file, which needs the extra hdf5", path=path, hint=hint)
     words = [sys.executable, "-c", _CHILD, str(path.resolve()), str(folder), str(most_bytes), str(most_arrays)]
+    longest_s = _LONGEST_S + path.stat().st_size / _SLOWEST
     surroundings = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)}
     try:
-        ended = subprocess.run(words, env=surroundings, capture_output=True, timeout=_LONGEST_S, check=True)
+        ended = subprocess.run(words, env=surroundings, capture_output=True, timeout=longest_s, check=True)
         found = json.loads(ended.stdout)
     except (OSError, ValueError, subprocess.SubprocessError) as error:
         raise InputError("the HDF5 file is damaged, or of a kind that can't be read", path=path) from error
@@ -44,6 +47,16 @@ def unpack_hdf5(path: Path, folder: Path, most_bytes: int, most_arrays: int) -> 
         raise InputError("more comes out of it than can be read", path=path, hint="save what you need as text")
     said: dict[str, str] = found["said"]
     return said
+
+
+def lay_out_apart(path: str, folder: str, most_bytes: str, most_arrays: str) -> None:
+    """``lay_out_arrays`` in a process of its own, with bounded memory where the system can bound it."""
+    if find_spec("resource") is not None:  # not on Windows
+        import resource
+
+        most = int(most_bytes) + _ROOM_BYTES
+        resource.setrlimit(resource.RLIMIT_DATA, (most, most))
+    lay_out_arrays(path, folder, most_bytes, most_arrays)
 
 
 def lay_out_arrays(path: str, folder: str, most_bytes: str, most_arrays: str) -> None:
