@@ -43,6 +43,7 @@ _NEGATIVE = re.compile(r"-[.,]?\d")
 _ALSO_OF_THE_SHOW = ("air", "audit", "compare", "plan")
 _LONGEST_MESSAGE = 300  # it may quote what was typed
 _LONGEST_S = 86_400.0  # a day
+_WIDEST_HZ = 10 * 10**9  # common practice: no width, bandwidth or rate is above 10 GHz
 _MOST = 10**18
 _MOST_SPARES = 1000
 
@@ -457,6 +458,8 @@ def _positive_hz(text: str) -> int:
     value = _typed(parse_frequency_hz)(text)
     if value <= 0:
         raise argparse.ArgumentTypeError(f"{text!r} must be more than nothing")
+    if value > _WIDEST_HZ:
+        raise argparse.ArgumentTypeError(f"{text!r} is wider than any band; a number without a unit is in hertz")
     return value
 
 
