@@ -132,3 +132,22 @@ def test_a_show_keeps_rules_and_groups_of_links(run: Run) -> None:
             ("in-ear", "6.000000", "yes"),
             ("band", "", "yes"),
         ]
+
+
+@pytest.mark.usefixtures("desk")
+def test_why_tells_wishes_that_a_place_would_break(run: Run) -> None:
+    words = ("--keep", "plan.csv", "--why", "ear 1", "--at", "475M")
+    found = answer(run, *PLAN, *words)
+    told = [note for note in found["notes"] if "wished" in note]
+    assert told == ["in-ear and microphone are wished 4 MHz apart (common practice): 1 carrier nearer, vox 2 1 MHz"]
+
+
+@pytest.mark.usefixtures("desk")
+def test_an_audit_without_the_links_says_which_rules_it_can_not_judge(run: Run) -> None:
+    words = ("audit", "plan.csv", "--equipment", "equipment.csv", "--groups", "groups.csv")
+    found = answer(run, *words, code=1)
+    assert {one["kind"] for one in found["conflicts"]} == {"apart"}
+    assert any(note.startswith("nobody here is in band, so rules about that") for note in found["notes"])
+    assert not any(
+        note.startswith("nobody here") for note in answer(run, *AUDIT, "--groups", "groups.csv", code=1)["notes"]
+    )

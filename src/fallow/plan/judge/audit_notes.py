@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from fallow.plan.judge.carriers import Company
 from fallow.plan.judge.footing import Footing
+from fallow.plan.judge.group_rules import nobody_in
 from fallow.plan.judge.stage import Stage
 from fallow.plan.places import Ground
 from fallow.plan.wording import counted, few, mhz
@@ -16,8 +17,14 @@ __all__ = ["notes_on"]
 
 
 def notes_on(stage: Stage) -> tuple[str, ...]:
-    """The notes of an audit, each one sentence: on the rows, the law, the air, and strangers' products."""
-    return (*_on_rows(stage), *_on_law(stage), *_on_air(stage), *_on_strangers_products(stage.company))
+    """The notes of an audit, each one sentence: on the rows, groups, the law, the air, and strangers' products."""
+    return (
+        *_on_rows(stage),
+        *_on_law(stage),
+        *_on_air(stage),
+        *_on_groups(stage.company),
+        *_on_strangers_products(stage.company),
+    )
 
 
 def _on_rows(stage: Stage) -> Iterator[str]:
@@ -28,6 +35,12 @@ def _on_rows(stage: Stage) -> Iterator[str]:
     if stage.different:
         names = few(stage.different)
         yield f"the plan and the list of links differ in equipment, area or scenes, and the list was believed: {names}"
+
+
+def _on_groups(company: Company) -> Iterator[str]:
+    without = tuple(nobody_in(company))
+    if without:
+        yield f"nobody here is in {few(without)}, so rules about that say nothing: the list of links tells who is"
 
 
 def _on_law(stage: Stage) -> Iterator[str]:

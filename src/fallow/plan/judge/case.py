@@ -17,6 +17,7 @@ from fallow.plan.judge.carriers import Carrier, Company
 from fallow.plan.judge.conflicts import Conflict
 from fallow.plan.judge.explain import air_in_words, nearest_carrier, nearest_product
 from fallow.plan.judge.footing import Footing, nearest_tunable_hz
+from fallow.plan.judge.group_rules import wishes_broken_by
 from fallow.plan.judge.obstacles import obstacles_for
 from fallow.plan.judge.what_if import WhatIf
 from fallow.plan.places import Ground, Places
@@ -196,6 +197,7 @@ def _notes(footing: Footing, company: Company, against: Sequence[Conflict], grou
         yield "no sweeps were given, so nothing is known of what is on the air"
     if footing.is_judged(Verdict.DOUBTFUL) or footing.is_judged(Verdict.NOT_MEASURED):
         yield f"the air: {air_in_words(footing)}"
+    yield from wishes_broken_by(company, len(company.carriers) - 1)
     yield from _on_strangers(company)
     yield from _on_spares(against)
 

@@ -15,9 +15,18 @@ from numpy.typing import NDArray
 from fallow.plan.judge.carriers import Carrier, Company
 from fallow.plan.judge.conflicts import Conflict
 from fallow.plan.wording import counted, exact_width
+from fallow.show.equipment import Kind
 from fallow.show.grouping import Apart, Together, groups_of
 
-__all__ = ["Unkept", "apart_needed_hz", "group_conflicts", "together_with", "unkept_wishes"]
+__all__ = [
+    "Unkept",
+    "apart_needed_hz",
+    "group_conflicts",
+    "nobody_in",
+    "together_with",
+    "unkept_wishes",
+    "wishes_broken_by",
+]
 
 
 @dataclass(frozen=True)
@@ -59,6 +68,30 @@ def unkept_wishes(company: Company) -> tuple[Unkept, ...]:
     wishes = company.groupings.of_strength(hard=False)
     near = [one for rule in wishes.apart for one in _unkept_apart(company, rule)]
     return (*near, *(spread.unkept() for rule in wishes.together for spread in _spreads(company, rule)))
+
+
+def wishes_broken_by(company: Company, position: int) -> Iterator[str]:
+    """The wishes that one carrier does not keep, each in a sentence with whoever is in the way most."""
+    wishes, hz = company.groupings.of_strength(hard=False), company.hz
+    for rule in wishes.apart:
+        others = [sum(pair) - position for pair in _too_near(company, rule) if position in pair]
+        if others:
+            nearest = min(others, key=lambda i: abs(int(hz[i] - hz[position])))
+            distance_hz = abs(int(hz[nearest] - hz[position]))
+            yield (
+                f"{_pair(rule)} are wished {exact_width(rule.distance_hz)} apart{_from(rule)}: "
+                f"{counted(len(others), 'carrier')} nearer, {company.carriers[nearest].name} {exact_width(distance_hz)}"
+            )
+    for close in wishes.together:
+        for spread in _spreads(company, close):
+            if company.carriers[position].name in spread.names:
+                yield spread.unkept().text
+
+
+def nobody_in(company: Company) -> Iterator[str]:
+    """Groups of rules that no carrier here is in, but for kinds."""
+    present = (groups_of(one.groups, one.equipment) for one in company.carriers if one.equipment is not None)
+    yield from sorted(company.groupings.names - frozenset(Kind) - frozenset[str]().union(*present))
 
 
 def apart_needed_hz(company: Company) -> NDArray[np.int64]:
