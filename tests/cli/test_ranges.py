@@ -22,6 +22,8 @@ PLAN = ["plan", "links.csv", "--equipment", "equipment.csv"]
         (["air", "s.csv", "--limit", "5e5"], "a limit of 500000 dBm is out of range"),
         (["air", "s.csv", "--limit", "-1e9"], "a limit of -1e+09 dBm is out of range"),
         (["air", "s.csv", "--limit-above-floor", "1e300"], "a limit of 1e+300 dB above the floor is out of range"),
+        (["air", "s.csv", "--link-width", "999G"], "argument --link-width: '999G' is wider than any band"),
+        (["read", "s.csv", "--rate", "1000G"], "argument --rate: '1000G' is wider than any band"),
         ([*PLAN, "--spares", "1000000000"], "argument --spares: '1000000000' is more than 1000"),
         ([*PLAN, "--seed", "9" * 5000], "argument --seed: '999"),
         ([*PLAN, "--seconds", "1e300"], "argument --seconds: '1e300' seconds is more than a day"),

@@ -6,6 +6,7 @@ import gzip
 import io
 import json
 import tarfile
+import tempfile
 import tracemalloc
 import zipfile
 from pathlib import Path
@@ -13,6 +14,8 @@ from pathlib import Path
 import numpy as np
 import pyarrow as pa
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from pyarrow import parquet
 
 from fallow.errors import InputError
@@ -185,6 +188,36 @@ def test_an_archive_that_points_outside_itself_is_damaged(tmp_path: Path) -> Non
         "the archive can't be unpacked (it is damaged)",
         "the archive is damaged or of a kind that can't be unpacked",
     )
+
+
+def _seeds() -> list[tuple[str, bytes]]:
+    table = pa.table({"frequency_mhz": [float(f) for f in FREQUENCIES], "level_dbm": [float(v) for v in LEVELS]})
+    columns_of_it = pa.BufferOutputStream()
+    parquet.write_table(table, columns_of_it)
+    inner, outer = io.BytesIO(), io.BytesIO()
+    for stream, name, content in ((inner, "hall.csv.gz", gzip.compress(TEXT.encode())), (outer, "day.zip", None)):
+        with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED) as archive:
+            archive.writestr(name, inner.getvalue() if content is None else content)
+    return [("s.parquet", bytes(columns_of_it.getvalue())), ("s.zip", outer.getvalue())]
+
+
+@settings(deadline=None, max_examples=60)
+@given(st.sampled_from(_seeds()), st.lists(st.tuples(st.floats(0, 1), st.binary(max_size=6), st.integers(0, 9))))
+def test_damaged_files_are_a_reading_or_a_sentence(
+    seed: tuple[str, bytes], damage: list[tuple[float, bytes, int]]
+) -> None:
+    name, content = seed
+    for share, piece, gone in damage:
+        at = int(share * len(content))
+        content = content[:at] + piece + content[at + gone :]
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / name
+        path.write_bytes(content)
+        for found in read_paths([path]):
+            if isinstance(found, FileRefusal):
+                assert "\n" not in str(found.error)
+            else:
+                assert found.needs or found.points == 40 or damage
 
 
 def test_office_documents_and_locked_archives(tmp_path: Path) -> None:
