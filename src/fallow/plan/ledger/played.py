@@ -63,7 +63,7 @@ class _Books:
 
     ``at_antenna``, ``inside``: of carriers at victims [dBm], shape (V, n). ``beside``: of neighbours, (R,). ``before``,
     ``behind``: of products near, (R, form). ``always``: noise and air, (V,). ``wanted``: [dBm], (V,). ``unwanted``: the
-    sum of all, (R,). ``tables``: hold everybody at home but ``away``.
+    sum of all, (R,). ``tables``: hold everybody at home but ``away``, who adds ``own`` to the rows of the others.
     """
 
     hz: Whole
@@ -78,6 +78,7 @@ class _Books:
     unwanted: Row
     tables: SumTables
     away: int | None
+    own: _Sums | None = None
 
     @property
     def on(self) -> Mask:
@@ -237,7 +238,7 @@ class PlayedMargins:
         p, to_hz = self.names.index(link), NOWHERE if frequency_hz is None else frequency_hz
         was, ears = self._books, self._earshot
         tables = was.tables if was.away == p else was.tables_at_home
-        gone = self._of_carrier(was, tables, p)
+        gone = was.own if was.away == p and was.own is not None else self._of_carrier(was, tables, p)
         books = self._at_new_place(replace(was, tables=tables, away=p), p, to_hz)
         come = self._of_carrier(books, tables, p)
         mine = np.flatnonzero(ears.victim == p)
@@ -246,7 +247,7 @@ class PlayedMargins:
         kept = ~((was.mixed.makers == p).any(axis=0) | np.isin(was.mixed.row, again))
         fresh = [self._recounted(books, row) for row in again.tolist()]
         come_mixed = come.mixed.of(~np.isin(come.mixed.row, again))
-        books = replace(books, mixed=was.mixed.of(kept).joined(come_mixed, *fresh))
+        books = replace(books, mixed=was.mixed.of(kept).joined(come_mixed, *fresh), own=come)
         touched = np.union1d(np.flatnonzero(ears.audible[:, p]), again)
         books.unwanted[touched] = self._unwanted(books, touched)
         return books
