@@ -84,3 +84,17 @@ def test_what_changes_is_told_by_weight_where_links_weigh_differently(run: Run, 
     assert found["moves_proven"]
     _, out, _ = run(*words)
     assert "1 link changes, which weigh 7 together, and no plan changes less" in " ".join(out.split())
+
+
+def test_who_may_move_may_with_both_directions(run: Run, tmp_path: Path) -> None:
+    (tmp_path / "links.csv").write_text(
+        "link,equipment,area,scenes\ncomms 1,desk,hall,act\ncrew 1,pack,hall,act\n", encoding="utf-8"
+    )
+    before = {one["link"]: one["frequency_hz"] for one in answer(run, *PLAN, "--no-failures")["links"]}
+    head = "name,frequency_mhz,bandwidth_khz,area,spacing_khz,products,protect"
+    row = f"stranger,{before['comms 1'] / 1e6:.6f},200,,400,no,no"
+    (tmp_path / "foreign.csv").write_text(f"{head}\n{row}\n", encoding="utf-8")
+    words = (*PLAN[:-2], "--no-failures", "--keep", "plan.csv", "--foreign", "foreign.csv", "--on-air", "act")
+    assert answer(run, *words, code=1)["moved"] == []
+    found = answer(run, *words, "--may-move", "comms 1")
+    assert {one["link"] for one in found["moved"]} == {"comms 1", "comms 1 return"}

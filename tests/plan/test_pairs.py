@@ -103,18 +103,9 @@ def test_the_audit_and_what_if_judge_directions(seed):
     }
     rows = [Assignment(one.name, one.equipment, frequency_hz=at_hz.get(one.name)) for one in wanted.links]
     conflicts = audit(rows, wanted).conflicts
-    there = {one.name: one for one in wanted.links if wanted.equipment[one.equipment].duplex is not None}
-    alone = [
-        name
-        for name in there
-        if name in at_hz
-        and not goes_together(
-            wanted,
-            {name: at_hz[name]}
-            | {return_name(name): at_hz[return_name(name)] for _ in [0] if return_name(name) in at_hz},
-        )
-    ]
-    assert sum(one.kind == "duplex" for one in conflicts) == len(alone)
+    there = [one.name for one in wanted.links if wanted.equipment[one.equipment].duplex is not None]
+    own = [{name: at_hz[name] for name in (one, return_name(one)) if name in at_hz} for one in there]
+    assert sum(one.kind == "duplex" for one in conflicts) == sum(not goes_together(wanted, each) for each in own)
     game = WhatIf(rows, wanted)
     assert game.conflicts == conflicts
     name = wanted.links[0].name

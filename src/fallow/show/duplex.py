@@ -15,7 +15,7 @@ from fallow.show.link import Link
 from fallow.show.wanted import Wanted
 from fallow.units import Span
 
-__all__ = ["RETURN", "return_name", "unfolded"]
+__all__ = ["RETURN", "both_directions", "return_name", "unfolded"]
 
 RETURN = " return"
 
@@ -23,6 +23,13 @@ RETURN = " return"
 def return_name(name: str) -> str:
     """What the way back of a link, a spare or a type of equipment is called."""
     return f"{name}{RETURN}"
+
+
+def both_directions(name: str, wanted: Wanted) -> tuple[str, ...]:
+    """The two directions of a link by the name of either, in a show that is unfolded; nothing where it has one."""
+    there = name.removesuffix(RETURN)
+    has_two = any(one.name == there and wanted.equipment[one.equipment].duplex for one in wanted.links)
+    return (there, return_name(there)) if has_two else ()
 
 
 def unfolded(wanted: Wanted) -> Wanted:

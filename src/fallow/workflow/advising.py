@@ -18,7 +18,7 @@ from fallow.plan.search.question import Question
 from fallow.plan.search.repair import FewestMoves
 from fallow.plan.search.search import Solution, improve
 from fallow.show.assignment import Assignment
-from fallow.show.duplex import RETURN
+from fallow.show.duplex import both_directions
 from fallow.show.link import USUAL_WEIGHT
 from fallow.show.wanted import Wanted
 from fallow.workflow.accelerate import kernels
@@ -64,9 +64,7 @@ def advise_on_moves(
 
 def _whole(name: str, wanted: Wanted) -> str:
     """The link of which this is one direction; two that are retuned are one change."""
-    there = name.removesuffix(RETURN)
-    with_two = (one.name for one in wanted.links if wanted.equipment[one.equipment].duplex is not None)
-    return there if there != name and there in with_two else name
+    return next(iter(both_directions(name, wanted)), name)
 
 
 def _weight_of(names: Sequence[str], wanted: Wanted) -> int | None:

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from fallow.errors import UsageError
 from fallow.plan.wording import counted, few
 from fallow.show.assignment import Assignment
+from fallow.show.duplex import both_directions
 from fallow.show.link import Link
 from fallow.show.wanted import Wanted
 
@@ -32,11 +33,12 @@ def lock_links(
     wanted: Wanted, keep: Mapping[str, int], *, scene: str | None = None, may_move: Collection[str] = ()
 ) -> Locked:
     """Fix the links that are on in the scene that runs now where the plan in force has them; let go ``may_move``,
-    fixed or on the air.
+    fixed or on the air, both directions of those that have two.
 
     Raises UsageError for a scene or a link that nobody knows.
     """
     _check(wanted, scene, may_move)
+    may_move = {*may_move, *(partner for name in may_move for partner in both_directions(name, wanted))}
     freed = {link.name: link for link in wanted.links if link.name in may_move}
     homes = {name: link.frequency_hz for name, link in freed.items() if link.fixed and link.frequency_hz is not None}
     keep = {**homes, **keep}

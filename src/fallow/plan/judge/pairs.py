@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 from fallow.plan.judge.carriers import Carrier, Company
 from fallow.plan.judge.conflicts import Conflict
 from fallow.plan.wording import exact_width
-from fallow.show.duplex import return_name
+from fallow.show.duplex import RETURN, return_name
 from fallow.show.equipment import Duplex
 
 __all__ = ["pair_conflicts", "partner_of"]
@@ -16,6 +16,7 @@ __all__ = ["pair_conflicts", "partner_of"]
 def pair_conflicts(company: Company) -> Iterator[Conflict]:
     """Every pair whose directions do not go together, and every link that has one direction only."""
     by_name = {carrier.name: carrier for carrier in company.carriers}
+    yield from _ways_back_alone(company, by_name)
     for carrier in company.carriers:
         if carrier.equipment is None or carrier.equipment.duplex is None:
             continue
@@ -25,6 +26,15 @@ def pair_conflicts(company: Company) -> Iterator[Conflict]:
             yield Conflict("duplex", carrier.name, (), None, None, None, text)
         elif not _go_together(carrier, back, carrier.equipment.duplex):
             yield _conflict(carrier, back, carrier.equipment.duplex)
+
+
+def _ways_back_alone(company: Company, by_name: Mapping[str, Carrier]) -> Iterator[Conflict]:
+    for carrier in company.carriers:
+        of_back = carrier.equipment is not None and carrier.equipment.name.endswith(RETURN)
+        there = carrier.name.removesuffix(RETURN)
+        if of_back and there != carrier.name and there not in by_name:
+            text = f"{carrier.placed} is a way back alone: {there} has no frequency"
+            yield Conflict("duplex", carrier.name, (), None, None, None, text)
 
 
 def partner_of(company: Company, position: int) -> tuple[int, Duplex, int] | None:
