@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -94,3 +96,48 @@ def test_what_stands_in_ideal_noise_is_still_found(samples: int) -> None:
         power[rng.choice(40, 2, replace=False), 700] += 10**1.5  # 15 dB, in a twentieth of the sweeps
         found = judge(_survey(10 * np.log10(power))).emitters
         assert [round(one.centre_hz / 50e3) - 10_000 for one in found] == [300, 700]
+
+
+@pytest.mark.parametrize("degrees", [4, 6])
+def test_noise_with_a_heavy_end_makes_no_emitters(degrees: int) -> None:
+    """Student's t in decibels. At most 1 survey in 20; twelve surveys allow for two (binomial, 98 %)."""
+    made = 0
+    for seed in range(12):
+        rng = np.random.default_rng(seed)
+        made += len(judge(_survey(2.0 * rng.standard_t(degrees, ((20, 60)[seed % 2], 1000)))).emitters) > 0
+    assert made <= 2
+
+
+def test_a_heavy_end_is_followed_and_an_even_one_is_not_taken_for_one() -> None:
+    """SciPy's t distribution at 1 in 100,000: the bar lies there or higher, and far above that of even scatter."""
+    for seed in range(3):
+        rng = np.random.default_rng(seed)
+        heavy = find_upper_tail(Levels((rng.standard_t(4, (60, 2000)).astype(np.float32),)), 1.0, 1e3)
+        even = find_upper_tail(Levels((rng.normal(0.0, 1.0, (60, 2000)).astype(np.float32),)), 1.0, 1e3)
+        assert heavy.exceeded_db(1e-5) >= 0.8 * stats.t.isf(1e-5, 4)
+        assert even.exceeded_db(1e-5) == pytest.approx(stats.norm.isf(1e-5), rel=0.15)
+
+
+@pytest.mark.parametrize("alternating", [True, False])
+def test_steps_between_tunings_are_no_emitters(alternating: bool) -> None:
+    """A tuner that steps by 2 dB every 10 MHz over 800 MHz: nothing is listed, and a note says what it is."""
+    for seed in range(3):
+        rng = np.random.default_rng(seed)
+        stages = np.arange(80) % 2 if alternating else rng.integers(0, 2, 80)
+        levels = _gamma_db(rng, 10, (10, 16_000)) + np.repeat(2.0 * stages, 200)
+        air = judge(_survey(levels))
+        assert air.emitters == ()
+        (note,) = (note for note in air.notes if "changes sharply" in note)
+        told = re.search(r"sharply by about (.+) dB every (\d+) MHz, as an instrument", note)
+        assert told is not None
+        assert float(told[1]) == pytest.approx(2.0, abs=0.3)
+        assert int(told[2]) % 10 == 0  # where some of the steps do not show, a multiple of it
+
+
+def test_a_carrier_on_a_tuner_step_is_still_found() -> None:
+    rng = np.random.default_rng(9)
+    levels = _gamma_db(rng, 10, (10, 8_000)) + np.repeat(2.0 * (np.arange(40) % 2), 200)
+    power = 10.0 ** (levels / 10.0)
+    power[:, 3_500] += 10.0**1.2  # 12 dB above the mean noise, on a raised step
+    (found,) = judge(_survey(10.0 * np.log10(power))).emitters
+    assert round(found.centre_hz / 50e3) - 10_000 == 3_500

@@ -49,12 +49,14 @@ PERHAPS_OWN = "perhaps its own"
 class Tuning:
     """An instrument's tuning shows ``step_hz`` apart, once at ``edge_hz``; the chance that it only looks so.
 
-    Where the middles of its steps show as well as their edges, ``step_hz`` is half of a step.
+    Where the middles of its steps show as well as their edges, ``step_hz`` is half of a step. ``size_db``: by how much
+    the level usually changes there, 0 where that is not known.
     """
 
     step_hz: float
     edge_hz: float
     chance: float
+    size_db: float = 0.0
 
 
 def find_tuning(heard: Heard, lines: Sequence[Line], blocks: Sequence[Block] = ()) -> Tuning | None:
@@ -81,7 +83,20 @@ def find_tuning(heard: Heard, lines: Sequence[Line], blocks: Sequence[Block] = (
     as_sure = [one for one in found if one.chance <= least]
     filled = [_filled(heard, changes, one) for one in as_sure]
     fitting = [one for one, share in zip(as_sure, filled, strict=True) if share >= FITTING * max(filled)]
-    return min(fitting, key=lambda one: one.step_hz, default=None)  # its multiples fit as well
+    finest = min(fitting, key=lambda one: one.step_hz, default=None)  # its multiples fit as well
+    return None if finest is None else replace(finest, size_db=_usual_size_db(heard, changes, finest))
+
+
+def _usual_size_db(heard: Heard, changes: NDArray[np.int64], tuning: Tuning) -> float:
+    """The middle of how much the level changes at the edges of the tuning, dB."""
+    step_hz, first_hz = float(heard.axis.step_hz), float(heard.axis.centres_hz[0])
+    lag = tuning.step_hz / step_hz
+    away = np.abs(np.mod(changes - (tuning.edge_hz - first_hz) / step_hz + lag / 2, lag) - lag / 2)
+    at_edges = changes[(away <= 2.0) & (changes >= APART_BINS) & (changes <= heard.axis.n - APART_BINS)]
+    sides = at_edges[:, None] + np.arange(1, APART_BINS - 1)
+    level = heard.mean_db
+    sizes = np.abs(np.nanmean(level[sides], axis=1) - np.nanmean(level[at_edges[:, None] * 2 - sides - 1], axis=1))
+    return float(np.nanmedian(sizes)) if sizes.size else 0.0
 
 
 def _filled(heard: Heard, changes: NDArray[np.int64], tuning: Tuning) -> float:
@@ -174,10 +189,11 @@ def is_perhaps_own(evidence: Sequence[str]) -> bool:
 
 def told_tuning(tuning: Tuning) -> str:
     """A note on the tuning for people."""
+    size = f" by about {tuning.size_db:.1f} dB" if tuning.size_db >= LEAST_CHANGE_DB else ""
     return (
-        f"the level changes sharply every {format_width(tuning.step_hz)}, as an instrument's does at the edges "
+        f"the level changes sharply{size} every {format_width(tuning.step_hz)}, as an instrument's does at the edges "
         f"or middles of its tuning steps (by luck so regular: {told_chance(tuning.chance)}): "
-        "humps and lines there are its own"
+        "steps, humps and lines there are its own"
     )
 
 

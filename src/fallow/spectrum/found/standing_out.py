@@ -33,6 +33,7 @@ OPENING_SHARE = 0.3
 BROAD_BRIDGE_HZ = 200e3  # notches in a broad rise
 RIM_DB = 3.0  # above a rise: what stands beside it and is no higher belongs to it
 FEWEST_OPENED = 5  # bins
+PLATEAU_SHARE = 0.5  # of what noise may open to anywhere: a plateau of the floor shows from there on
 RAGGED_FACTOR = 2.0  # what stands out from a ragged rise must do so by twice the raggedness
 
 
@@ -119,9 +120,14 @@ def _rises(heard: Heard, view: _View, opened_db: NDArray[np.float64]) -> list[tu
 def _least_db(
     heard: Heard, view: _View, opened_db: NDArray[np.float64], rises: NDArray[np.bool_]
 ) -> NDArray[np.float64]:
-    """What a bin must exceed to stand out: from the floor, or on a rise from that, and from its raggedness."""
+    """What a bin must exceed to stand out: from the floor, or on a rise from that, and from its raggedness.
+
+    The floor may stand in plateaus, where a tuner steps by a decibel or two: what stands on one is measured from there.
+    """
     least = max(view.noise_db(FALSE_EMITTERS / 2 / heard.axis.n), LEAST_ABOVE_FLOOR_DB)  # two views
-    threshold = np.full(heard.axis.n, least)
+    usual = view.middle_db(OPENING_SHARE) + (view.tail.lifted_db(view.readings) if view.of == 1 else 0.0)
+    by_luck = PLATEAU_SHARE * max(0.0, _opened_noise_db(heard, view) - usual)
+    threshold = least + np.clip(np.nan_to_num(opened_db) - usual - by_luck, 0.0, LEAST_ABOVE_FLOOR_DB)
     for first, last in _runs_with(rises, rises):
         rough = (view.above_db - opened_db)[first:last]
         ragged = float(np.nanquantile(rough, 0.9)) if np.isfinite(rough).any() else 0.0

@@ -72,9 +72,12 @@ def find_scatter(rows: Values, rbw_bins: float, step_db: float) -> Scatter | Non
     return Scatter(known - np.median(known), known.size / _alike(left, rbw_bins), centring, step_db)
 
 
-def find_residuals(rows: Values, rbw_bins: float, step_db: float) -> tuple[Values, float] | None:
-    """The same residuals [dB] where they stand, shape (sweep, bin) but for the ends, NaN where there is none; and the
-    variance of the floor that was taken off, in variances of one reading. None where nothing is left.
+def find_residuals(
+    rows: Values, rbw_bins: float, step_db: float, farthest_sigmas: float = FARTHEST_SIGMAS
+) -> tuple[Values, float] | None:
+    """The same residuals [dB] where they stand, shape (sweep, bin) but for the ends, NaN where there is none or one is
+    farther out than so many standard deviations; and the variance of the floor that was taken off, in variances of one
+    reading. None where nothing is left.
     """
     if step_db:
         rows = rows + np.random.default_rng(1).uniform(-step_db / 2, step_db / 2, rows.shape)
@@ -87,7 +90,7 @@ def find_residuals(rows: Values, rbw_bins: float, step_db: float) -> tuple[Value
     if not views:
         return None
     left, centring = min(views, key=lambda view: _sigma(view[0]) / math.sqrt(1.0 + view[1]))
-    return np.where(np.abs(left - _middle(left)) <= FARTHEST_SIGMAS * max(_sigma(left), 1e-9), left, np.nan), centring
+    return np.where(np.abs(left - _middle(left)) <= farthest_sigmas * max(_sigma(left), 1e-9), left, np.nan), centring
 
 
 def level_step_db(rows: Values) -> float:

@@ -39,17 +39,45 @@ BY_LUCK_SIGMAS = 3.0  # above the model: no luck
 UNALIKE_SIGMAS = 3.0  # of a sweep's scatter from the usual one
 NEAR_SHARE = 0.015  # of the model's quantile: so well its shape is known
 REACH_SIGMAS, CELL_SIGMAS = 8.0, 0.02
+HIGHEST_REACH_DB = 200.0  # beyond that no receiver reads
+MOST_INDEX = 1.0  # of a heavy end; a Cauchy distribution's
+FARTHEST_SIGMAS = 100.0  # of a reading that is looked at: a heavy end must not be cut off
+CUT_SIGMAS, MAD_SIGMA = 4.0, 1.4826
+HEAVY_SIGMAS = 1.0  # beyond an even end: luck; given to an end that is heavy, for a bar too high is the lesser error
+FEWEST_FOR_END = 12  # readings of a stretch beyond the threshold
+MEDIAN_COST = 1.2533  # standard error of a median of normal values, against that of a mean
 LN_PER_DB = math.log(10.0) / 10.0
+
+
+@dataclass(frozen=True)
+class HeavyEnd:
+    """Readings beyond ``from_db`` above their median, which the chance ``share`` exceeds, as a generalised Pareto
+    distribution in decibels: ``scale_db`` and ``index``, the larger the more slowly they end. Source: Pickands, Annals
+    of Statistics 3 (1975) 119-131, exceedances over a high threshold (from memory, tested on Student's t).
+    """
+
+    from_db: float
+    share: float
+    scale_db: float
+    index: float
+
+    def exceeded_db(self, chance: Values) -> Values:
+        """What readings exceed with a chance, dB above their median; the threshold itself for likelier ones."""
+        fewer = np.maximum(1.0, self.share / np.maximum(chance, 1e-14))
+        reach = self.scale_db / self.index * (fewer**self.index - 1.0)
+        return np.asarray(self.from_db + np.minimum(reach, HIGHEST_REACH_DB), dtype=np.float64)
 
 
 @dataclass(frozen=True)
 class UpperTail:
     """What noise exceeds. ``shape``: of the gamma distributed reading. ``even_db``: standard deviation of the normal
-    distribution in decibels that covers what readings show above it; 0 where the model covers them.
+    distribution in decibels that covers what readings show above it; 0 where the model covers them. ``heavy``: how
+    their far end goes on where it falls off more slowly than any of the two.
     """
 
     shape: float
     even_db: float = 0.0
+    heavy: HeavyEnd | None = None
 
     def exceeded_db(self, chance: ArrayLike, readings: ArrayLike = 1.0) -> Values:
         """What the mean of so many readings exceeds with this chance, dB above the mean noise; shapes broadcast."""
@@ -60,6 +88,13 @@ class UpperTail:
         higher = np.maximum(above, self._even_mean_db(chance, count))
         higher = np.maximum(higher, self._by_one_reading_db(chance, count))
         return np.asarray(np.where(np.asarray(chance) <= FARTHEST_IN, higher, above), dtype=np.float64)
+
+    def lifted_db(self, readings: float) -> float:
+        """By how much the middle of the mean of so many readings lies above the model's, dB."""
+        if self.even_db == 0.0:
+            return 0.0
+        of_model = noise_quantile_db(0.5, self.shape * readings)
+        return float(np.maximum(0.0, self._even_mean_db(0.5, np.asarray(float(readings))) - of_model))
 
     def spread_db(self, readings: ArrayLike) -> Values:
         """Standard deviation of the mean of so many readings, dB: of the model or of even scatter, the wider one."""
@@ -86,6 +121,9 @@ class UpperTail:
         """What a mean exceeds because one of its readings is that high, as heavy tails make it."""
         others = np.maximum(count - 1.0, 0.0)
         highest_db = self._even_mean_db(np.asarray(chance) / (others + 1.0), np.ones_like(count))
+        if self.heavy is not None:
+            above_middle_db = self.heavy.exceeded_db(np.asarray(chance) / (others + 1.0))
+            highest_db = np.maximum(highest_db, above_middle_db + noise_quantile_db(0.5, self.shape))
         usual_db = (self.even_db * LN_PER_DB) ** 2 / 2 / LN_PER_DB + float(noise_quantile_db(0.5, self.shape))
         power = 10.0 ** (highest_db / 10.0) + others * 10.0 ** (usual_db / 10.0)
         return np.asarray(10.0 * np.log10(power / (others + 1.0)), dtype=np.float64)
@@ -96,7 +134,7 @@ def find_upper_tail(levels: Levels, rbw_bins: float, shape: float) -> UpperTail:
     ``shape``: of the gamma distribution that stands for one reading.
     """
     rows = some_rows(levels)
-    found = find_residuals(rows, rbw_bins, level_step_db(rows))
+    found = find_residuals(rows, rbw_bins, level_step_db(rows), FARTHEST_SIGMAS)
     if found is None:
         return UpperTail(shape)
     left, centring = found
@@ -115,7 +153,34 @@ def find_upper_tail(levels: Levels, rbw_bins: float, shape: float) -> UpperTail:
         contradicted |= seen.height_db > model_db * (1.0 + NEAR_SHARE) + BY_LUCK_SIGMAS * luck
         slope = 0.0 if first is None else (seen.height_db - first[1]) / (z - first[0])
         steepest, first = max(steepest, spread, slope), first or (z, seen.height_db)
-    return UpperTail(shape, steepest if contradicted else 0.0)
+    return UpperTail(shape, steepest, _heavy_end(left, together)) if contradicted else UpperTail(shape)
+
+
+def _heavy_end(left_db: Values, together: float) -> HeavyEnd | None:
+    """How the far end goes on where it falls off more slowly than evenly in decibels, by more than chance; else None.
+
+    By probability-weighted moments of what lies beyond a threshold (Hosking and Wallis, Technometrics 29 (1987)
+    339-349, from memory), stretch by stretch: the middle one counts, as elsewhere.
+    """
+    parts = _stretches(left_db, CHANCES[0], FEWEST_FOR_END)
+    if parts is None:
+        return None
+    tops = [np.sort(part)[-int(part.size * CHANCES[0]) - 1 :] for part in parts]
+    moments = np.array([_moments(top[1:] - top[0]) for top in tops])
+    index = 2.0 - moments[:, 0] / (moments[:, 0] - 2.0 * moments[:, 1])
+    usual = float(np.median(index))
+    luck = MEDIAN_COST * math.sqrt(together) * (1.0 + max(0.0, usual)) / math.sqrt(sum(top.size for top in tops))
+    if usual <= HEAVY_SIGMAS * luck:
+        return None
+    usual = min(usual + HEAVY_SIGMAS * luck, MOST_INDEX)
+    mean_db = float(np.median(moments[:, 0]))
+    return HeavyEnd(float(np.median([top[0] for top in tops])), CHANCES[0], mean_db * (1.0 - usual), usual)
+
+
+def _moments(beyond_db: Values) -> tuple[float, float]:
+    """Mean of rising values, and their mean weighted with the share that lies higher."""
+    weights = 1.0 - (np.arange(beyond_db.size) + 0.65) / beyond_db.size
+    return float(beyond_db.mean()), float((beyond_db * weights).mean())
 
 
 def _own_shape(left_db: Values) -> float:
@@ -145,7 +210,9 @@ def _of_usual_sweeps(left_db: Values) -> Values:
     """Only the sweeps that scatter no wider than the usual one: noise is alike in all of them, what sends is not."""
     known = np.isfinite(left_db)
     count = np.maximum(1, known.sum(axis=1))
-    spread = np.sqrt(np.where(known, np.square(left_db), 0.0).sum(axis=1) / count)
+    usual_db = CUT_SIGMAS * MAD_SIGMA * float(np.nanmedian(np.abs(left_db)))
+    cut = np.clip(np.where(known, left_db, 0.0), -usual_db, usual_db)  # one reading far out makes no sweep unusual
+    spread = np.sqrt(np.square(cut).sum(axis=1) / count)
     usual = float(np.median(spread[known.any(axis=1)]))
     usual_sweeps = spread <= usual * (1.0 + UNALIKE_SIGMAS / np.sqrt(2.0 * count))
     return np.asarray(left_db[usual_sweeps], dtype=np.float64)
@@ -161,13 +228,18 @@ class _Seen:
 
 def _usual_quantile(left_db: Values, chance: float) -> _Seen | None:
     """What readings exceed with a chance in the middle one of the stretches; None where readings are too few."""
-    whole = int(np.isfinite(left_db).sum())
-    stretches = min(STRETCHES, int(whole * chance / (2 * FEWEST_BEYOND)))
-    if stretches < FEWEST_STRETCHES:
-        return None
-    parts = [part[np.isfinite(part)] for part in np.array_split(left_db, stretches, axis=1)]
-    told = [part for part in parts if part.size * chance >= FEWEST_BEYOND]
-    if len(told) < FEWEST_STRETCHES:
+    told = _stretches(left_db, chance, FEWEST_BEYOND)
+    if told is None:
         return None
     heights = [float(np.quantile(part, 1.0 - chance)) for part in told]
     return _Seen(float(np.median(heights)), sum(part.size for part in told))
+
+
+def _stretches(left_db: Values, chance: float, fewest: int) -> list[Values] | None:
+    """Readings stretch by stretch of the axis, so wide that at least so many lie beyond a chance; None for too few."""
+    stretches = min(STRETCHES, int(int(np.isfinite(left_db).sum()) * chance / (1.5 * fewest)))
+    if stretches < FEWEST_STRETCHES:
+        return None
+    parts = [part[np.isfinite(part)] for part in np.array_split(left_db, stretches, axis=1)]
+    told = [part for part in parts if part.size * chance >= fewest]
+    return told if len(told) >= FEWEST_STRETCHES else None

@@ -63,7 +63,7 @@ class WindowNoise:
         left_db, centring = self._residuals
         known = left_db[np.isfinite(left_db)]
         sd_db = NORMAL_MAD * float(np.median(np.abs(known - np.median(known)))) / math.sqrt(1.0 + centring)
-        return replace(found, even_db=min(found.even_db, WIDEST_TAIL * sd_db))
+        return replace(found, even_db=min(found.even_db, WIDEST_TAIL * sd_db), heavy=None)
 
     @cached_property
     def _residuals(self) -> tuple[Values, float] | None:
