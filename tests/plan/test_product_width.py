@@ -8,6 +8,7 @@ from itertools import count
 import numpy as np
 import pytest
 
+from fallow.plan.advice.relaxing import ideas_for
 from fallow.plan.judge.audit import audit
 from fallow.plan.places import Ground
 from fallow.plan.search.bounds import most
@@ -91,6 +92,17 @@ def test_what_a_bound_says_no_plan_exceeds(seed: int) -> None:
     assert bound is not None
     assert lines is not None
     assert len(planned(show, 60)) <= bound.links <= lines.links
+
+
+def test_what_would_help_is_to_take_products_as_lines_and_to_leave_order_7_out() -> None:
+    show = mixed(product_width=True)
+    ideas = {idea.text: idea for idea in ideas_for(show.links[:1], show, Ground())}
+    lines = ideas["products taken as lines, without their own width"].wanted
+    assert not any(kind.product_width for kind in lines.equipment.values())
+    without = ideas["4A−3B products of no account to mic"].wanted
+    assert without.equipment["mic"] == replace(show.equipment["mic"], im7_hz=None)
+    plain = replace(show, equipment={"mic": equipment("mic", tuning=BAND, step_hz=25_000)}, links=show.links[:1])
+    assert not any("lines" in idea.text or "4A" in idea.text for idea in ideas_for(plain.links, plain, Ground()))
 
 
 def test_grades_are_one_where_nobody_minds_edges() -> None:

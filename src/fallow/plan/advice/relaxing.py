@@ -72,6 +72,7 @@ def ideas_for(unplaced: Sequence[Link], wanted: Wanted, ground: Ground) -> Itera
     yield from _looser_groups(unplaced, wanted, ground)
     for kind in kinds:
         yield from _nearer_products(kind, wanted, ground)
+    yield from _products_as_lines(wanted, ground)
     for kind in kinds:
         yield from _less_spacing(kind, wanted, ground)
     yield from _channels(unplaced, wanted, ground)
@@ -100,7 +101,18 @@ def _looser_groups(unplaced: Sequence[Link], wanted: Wanted, ground: Ground) -> 
             yield Idea(words, Effort.LOOSER_GROUPS, replace(wanted, groupings=Groupings.of(rules)), ground)
 
 
+def _products_as_lines(wanted: Wanted, ground: Ground) -> Iterator[Idea]:
+    """That nobody minds the edges of products, where anybody does."""
+    if any(kind.product_width for kind in wanted.equipment.values()):
+        lines = {name: replace(kind, product_width=False) for name, kind in wanted.equipment.items()}
+        text = "products taken as lines, without their own width"
+        yield Idea(text, Effort.RISKED_PRODUCTS, replace(wanted, equipment=lines), ground)
+
+
 def _nearer_products(kind: Equipment, wanted: Wanted, ground: Ground) -> Iterator[Idea]:
+    if kind.im7_hz:
+        text = f"4A−3B products of no account to {kind.name}"
+        yield _of_gear(text, Effort.RISKED_PRODUCTS, replace(kind, im7_hz=None), wanted, ground)
     if kind.im3_three_hz:
         half_hz = kind.im3_three_hz // 2
         text = f"A+B−C products {exact_width(half_hz)} instead of {exact_width(kind.im3_three_hz)} from {kind.name}"
