@@ -350,6 +350,19 @@ def test_a_matrix_with_a_unit_behind_every_level(tmp_path: Path, unit: str, freq
         check(reading, sweeps=3)
 
 
+@pytest.mark.parametrize("heading", ["Frequenz", "Frequency (MHz)", "", "Sweep"])
+@pytest.mark.parametrize("unit", ["", " dBm"])
+def test_a_matrix_whose_rows_have_labels(tmp_path: Path, heading: str, unit: str) -> None:
+    lines = [";".join([heading, *(str(one).replace(".", ",") for one in FREQUENCIES)])]
+    lines += [
+        ";".join([f"Sweep {k}", *(f"{level}{unit}".replace(".", ",") for level in levels)])
+        for k, levels in enumerate((LEVELS, OTHERS))
+    ]
+    reading = read(tmp_path, lines)
+    assert (reading.layout, reading.level_unit) == ("matrix", unit.strip() or "dB")
+    check(reading, sweeps=2)
+
+
 def test_a_matrix_with_rows_longer_than_the_sample(tmp_path: Path) -> None:
     n = 90_000  # 1.6 MB in two rows; the first one alone looks like any row of numbers
     frequencies = [f"{400_000_000 + 10_000 * k}.0000" for k in range(n)]

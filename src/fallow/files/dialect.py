@@ -36,6 +36,7 @@ _COMMENT = re.compile(r"[#!%]+|//+|\*+|;+(?=\s*[A-Za-z])|-{3,}(?=\s)")
 _BEFORE_HEADING = re.compile(r"[ \t]+(?![\[(/])")
 _UNIT_ALONE = re.compile(r"[A-Za-zµμ]{1,6}(?:/Hz)?")
 _BLANKS = re.compile(r"[ \t]+")
+_FEWEST_BEHIND_LABEL = 16  # numbers in a row; a list of equipment has fewer. Common practice
 _USUAL_SHARE = 0.9  # of a column's cells that must be of one kind; the rest is reported when the file is read
 
 
@@ -226,6 +227,8 @@ def _table(dialect: Dialect, split: Sequence[Row], lines: Sequence[Line]) -> Tab
         is_data(row.cells, dialect.notation) and not is_comment(line.text)
         for row, line in zip(split, lines, strict=True)
     ]
+    if sum(busy) <= 1:  # where every row has a label, labels are no headings
+        busy = [one or _is_labelled(row.cells, dialect.notation) for one, row in zip(busy, split, strict=True)]
     widths = Counter(_trimmed_width(row.cells, 0) for row, data in zip(split, busy, strict=True) if data)
     if not widths:
         return None
@@ -278,6 +281,15 @@ def is_data(cells: Sequence[str], notation: Notation) -> bool:
 def _is_label(cells: Sequence[str], notation: Notation) -> bool:
     """A row whose only word stands first is a label with numbers behind it (a header), not data."""
     return notation.number(cells[0]) is None and not looks_like_time(cells[0])
+
+
+def _is_labelled(cells: Sequence[str], notation: Notation) -> bool:
+    """A row of a wide table: a label, and behind it nothing but very many numbers and gaps."""
+    numbers = [notation.number(cell) for cell in cells[1:]]
+    filled = sum(number is not None for number in numbers)
+    return filled >= _FEWEST_BEHIND_LABEL and all(
+        number is not None or says_not_measured(cell) for number, cell in zip(numbers, cells[1:], strict=True)
+    )
 
 
 def _is_unit(cell: str) -> bool:

@@ -300,7 +300,12 @@ def _matrix_plan(table: Table, words: Words, header: _Header, skipped: int) -> P
     cells = [number.value for row in rows for place in places if (number := columns[place].numbers[row]) is not None]
     label = " ".join(header.labels)
     timed = [column for column in columns[: header.lead] if _is_timed(column, skipped)]
-    if not cells or not can_be_levels(cells) or (names_frequency(label) and not timed and not names_time(label)):
+    beside = any(column.kind == "number" for column in columns[: header.lead])  # may be what the label stands above
+    if (
+        not cells
+        or not can_be_levels(cells)
+        or (names_frequency(label) and beside and not timed and not names_time(label))
+    ):
         return None
     if _same_kind(header.values, cells) and not header.unit:
         return None
