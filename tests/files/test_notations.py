@@ -12,6 +12,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from babel import Locale, localedata
 from babel.numbers import format_decimal
 
@@ -174,3 +176,11 @@ def test_notations_of_cells() -> None:
 def test_normalising_leaves_ascii_alone() -> None:
     assert normalise("470.125;-95\n") == "470.125;-95\n"
     assert normalise("\u200e\u2212٩٥") == "-95"
+
+
+@given(st.from_regex(r"-?[0-9]{1,17}(\.[0-9]{0,17})?", fullmatch=True))
+def test_plain_numbers_are_what_python_reads(cell: str) -> None:
+    for groups in ("", ",", "' "):
+        number = Notation(".", groups).number(cell)
+        assert number is not None
+        assert (number.value, number.suffix) == (float(cell), "")

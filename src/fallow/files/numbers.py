@@ -17,6 +17,7 @@ _DECIMALS = ".,٫،"
 _GROUPS = ".,' \u00a0٬،⹁"  # Unicode CLDR, symbols "decimal" and "group"; also "no grouping"
 _BETWEEN_DIGITS = re.compile(r"(?<=\d)([.,' \u00a0٫٬،⹁])(?=\d)")
 _LONGEST = 40  # characters of a number; with two digits of exponent no float runs over
+_PLAIN = re.compile(r"-?[0-9]{1,15}(?:\.[0-9]{1,15})?")
 _EDGE_MARK = re.compile(r"(?<!\d)([.,٫،])\d|\d([.,٫،])(?!\d)")
 _UNIT_SUFFIX = r"(?:\s?(?P<suffix>[kKmMgG]?[hH][zZ]|[dD][bB][a-zA-Zµμ()/ ]{0,6}|[mnpfuµμ]?[WwV]))?"
 
@@ -43,6 +44,8 @@ class Notation:
 
     def number(self, cell: str) -> Number | None:
         """The cell as a number, or ``None`` when it is none in this notation."""
+        if self.decimal == "." and _PLAIN.fullmatch(cell):  # most cells of most files
+            return Number(cell, "")
         match = _pattern(self.decimal, self.groups).fullmatch(cell)
         if match is None or len(match["number"]) > _LONGEST:
             return None
