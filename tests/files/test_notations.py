@@ -12,10 +12,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 from babel import Locale, localedata
 from babel.numbers import format_decimal
+from hypothesis import given
+from hypothesis import strategies as st
 
 from fallow.errors import InputError
 from fallow.files import FileReading, Telling, read_file
