@@ -135,6 +135,14 @@ def test_what_a_reference_is_called(name: str, is_reference: bool) -> None:
     assert named_reference(Path(name)) is is_reference
 
 
+@pytest.mark.parametrize("row", ["", "2024-05-01, 12:00:01, "])
+def test_a_wide_row_of_one_cell_is_no_sweep(tmp_path: Path, row: str) -> None:
+    path = tmp_path / "row.csv"
+    path.write_text(f"{row}470000000, 471000000, 1000000.00, 1, -94.5\n", encoding="utf-8")
+    with pytest.raises(InputError, match="a sweep of a single frequency is no sweep"):
+        read_file(path)
+
+
 def test_one_row_of_very_many_numbers_is_refused_soon(tmp_path: Path) -> None:
     # a row of 200,000 numbers took 10 s, most of it for questions that its first cells settle
     path = tmp_path / "row.csv"

@@ -95,9 +95,11 @@ def rises_or_falls(values: Sequence[float] | NDArray[np.float64]) -> int:
 def axis_of(values: NDArray[np.float64], unit: str, decimals: int, path: str, slack: float = 0.0) -> Axis:
     """The axis of strictly rising printed frequencies with so many decimals, in ``unit``.
 
-    ``values``: [unit], shape (bin,), at least two. ``slack``: [unit], how far they may lie from the grid where they
-    were computed from rounded edges. Raises InputError when whole hertz can't tell them apart.
+    ``values``: [unit], shape (bin,). ``slack``: [unit], how far they may lie from the grid where they were computed
+    from rounded edges. Raises InputError for a single one, and when whole hertz can't tell them apart.
     """
+    if values.size < 2:
+        raise InputError("a sweep of a single frequency is no sweep", path=path)
     factor = FREQUENCY_FACTORS_HZ[unit]
     if not 0 <= float(values[0]) * factor <= float(values[-1]) * factor <= _BEYOND_HZ:
         raise InputError(
