@@ -77,7 +77,7 @@ def test_wishes_are_told_and_no_bad_news(run: Run, desk: Path) -> None:
     assert found["unkept"][0]["source"] == "house rule"
     code, out, _ = run(*AUDIT, "--groups", "groups.csv")
     assert code == 0
-    assert "wish not kept: 1 pair of in-ear and microphone in hall stand nearer than the 6" in " ".join(out.split())
+    assert "wish not kept: 1 pair of in-ear and microphone in hall stands nearer than the 6" in " ".join(out.split())
 
 
 def test_without_a_table_the_usual_wish_holds(run: Run, desk: Path) -> None:

@@ -19,6 +19,7 @@ from fallow.errors import UsageError
 from fallow.files.tables import check_links_against_equipment
 from fallow.plan.answer import Plan, Unplaced
 from fallow.plan.places import Ground
+from fallow.show.duplex import unfolded
 from fallow.show.equipment import Equipment
 from fallow.show.link import Link
 from fallow.show.wanted import Wanted
@@ -183,12 +184,15 @@ class _Search:
         self.tried += 1
         links = tuple(self._exchanged(link, types) for link in self.wanted.links)
         making = Making(0, None, self.fitting.seconds, self.fitting.seed, failures=False)
-        plan, stopped = make_plan(
-            replace(self.wanted, links=links), self.ground, making, None, self.progress, levels=False
-        )
+        show = unfolded(replace(self.wanted, links=links))
+        plan, stopped = make_plan(show, self.ground, making, None, self.progress, levels=False)
         if stopped:
             raise KeyboardInterrupt
         return plan
+
+    def _unplaced(self, plan: Plan) -> tuple[str, ...]:
+        """The links without a frequency; ways back go with their links."""
+        return tuple(one.link for one in plan.unplaced if one.link in self.links)
 
     def _exchanged(self, link: Link, types: Types) -> Link:
         if link.name not in types:
@@ -203,7 +207,7 @@ class _Search:
 
     def _lacking(self, plan: Plan, short: Mapping[str, tuple[int, int]]) -> tuple[str, ...]:
         """The links that have to be made of something else: without a frequency, or without a piece."""
-        lacking = [one.link for one in plan.unplaced]
+        lacking = list(self._unplaced(plan))
         for name, (count, free) in short.items():
             of_type = [link for link in self.wanted.links if link.equipment == name and not link.fixed]
             gone = sum(self.links[one].equipment == name for one in lacking)
@@ -229,7 +233,7 @@ class _Search:
             _, _, types = heapq.heappop(queue)
             plan = self._plan(types)
             if plan.unplaced:
-                branch(types, tuple(one.link for one in plan.unplaced))
+                branch(types, self._unplaced(plan))
             elif self._is_in_stock(types):
                 found += 1
                 yield Proposal(self._told(types), plan)
@@ -280,7 +284,8 @@ class _Search:
         """Fewer exchanged pieces would leave more of the old links than any plan can hold, or than there are pieces."""
         placed = sum(one.frequency_hz is not None for one in plan.links.values())
         by_stock = sum(count - free for count, free in short.values())
-        by_plan = len(plan.unplaced) if plan.most is not None and plan.most.links == placed else 0
+        is_bound = plan.most is not None and plan.most.links == placed and plan.links.keys() <= self.links.keys()
+        by_plan = len(plan.unplaced) if is_bound else 0
         return proposal.pieces <= max(by_stock, by_plan)
 
 

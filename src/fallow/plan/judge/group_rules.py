@@ -136,8 +136,9 @@ def _unkept_apart(company: Company, rule: Apart) -> Iterator[Unkept]:
         one, other = min(members, key=lambda pair: abs(int(company.hz[pair[0]] - company.hz[pair[1]])))
         names = tuple(sorted((company.carriers[one].name, company.carriers[other].name)))
         distance_hz = abs(int(company.hz[one] - company.hz[other]))
+        stand = "stands" if len(members) == 1 else "stand"
         text = (
-            f"{counted(len(members), 'pair')} of {_pair(rule)}{_in(area)} stand nearer than the "
+            f"{counted(len(members), 'pair')} of {_pair(rule)}{_in(area)} {stand} nearer than the "
             f"{exact_width(rule.distance_hz)} wished{_from(rule)}: the nearest are {names[0]} and {names[1]}, "
             f"{exact_width(distance_hz)} apart"
         )
