@@ -86,6 +86,23 @@ def test_one_kind_taken_for_both_is_said() -> None:
     assert not any("taken so" in note for note in plain.notes)
 
 
+# --- carriers in noise that scatters evenly
+
+
+@pytest.mark.parametrize(("noise", "sweeps", "above_db"), [(even, 10, 17.0), (even, 60, 10.0), (single, 10, 14.0)])
+def test_a_carrier_that_appears_in_it_is_found(noise: Noise, sweeps: int, above_db: float) -> None:
+    """One bin, in all sweeps, so far above the mean power of the noise: 95 times in 100, so 8 of 10 at least."""
+    found = 0
+    for seed in range(10):
+        rng = np.random.default_rng(seed)
+        old, power = noise(rng, sweeps, 800), 10.0 ** (noise(rng, sweeps, 800) / 10.0)
+        power[:, 400] += power.mean() * 10.0 ** (above_db / 10.0)
+        changes = compared(old, 10.0 * np.log10(power)).changes
+        centre_hz = 470e6 + 400 * STEP_HZ
+        found += [one.what for one in changes if one.low_hz <= centre_hz <= one.high_hz] == [What.APPEARED]
+    assert found >= stats.binom.ppf(0.005, 10, 0.95)
+
+
 # --- weak even rises
 
 

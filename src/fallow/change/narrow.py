@@ -19,6 +19,7 @@ from fallow.change.chance import by_chance_db, scatter_db
 from fallow.change.side_by_side import Levels, Pair, Side
 from fallow.change.weighing import FALSE_CHANGES, Place
 from fallow.spectrum.noise.noise_floor import running_quantile
+from fallow.spectrum.statistics import normal_quantile
 
 __all__ = ["WIDEST_NARROW_HZ", "background_of", "find_narrow_places", "surroundings_db"]
 
@@ -42,9 +43,13 @@ class _Stretch:
 
 def background_of(pair: Pair) -> Levels:
     """The difference of two surveys without what is narrow, dB, shape (window,)."""
+    return _followed(pair, pair.difference_db) - pair.median_bias_db
+
+
+def _followed(pair: Pair, difference_db: Levels) -> Levels:
     window = max(FEWEST_BEHIND, round(2 * WIDEST_NARROW_HZ / pair.width_hz))
-    known = np.where(pair.both, pair.difference_db, np.nan)
-    return running_quantile(known, window, 0.5, hop=max(1, window // 64)) - pair.median_bias_db
+    known = np.where(pair.both, difference_db, np.nan)
+    return running_quantile(known, window, 0.5, hop=max(1, window // 64))
 
 
 def find_narrow_places(pair: Pair, background_db: Levels) -> tuple[Place, ...]:
@@ -53,6 +58,7 @@ def find_narrow_places(pair: Pair, background_db: Levels) -> tuple[Place, ...]:
         return ()
     above = np.where(pair.both, pair.difference_db - background_db, 0.0)
     flags = _in_the_mean(pair, above, background_db)
+    flags = np.where(flags != 0, flags, _in_the_middle(pair))
     flags = np.where(flags != 0, flags, _in_single_sweeps(pair, background_db))
     stretches = _joined(pair, _grown(above, flags))
     taken = np.zeros(pair.low_hz.size, dtype=bool)
@@ -105,6 +111,28 @@ def _in_the_mean(pair: Pair, above: Levels, background_db: Levels) -> NDArray[np
             for place in places[sign * ratio[places] > np.maximum(LEAST_DB, tops)]:
                 if not flags[place : place + length].any():
                     flags[place : place + length] = sign
+    return flags
+
+
+def _in_the_middle(pair: Pair) -> NDArray[np.int8]:
+    """Windows whose mean levels in decibels differ by more than noise: where readings scatter evenly in decibels, a
+    mean of powers is as high as the highest of them, and this one is told better.
+    """
+    flags = np.zeros(pair.low_hz.size, dtype=np.int8)
+    if not (pair.same_axis and pair.old.even_db > 0.0 and pair.new.even_db > 0.0):
+        return flags
+    difference = pair.new.middle_db - pair.old.middle_db
+    above = np.where(pair.both, difference - _followed(pair, difference), 0.0)
+    single = (
+        side.evidence.heard.upper_tail.spread_db(side.readings_in(np.array(side.readings)))
+        for side in (pair.old, pair.new)
+    )
+    looks = (np.maximum(side.looks, 1) for side in (pair.old, pair.new))
+    by_noise = np.hypot(*(one / np.sqrt(count) for one, count in zip(single, looks, strict=True)))
+    ragged = _raggedness(above, pair.both, by_noise, round(RAGGED_HZ / pair.width_hz))
+    tail = FALSE_CHANGES * SHARE_OF_CHANCE / (2 * pair.both.sum())
+    out = np.abs(above) > np.maximum(LEAST_DB, normal_quantile(1.0 - tail) * by_noise * ragged)
+    flags[out] = np.sign(above[out]).astype(np.int8)
     return flags
 
 

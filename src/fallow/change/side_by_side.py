@@ -32,13 +32,15 @@ SLOW_WINDOWS = 61
 FARTHEST_SHARED = 9  # windows over which one resolution filter is looked for
 LEAST_SHARED = 0.15
 NORMAL_MAD = 1.4826
+LEAST_POWER = 1e-30  # mW: what shows none
 
 
 @dataclass(frozen=True, eq=False)
 class Side:
     """What one survey shows, arrays of shape (window,), NaN where not measured.
 
-    ``mean_db``, ``highest_db``: power in the window [dBm or dB], mean and highest of the sweeps. ``floor_db``: what its
+    ``mean_db``, ``highest_db``: power in the window [dBm or dB], mean and highest of the sweeps; ``middle_db``: mean
+    of their levels in decibels, which one high reading moves little. ``floor_db``: what its
     noise floor gives there. ``looks``: sweeps that measured it. ``readings``: independent noise powers in one look;
     ``crowding``: how many neighbouring windows show the same noise, because the bandwidth is wider than was stated.
     """
@@ -46,6 +48,7 @@ class Side:
     evidence: Evidence
     mean_db: Levels
     highest_db: Levels
+    middle_db: Levels
     floor_db: Levels
     looks: NDArray[np.int64]
     readings: float
@@ -180,6 +183,7 @@ class Pair:
             evidence=replace(evidence, heard=heard, floor=lowered, base_db=evidence.base_db - shift_db),
             mean_db=self.new.mean_db - shift_db,
             highest_db=self.new.highest_db - shift_db,
+            middle_db=self.new.middle_db - shift_db,
             floor_db=self.new.floor_db - shift_db,
         )
         return replace(self, new=new)
@@ -277,7 +281,7 @@ def _raster(one: Evidence, other: Evidence) -> tuple[Levels, Levels]:
 def _side(evidence: Evidence, low_hz: Levels, high_hz: Levels) -> Side:
     heard = evidence.heard
     geometry = geometry_of(heard, low_hz, high_hz)
-    mean, highest = np.full(low_hz.size, np.nan), np.full(low_hz.size, np.nan)
+    mean, highest, middle = (np.full(low_hz.size, np.nan) for _ in range(3))
     looks = np.zeros(low_hz.size, dtype=np.int64)
     for piece in pieces(heard, geometry):
         part = Geometry(**{name: getattr(geometry, name)[piece] for name in Geometry.__dataclass_fields__})
@@ -286,6 +290,8 @@ def _side(evidence: Evidence, low_hz: Levels, high_hz: Levels) -> Side:
         looks[piece] = powers.valid.sum(axis=0)
         mean[piece] = held.sum(axis=0) / np.maximum(looks[piece], 1)
         highest[piece] = held.max(axis=0)
+        in_db = 10.0 * np.log10(np.maximum(held, LEAST_POWER))
+        middle[piece] = np.where(powers.valid, in_db, 0.0).sum(axis=0) / np.maximum(looks[piece], 1)
     measured = (geometry.covered >= LEAST_COVERED) & (looks > 0) & (mean > 0)
     ratio = np.minimum(1.0, heard.steps_hz / heard.rbw_hz)
     per_bin = np.nan_to_num(10.0 ** (evidence.floor.noise_db / 10.0)) * ratio * heard.measured
@@ -294,6 +300,7 @@ def _side(evidence: Evidence, low_hz: Levels, high_hz: Levels) -> Side:
         evidence=evidence,
         mean_db=_decibels(mean, measured),
         highest_db=_decibels(highest, measured),
+        middle_db=np.where(measured, middle, np.nan),
         floor_db=_decibels(floor, measured & (floor > 0)),
         looks=np.where(measured, looks, 0),
         readings=heard.noise.shape * float(np.median(geometry.cells)),
