@@ -6,7 +6,7 @@ elsewhere, again and again, and the result is kept when it is no worse in the or
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import zip_longest
 
@@ -49,6 +49,8 @@ MOVES_AT_ONCE = 24
 PLACES_TOUCHED = 150_000
 """Places whose counts one move may change before steps are made smaller."""
 ALMOST_ONE = float(np.nextafter(1.0, 0.0))
+WITHOUT_HOMES, WITH_HOMES = 400, 200
+"""Steps in turn, with a plan to keep, while links are missing: more of them matter more than where the others stood."""
 MOST_WAITING = 8
 """Links without a place that one step tries to place, beside the one for whose sake it is made."""
 
@@ -176,8 +178,33 @@ class Search:
 
     def onwards(self) -> Iterator[tuple[Score, Whole]]:
         """Plans from the one that stands, without end."""
+        loose_hz: Whole | None = None
         while True:
-            yield self._step()
+            if self.repair.with_home and self._missing():
+                loose_hz = yield from self._without_homes(loose_hz)
+            for _ in range(WITH_HOMES):
+                yield self._step()
+
+    def _without_homes(self, loose_hz: Whole | None) -> Generator[tuple[Score, Whole], None, Whole | None]:
+        """Steps that care for no home, from where the last such ones ended, until one link more stands; then on from
+        that plan, else from the one that stood before.
+        """
+        placed, before_hz = self._current().placed, self.standing.at_hz.copy()
+        self.clinging = False
+        if loose_hz is not None:
+            self._restore(loose_hz)
+        self._begin_here()
+        for _ in range(WITHOUT_HOMES):
+            self._step()
+            yield score_of(self.question, self.standing.at_hz), self.standing.at_hz.copy()
+            if self._current().placed > placed:
+                before_hz = self.standing.at_hz.copy()
+                break
+        loose_hz = self.standing.at_hz.copy()
+        self.clinging = True
+        self._restore(before_hz)
+        self._begin_here()
+        return loose_hz if (loose_hz != before_hz).any() else None
 
     def follow(self, at_hz: Whole) -> None:
         """Go on from another plan."""
