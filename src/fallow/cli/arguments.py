@@ -215,18 +215,7 @@ def _add_plan(commands: argparse._SubParsersAction[_Parser]) -> None:
         help="spares for each equipment in each area (default: one per ten links, at least one)",
     )
     _add_keeping(making)
-    making.add_argument(
-        "--seconds", type=_seconds, default=5.0, metavar="S", help="how long to look for a better plan (default 5)"
-    )
-    making.add_argument(
-        "--seed", type=_whole, default=1, metavar="N", help="another number, another search (default 1)"
-    )
-    making.add_argument(
-        "--steps",
-        type=_whole,
-        metavar="N",
-        help="stop after so many steps, however long they take: the same seed then makes the same plan",
-    )
+    _add_search(making)
     making.add_argument("--out", metavar="PLAN", help="write the plan to this file as CSV")
     making.add_argument(
         "--no-failures",
@@ -240,6 +229,21 @@ def _add_plan(commands: argparse._SubParsersAction[_Parser]) -> None:
         help="tell what speaks for and against its place, in the plan --keep if one is given, and free places near it",
     )
     asking.add_argument("--at", type=_place_hz, metavar="FREQUENCY", help="the same for another frequency")
+
+
+def _add_search(making: argparse._ArgumentGroup) -> None:
+    making.add_argument(
+        "--seconds", type=_seconds, default=5.0, metavar="S", help="how long to look for a better plan (default 5)"
+    )
+    making.add_argument(
+        "--seed", type=_whole, default=1, metavar="N", help="another number, another search (default 1)"
+    )
+    making.add_argument(
+        "--steps",
+        type=_whole,
+        metavar="N",
+        help="stop after so many steps, however long they take: the same seed then makes the same plan",
+    )
 
 
 def _add_keeping(making: argparse._ArgumentGroup) -> None:
