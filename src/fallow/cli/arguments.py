@@ -222,7 +222,10 @@ def _add_plan(commands: argparse._SubParsersAction[_Parser]) -> None:
         action="store_true",
         help="do not look for what to do when something fails: all time for the plan",
     )
-    asking = parser.add_argument_group("asking about one link")
+    _add_asking(parser.add_argument_group("asking about one link"))
+
+
+def _add_asking(asking: argparse._ArgumentGroup) -> None:
     asking.add_argument(
         "--why",
         metavar="LINK",
