@@ -6,6 +6,7 @@ lost where each edit is in the end either what stands there or was seen by whoev
 
 from __future__ import annotations
 
+import random
 from dataclasses import dataclass, field
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -232,6 +233,21 @@ def test_an_undo_is_brought_to_who_had_the_change_already(world: World) -> None:
     assert values(world.path(1)) == {"a": 100, "b": 1}
 
 
+def test_an_undone_merge_leaves_what_was_alike_as_it_was_before(world: World) -> None:
+    """Both took b out; a merge told so and was undone; then one learns of b again, from a third who has it still."""
+    for number in (0, 1):
+        put(world.path(number), "b", None)
+    put(world.path(1), "a", 5)
+    merge(world.path(1), world.path(0))
+    with ShowFile.open(world.path(1), write=True) as show:
+        show.undo()
+    merge(world.path(0), world.path(1))
+    put(world.path(2), "b", 7)
+    merge(world.path(0), world.path(2), Side.BOTH)
+    merge(world.path(1), world.path(0))
+    assert values(world.path(1)) == {"a": 5, "b": 7}
+
+
 def test_what_both_changed_alike_is_known_to_be_the_same(world: World) -> None:
     for number in (0, 1):
         put(world.path(number), "a", 50)
@@ -284,6 +300,48 @@ def test_a_survey_over_a_third_copy_is_there_once_with_its_sweeps(world: World) 
             assert head is not None
             for one, other in zip(read_survey(show, head).series, survey.series, strict=True):
                 np.testing.assert_array_equal(one.levels_db, other.levels_db + np.float32(number))
+
+
+def remake_plan(path: Path, number: int, rng: random.Random) -> None:
+    """The plan anew, under the same name; each of its rows bears its number."""
+    with ShowFile.open(path, write=True) as show, show.change("", "plan") as change:
+        change.clear(PLAN_ROWS)
+        links = sorted(rng.sample(range(6), rng.randint(1, 6)))
+        rows = [PlanRow("plan 1", Assignment(f"vox {n}", "hand", frequency_hz=number)) for n in links]
+        change.put(PLANS, PlanHead("plan 1", str(number)))
+        change.put(PLAN_ROWS, *rows)
+
+
+def whole_plan(path: Path) -> tuple[str, ...]:
+    """The plan, its rows all of one making; nothing where there is none."""
+    with ShowFile.open(path) as show:
+        heads, rows = show.all(PLANS), show.all(PLAN_ROWS)
+    assert {str(row.assignment.frequency_hz) for row in rows} == {head.made for head in heads}
+    return (*(head.made for head in heads), *sorted(row.assignment.link for row in rows))
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", range(8))
+def test_plans_made_undone_and_merged_in_any_order_stay_whole_and_end_alike(seed: int, tmp_path: Path) -> None:
+    rng = random.Random(seed)
+    world = World(tmp_path)
+    for number in range(100, 120):
+        path, other = (world.path(one) for one in rng.sample(range(COPIES), 2))
+        match rng.choice(["plan", "undo", "redo", "merge", "merge", "merge"]):
+            case "plan":
+                remake_plan(path, number, rng)
+            case "merge":
+                merge(path, other, *rng.choice([(Side.BOTH,), (Side.BOTH, Side.HERE)]))
+            case way:
+                with ShowFile.open(path, write=True) as show:
+                    getattr(show, way)()
+        whole_plan(path)
+    for number in range(1, COPIES):
+        merge(world.path(0), world.path(number), Side.BOTH)
+    for number in range(1, COPIES):
+        merge(world.path(number), world.path(0))
+    assert len({whole_plan(world.path(number)) for number in range(COPIES)}) == 1
+    assert all(check(world.path(number)).is_whole for number in range(COPIES))
 
 
 def merge(to: Path, of: Path, *more: Side) -> None:

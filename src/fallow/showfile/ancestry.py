@@ -97,8 +97,8 @@ class _Sides:
             return ours
         of_ours, of_theirs = self.here.last_known(name, self.there.uids), self.there.last_known(name, self.here.uids)
         before, before_there = of_ours.image, self._translated(name, of_theirs.image)
-        is_as_before = ours == before and self.here.now(name).is_as(of_ours)
-        is_as_before_there = theirs == before_there and self.there.now(name).is_as(of_theirs)
+        is_as_before = ours == before and not self.here.was_chosen_since(name, of_ours)
+        is_as_before_there = theirs == before_there and not self.there.was_chosen_since(name, of_theirs)
         if is_as_before != is_as_before_there:
             return ours if is_as_before else theirs
         return before if before == before_there and before not in (ours, theirs) else NO_IMAGE

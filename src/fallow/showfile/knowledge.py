@@ -41,10 +41,6 @@ class Step:
         """Whether a copy that knows of these changes knows of this value."""
         return self.uid in uids or (self.origin in uids and not self.is_withdrawn)
 
-    def is_as(self, earlier: Step) -> bool:
-        """Whether nothing has changed since an earlier step: it is the same or is changed back, not by a choice."""
-        return self == earlier or (self.image == earlier.image and not self.origin.startswith(CHOICE))
-
 
 NOTHING = Step("", "", None)  # before the first change, which everybody knows of
 
@@ -57,12 +53,18 @@ class Knowledge:
     steps: Mapping[Name, Sequence[Step]]
 
     def now(self, name: Name) -> Step:
-        """What stands there at present."""
-        return self.steps.get(name, (NOTHING,))[-1]
+        """What stands there at present, with the origin that it has without the merges that are undone."""
+        return next((step for step in reversed(self.steps.get(name, ())) if not step.is_withdrawn), NOTHING)
 
     def last_known(self, name: Name, uids: frozenset[str]) -> Step:
         """The last that stood there and that a copy knows of which knows of these changes."""
         return next((step for step in reversed(self.steps.get(name, ())) if step.is_known(uids)), NOTHING)
+
+    def was_chosen_since(self, name: Name, earlier: Step) -> bool:
+        """Whether somebody chose what stands there after an earlier step, so that it was changed whatever it is."""
+        steps = self.steps.get(name, ())
+        later = steps[steps.index(earlier) + 1 :] if earlier in steps else steps
+        return any(step.origin.startswith(CHOICE) and not step.is_withdrawn for step in later)
 
 
 def knowledge_of(show: ShowFile, others: Sequence[Happened]) -> Knowledge:
