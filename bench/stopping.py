@@ -58,7 +58,7 @@ def stop(folder: Path, after_s: float, seconds: float) -> tuple[float, float, in
     with subprocess.Popen([*map(str, command)], env=environment, stdout=quiet, stderr=quiet) as process:
         time.sleep(after_s)
         began, work_s = time.perf_counter(), worked_s(process.pid)
-        process.send_signal(signal.SIGINT)
+        os.kill(process.pid, signal.SIGINT)  # not send_signal, which would reap a process that has just ended
         _, status, usage = os.wait4(process.pid, 0)
         gone_s, work_s = time.perf_counter() - began, usage.ru_utime + usage.ru_stime - work_s
         process.returncode = os.waitstatus_to_exitcode(status)
