@@ -3,19 +3,14 @@
 from __future__ import annotations
 
 import argparse
-import math
 import re
-from collections.abc import Callable, Sequence
-from typing import NoReturn, TypeVar
+from collections.abc import Sequence
 
-from fallow.cli.show_arguments import Typing, add_show
-from fallow.errors import FallowError, UsageError
-from fallow.units import Span, parse_frequency_hz, parse_span_hz
+from fallow.cli import typed
+from fallow.cli.show_arguments import Commands, add_show
 
 __all__ = ["attach_signed", "build_parser", "of_the_show"]
 
-T = TypeVar("T")
-LOWEST_RADIO_HZ = 8_300  # the lowest allocation (ITU Radio Regulations, Article 5)
 
 _DESCRIPTION = """\
 fallow finds out what is on the air and gives every radio link of a live
@@ -41,23 +36,6 @@ the licence, the regulator and the local coordinator decide.
 _MAY_BE_NEGATIVE = ("--limit", "--limit-above-floor", "--pad", "--zone")
 _NEGATIVE = re.compile(r"-[.,]?\d")
 _ALSO_OF_THE_SHOW = ("air", "audit", "compare", "plan")
-_LONGEST_MESSAGE = 300  # it may quote what was typed
-_LONGEST_S = 86_400.0  # a day
-_WIDEST_HZ = 10 * 10**9  # common practice: no width, bandwidth or rate is above 10 GHz
-_MOST = 10**18
-_MOST_SPARES = 1000
-
-
-class _Parser(argparse.ArgumentParser):
-    """A parser whose complaints are ours, so that every face of fallow words them alike."""
-
-    def error(self, message: str) -> NoReturn:
-        option, _, said = message.removeprefix("argument ").partition(": ")
-        if said in ("expected one argument", "expected at least one argument"):
-            hint = f"a value that begins with a minus sign is written behind an equals sign: {option}=-1"
-            raise UsageError(f"no value follows {option}", hint=hint)
-        told = message if len(message) <= _LONGEST_MESSAGE else f"{message[:_LONGEST_MESSAGE]} ..."
-        raise UsageError(told, hint=f"see {self.prog} --help")
 
 
 def attach_signed(words: Sequence[str]) -> list[str]:
@@ -79,7 +57,7 @@ def of_the_show(words: Sequence[str]) -> list[str]:
 
 def build_parser(version: str) -> argparse.ArgumentParser:
     """The whole command line. Parsing raises UsageError for anything that can't be used."""
-    parser = _Parser(
+    parser = typed.Parser(
         prog="fallow",
         description=_DESCRIPTION,
         epilog=_EPILOGUE,
@@ -87,29 +65,14 @@ def build_parser(version: str) -> argparse.ArgumentParser:
         allow_abbrev=False,
     )
     parser.add_argument("--version", action="version", version=f"fallow {version}")
-    commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True, parser_class=_Parser)
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True, parser_class=typed.Parser)
     for add in (_add_demo, _add_read, _add_air, _add_rules, _add_plan, _add_audit, _add_compare):
         add(commands)
-    add_show(commands, _typing())
+    add_show(commands, _add_telling)
     return parser
 
 
-def _typing() -> Typing:
-    """How words become values, for the commands of ``show_arguments``."""
-    return Typing(
-        parser=_Parser,
-        frequency_hz=_typed(parse_frequency_hz),
-        positive_hz=_positive_hz,
-        span_hz=_typed(parse_span_hz),
-        level=_level,
-        seconds=_seconds,
-        whole=_whole,
-        few=_few,
-        add_telling=_add_telling,
-    )
-
-
-def _command(commands: argparse._SubParsersAction[_Parser], name: str, summary: str, description: str) -> _Parser:
+def _command(commands: Commands, name: str, summary: str, description: str) -> typed.Parser:
     parser = commands.add_parser(
         name,
         help=summary,
@@ -121,7 +84,7 @@ def _command(commands: argparse._SubParsersAction[_Parser], name: str, summary: 
     return parser
 
 
-def _add_demo(commands: argparse._SubParsersAction[_Parser]) -> None:
+def _add_demo(commands: Commands) -> None:
     parser = _command(
         commands,
         "demo",
@@ -133,7 +96,7 @@ def _add_demo(commands: argparse._SubParsersAction[_Parser]) -> None:
     )
 
 
-def _add_read(commands: argparse._SubParsersAction[_Parser]) -> None:
+def _add_read(commands: Commands) -> None:
     parser = _command(
         commands,
         "read",
@@ -144,7 +107,7 @@ def _add_read(commands: argparse._SubParsersAction[_Parser]) -> None:
     _add_telling(parser)
 
 
-def _add_air(commands: argparse._SubParsersAction[_Parser]) -> None:
+def _add_air(commands: Commands) -> None:
     parser = _command(
         commands,
         "air",
@@ -155,13 +118,13 @@ def _add_air(commands: argparse._SubParsersAction[_Parser]) -> None:
         "files", nargs="+", metavar="FILE", help="files or folders of sweeps; together they are one survey"
     )
     listing = parser.add_argument_group("what is listed")
-    listing.add_argument("--span", type=_span_hz, metavar="S", help="only this part, for example 470M..608M")
+    listing.add_argument("--span", type=typed.span_hz, metavar="S", help="only this part, for example 470M..608M")
     listing.add_argument(
         "--region", metavar="R", help="list its TV channels and recognise TV on its raster (de, gb, us ...)"
     )
     listing.add_argument(
         "--width",
-        type=_positive_hz,
+        type=typed.positive_hz,
         metavar="HZ",
         help="list windows of this width instead (default without region: 1 MHz)",
     )
@@ -186,7 +149,7 @@ def _add_air(commands: argparse._SubParsersAction[_Parser]) -> None:
     _add_telling(parser)
 
 
-def _add_rules(commands: argparse._SubParsersAction[_Parser]) -> None:
+def _add_rules(commands: Commands) -> None:
     parser = _command(
         commands,
         "rules",
@@ -194,11 +157,11 @@ def _add_rules(commands: argparse._SubParsersAction[_Parser]) -> None:
         "What a region allows, each row with source, date and how well it was checked.\nWithout a region: the regions.",
     )
     parser.add_argument("region", nargs="?", metavar="R", help="de, gb, us ...")
-    parser.add_argument("--span", type=_span_hz, metavar="S", help="only the rows that touch this part")
+    parser.add_argument("--span", type=typed.span_hz, metavar="S", help="only the rows that touch this part")
     _add_law(parser)
 
 
-def _add_plan(commands: argparse._SubParsersAction[_Parser]) -> None:
+def _add_plan(commands: Commands) -> None:
     parser = _command(
         commands,
         "plan",
@@ -210,7 +173,7 @@ def _add_plan(commands: argparse._SubParsersAction[_Parser]) -> None:
     making = parser.add_argument_group("how the plan is made")
     making.add_argument(
         "--spares",
-        type=_few,
+        type=typed.few,
         metavar="N",
         help="spares for each equipment in each area (default: one per ten links, at least one)",
     )
@@ -231,19 +194,23 @@ def _add_asking(asking: argparse._ArgumentGroup) -> None:
         metavar="LINK",
         help="tell what speaks for and against its place, in the plan --keep if one is given, and free places near it",
     )
-    asking.add_argument("--at", type=_place_hz, metavar="FREQUENCY", help="the same for another frequency")
+    asking.add_argument("--at", type=typed.place_hz, metavar="FREQUENCY", help="the same for another frequency")
 
 
 def _add_search(making: argparse._ArgumentGroup) -> None:
     making.add_argument(
-        "--seconds", type=_seconds, default=5.0, metavar="S", help="how long to look for a better plan (default 5)"
+        "--seconds",
+        type=typed.seconds,
+        default=5.0,
+        metavar="S",
+        help="how long to look for a better plan (default 5)",
     )
     making.add_argument(
-        "--seed", type=_whole, default=1, metavar="N", help="another number, another search (default 1)"
+        "--seed", type=typed.whole, default=1, metavar="N", help="another number, another search (default 1)"
     )
     making.add_argument(
         "--steps",
-        type=_whole,
+        type=typed.whole,
         metavar="N",
         help="stop after so many steps, however long they take: the same seed then makes the same plan",
     )
@@ -255,11 +222,15 @@ def _add_keeping(making: argparse._ArgumentGroup) -> None:
         "--on-air", metavar="SCENE", help="the scene that runs now: its links stay where --keep has them"
     )
     making.add_argument(
-        "--may-move", nargs="+", action="extend", metavar="LINK", help="links that may move, though fixed or on the air"
+        "--may-move",
+        nargs="+",
+        action="extend",
+        metavar="LINK",
+        help="links that may move, though fixed or on the air",
     )
 
 
-def _add_audit(commands: argparse._SubParsersAction[_Parser]) -> None:
+def _add_audit(commands: Commands) -> None:
     parser = _command(
         commands,
         "audit",
@@ -273,7 +244,7 @@ def _add_audit(commands: argparse._SubParsersAction[_Parser]) -> None:
     _add_surroundings(parser)
 
 
-def _add_compare(commands: argparse._SubParsersAction[_Parser]) -> None:
+def _add_compare(commands: Commands) -> None:
     parser = _command(
         commands,
         "compare",
@@ -293,7 +264,7 @@ def _add_compare(commands: argparse._SubParsersAction[_Parser]) -> None:
     )
     comparing.add_argument(
         "--pad",
-        type=_level,
+        type=typed.number,
         metavar="DB",
         help="NEW was taken through an attenuator of so many dB: tell for each line whether it is real",
     )
@@ -354,17 +325,20 @@ def _add_judging(parser: argparse.ArgumentParser) -> None:
     judging = parser.add_argument_group("judging")
     judging.add_argument(
         "--limit",
-        type=_level,
+        type=typed.number,
         metavar="DBM",
         help="highest unwanted level in a link's width, absolute surveys (default -90)",
     )
     judging.add_argument(
-        "--limit-above-floor", type=_level, metavar="DB", help="the same above the floor, relative surveys (default 6)"
+        "--limit-above-floor",
+        type=typed.number,
+        metavar="DB",
+        help="the same above the floor, relative surveys (default 6)",
     )
-    judging.add_argument("--link-width", type=_positive_hz, metavar="HZ", help="width of a link (default 200 kHz)")
+    judging.add_argument("--link-width", type=typed.positive_hz, metavar="HZ", help="width of a link (default 200 kHz)")
     judging.add_argument(
         "--confidence",
-        type=_level,
+        type=typed.number,
         metavar="PCT",
         help="how sure a verdict must be, 50 to 99.9 (default 95)",
     )
@@ -378,29 +352,35 @@ def _add_judging(parser: argparse.ArgumentParser) -> None:
 def _add_telling(parser: argparse.ArgumentParser) -> None:
     telling = parser.add_argument_group("telling (answers what a file leaves open)")
     telling.add_argument(
-        "--unit", type=_one_of("Hz", "kHz", "MHz", "GHz"), metavar="UNIT", help="of frequencies: Hz, kHz, MHz or GHz"
+        "--unit",
+        type=typed.one_of("Hz", "kHz", "MHz", "GHz"),
+        metavar="UNIT",
+        help="of frequencies: Hz, kHz, MHz or GHz",
     )
     telling.add_argument(
         "--level-unit",
-        type=_one_of("dBm", "dB", "dBuV", "linear"),
+        type=typed.one_of("dBm", "dB", "dBuV", "linear"),
         metavar="UNIT",
         help="of levels: dBm, dB, dBuV or linear",
     )
-    telling.add_argument("--decimal", type=_one_of(",", "."), metavar="MARK", help="decimal mark: , or .")
+    telling.add_argument("--decimal", type=typed.one_of(",", "."), metavar="MARK", help="decimal mark: , or .")
     telling.add_argument("--delimiter", metavar="C", help="what stands between columns; tab for a tab")
-    telling.add_argument("--rbw", type=_positive_hz, metavar="HZ", help="resolution bandwidth")
+    telling.add_argument("--rbw", type=typed.positive_hz, metavar="HZ", help="resolution bandwidth")
     telling.add_argument(
         "--detector",
-        type=_one_of("sample", "average", "peak", "max-hold"),
+        type=typed.one_of("sample", "average", "peak", "max-hold"),
         metavar="KIND",
         help="sample, average, peak or max-hold",
     )
     telling.add_argument(
-        "--zone", type=_plain_minus, metavar="ZONE", help="time zone of the file's clock, as Europe/Berlin or +02:00"
+        "--zone",
+        type=typed.plain_minus,
+        metavar="ZONE",
+        help="time zone of the file's clock, as Europe/Berlin or +02:00",
     )
     telling.add_argument(
         "--instruments",
-        type=_one_of("files", "folders", "one"),
+        type=typed.one_of("files", "folders", "one"),
         metavar="HOW",
         help="files or folders: each was taken by an instrument of its own; one: all by the same",
     )
@@ -410,96 +390,9 @@ def _add_telling(parser: argparse.ArgumentParser) -> None:
         help="of recordings: u8, i8, u16, i16, i32, f32, f64 (I and Q one after the other), c64 or c128; "
         "-be behind it for big endian",
     )
-    telling.add_argument("--rate", type=_positive_hz, metavar="HZ", help="of recordings: samples per second, as 2.4M")
     telling.add_argument(
-        "--centre", type=_typed(parse_frequency_hz), metavar="HZ", help="of recordings: what the receiver was tuned to"
+        "--rate", type=typed.positive_hz, metavar="HZ", help="of recordings: samples per second, as 2.4M"
     )
-
-
-def _typed(parse: Callable[[str], T]) -> Callable[[str], T]:
-    """A reader of ours as argparse wants it: the same sentence, our hint kept."""
-
-    def read(text: str) -> T:
-        try:
-            return parse(text)
-        except FallowError as error:
-            raise argparse.ArgumentTypeError(f"{error}; {error.hint}" if error.hint else str(error)) from error
-
-    return read
-
-
-def _one_of(*words: str) -> Callable[[str], str]:
-    known = {word.lower(): word for word in words}
-
-    def read(text: str) -> str:
-        if text.lower() not in known:
-            raise argparse.ArgumentTypeError(f"{text!r} is none of {', '.join(words)}")
-        return known[text.lower()]
-
-    return read
-
-
-def _place_hz(text: str) -> int:
-    """A frequency somewhere in the radio spectrum; a bare ``503`` is no hertz but forgotten megahertz."""
-    value_hz = _typed(parse_frequency_hz)(text)
-    _check_place(text, value_hz, f"{text.strip()}M")
-    return value_hz
-
-
-def _span_hz(text: str) -> Span:
-    """A span somewhere in the radio spectrum."""
-    span = _typed(parse_span_hz)(text)
-    _check_place(text, span.high_hz, "M..".join(text.split("..")) + "M")
-    return span
-
-
-def _check_place(text: str, value_hz: int, meant: str) -> None:
-    if value_hz < LOWEST_RADIO_HZ:
-        raise argparse.ArgumentTypeError(
-            f"{text!r} is below the radio spectrum: a number without a unit is in hertz; if megahertz are meant, "
-            f"write {meant}"
-        )
-
-
-def _positive_hz(text: str) -> int:
-    value = _typed(parse_frequency_hz)(text)
-    if value <= 0:
-        raise argparse.ArgumentTypeError(f"{text!r} must be more than nothing")
-    if value > _WIDEST_HZ:
-        raise argparse.ArgumentTypeError(f"{text!r} is wider than any band; a number without a unit is in hertz")
-    return value
-
-
-def _plain_minus(text: str) -> str:
-    return text.replace("\N{MINUS SIGN}", "-")
-
-
-def _level(text: str) -> float:
-    try:
-        value = float(_plain_minus(text))
-    except ValueError as error:
-        raise argparse.ArgumentTypeError(f"{text!r} is not a number") from error
-    if not math.isfinite(value):
-        raise argparse.ArgumentTypeError(f"{text!r} is not a finite number")
-    return value
-
-
-def _seconds(text: str) -> float:
-    value = _level(text)
-    if value < 0:
-        raise argparse.ArgumentTypeError(f"{text!r} seconds is less than nothing")
-    if value > _LONGEST_S:
-        raise argparse.ArgumentTypeError(f"{text!r} seconds is more than a day")
-    return value
-
-
-def _whole(text: str, most: int = _MOST) -> int:
-    if not text.isdecimal() or not text.isascii():
-        raise argparse.ArgumentTypeError(f"{text!r} is not a whole number from 0 up")
-    if len(text) > len(str(_MOST)) or int(text) > most:
-        raise argparse.ArgumentTypeError(f"{text!r} is more than {most}")
-    return int(text)
-
-
-def _few(text: str) -> int:
-    return _whole(text, _MOST_SPARES)
+    telling.add_argument(
+        "--centre", type=typed.frequency_hz, metavar="HZ", help="of recordings: what the receiver was tuned to"
+    )

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Callable
-from dataclasses import dataclass
-from typing import TypeVar
+from typing import TypeAlias
 
-__all__ = ["Typing", "add_show"]
+from fallow.cli import typed
+
+__all__ = ["Commands", "add_show"]
+
+Commands: TypeAlias = "argparse._SubParsersAction[typed.Parser]"
 
 _DESCRIPTION = """\
 The show file: everything of one production in one file (NAME.fallow), with
@@ -15,26 +18,7 @@ its whole history. Without --show the only show file of this folder is meant.
 """
 
 
-@dataclass(frozen=True)
-class Typing:
-    """How words become values, and the options that other commands have too; all from ``arguments``."""
-
-    parser: type[argparse.ArgumentParser]
-    frequency_hz: Callable[[str], int]
-    positive_hz: Callable[[str], int]
-    span_hz: Callable[[str], object]
-    level: Callable[[str], float]
-    seconds: Callable[[str], float]
-    whole: Callable[[str], int]
-    few: Callable[[str], int]
-    add_telling: Callable[[argparse.ArgumentParser], None]
-
-
-Commands = argparse._SubParsersAction
-T = TypeVar("T", bound=argparse.ArgumentParser)
-
-
-def add_show(commands: Commands[T], typing: Typing) -> None:
+def add_show(commands: Commands, add_telling: Callable[[argparse.ArgumentParser], None]) -> None:
     """Enter ``fallow show`` and its commands."""
     parser = commands.add_parser(
         "show",
@@ -43,14 +27,14 @@ def add_show(commands: Commands[T], typing: Typing) -> None:
         allow_abbrev=False,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    verbs = parser.add_subparsers(dest="verb", metavar="VERB", required=True, parser_class=typing.parser)
-    for add in (_making, _tables, _links, _plans, _history, _exchange, _library):
-        add(verbs, typing)
+    verbs = parser.add_subparsers(dest="verb", metavar="VERB", required=True, parser_class=typed.Parser)
+    _making(verbs)
+    add_telling(_tables(verbs))
+    for add in (_links, _plans, _history, _exchange, _library):
+        add(verbs)
 
 
-def _verb(
-    verbs: Commands[argparse.ArgumentParser], name: str, summary: str, typing: Typing, *, writes: bool
-) -> argparse.ArgumentParser:
+def _verb(verbs: Commands, name: str, summary: str, *, writes: bool) -> argparse.ArgumentParser:
     parser = verbs.add_parser(name, help=summary, description=f"{summary[0].upper()}{summary[1:]}.", allow_abbrev=False)
     parser.add_argument("--json", action="store_true", help="print one JSON document instead of tables")
     parser.add_argument("--show", metavar="FILE", help="the show file (default: the only one of this folder)")
@@ -58,16 +42,16 @@ def _verb(
         parser.add_argument("--who", metavar="NAME", help="who does it, for the history (default: your name here)")
         parser.add_argument("--why", metavar="TEXT", default="", help="why, for the history")
         parser.add_argument(
-            "--wait", type=typing.seconds, default=2.0, metavar="S", help="while somebody else writes (default 2 s)"
+            "--wait", type=typed.seconds, default=2.0, metavar="S", help="while somebody else writes (default 2 s)"
         )
     return parser
 
 
-def _making(verbs: Commands[argparse.ArgumentParser], typing: Typing) -> None:
-    new = _verb(verbs, "new", "make a new show file", typing, writes=True)
+def _making(verbs: Commands) -> None:
+    new = _verb(verbs, "new", "make a new show file", writes=True)
     new.add_argument("name", metavar="NAME", help="its name; .fallow is added where it has no ending")
     new.add_argument("settings", nargs="*", metavar="NAME=VALUE", help="settings, as with `fallow show set`")
-    settings = _verb(verbs, "set", "say what holds for the whole show, or list it", typing, writes=True)
+    settings = _verb(verbs, "set", "say what holds for the whole show, or list it", writes=True)
     settings.add_argument(
         "settings",
         nargs="*",
@@ -75,11 +59,11 @@ def _making(verbs: Commands[argparse.ArgumentParser], typing: Typing) -> None:
         help="name, site, region, licence, place, on (a date), limit, limit-above-floor, link-width, confidence; "
         "an empty value takes it out",
     )
-    _verb(verbs, "list", "list what is in the show", typing, writes=False)
+    _verb(verbs, "list", "list what is in the show", writes=False)
 
 
-def _tables(verbs: Commands[argparse.ArgumentParser], typing: Typing) -> None:
-    add = _verb(verbs, "add", "bring sweeps and tables into the show", typing, writes=True)
+def _tables(verbs: Commands) -> argparse.ArgumentParser:
+    add = _verb(verbs, "add", "bring sweeps and tables into the show", writes=True)
     add.add_argument(
         "files", nargs="*", metavar="FILE", help="sweeps (together they are one survey) and tables; headings tell which"
     )
@@ -104,7 +88,7 @@ def _tables(verbs: Commands[argparse.ArgumentParser], typing: Typing) -> None:
     )
     tables.add_argument("--fill", action="append", metavar="NAME=VALUE", help="with --as: what all rows have there")
     tables.add_argument("--replace", action="store_true", help="take out what is in the show and not in the table")
-    typing.add_telling(add)
+    return add
 
 
 _TABLES = {
@@ -118,38 +102,36 @@ _TABLES = {
 }
 
 
-def _links(verbs: Commands[argparse.ArgumentParser], typing: Typing) -> None:
-    links = _verb(verbs, "links", "list the links, or change one", typing, writes=True)
+def _links(verbs: Commands) -> None:
+    links = _verb(verbs, "links", "list the links, or change one", writes=True)
     links.add_argument("name", nargs="?", metavar="LINK", help="the link to be changed or added")
     links.add_argument("--equipment", metavar="NAME", help="what it is made of")
     links.add_argument("--area", metavar="AREA", help="where it works")
     links.add_argument("--group", metavar="LIST", help="its groups, a semicolon between; empty: none")
     links.add_argument("--scenes", metavar="LIST", help="scenes in which it is on, a semicolon between; empty: always")
-    links.add_argument("--priority", type=typing.whole, metavar="N", help="1 (most important) to 5")
-    links.add_argument(
-        "--frequency", type=typing.frequency_hz, metavar="HZ", help="a wish or its place; 0 takes it out"
-    )
+    links.add_argument("--priority", type=typed.whole, metavar="N", help="1 (most important) to 5")
+    links.add_argument("--frequency", type=typed.frequency_hz, metavar="HZ", help="a wish or its place; 0 takes it out")
     fixed = links.add_mutually_exclusive_group()
     fixed.add_argument("--fixed", action="store_true", default=None, help="it may not move")
     fixed.add_argument("--free", dest="fixed", action="store_false", help="it may move")
     links.add_argument("--drop", nargs="+", metavar="LINK", help="take these links out")
-    equipment = _verb(verbs, "equipment", "list the equipment, or take some out", typing, writes=True)
+    equipment = _verb(verbs, "equipment", "list the equipment, or take some out", writes=True)
     equipment.add_argument("--drop", nargs="+", metavar="NAME", help="take it out; no link may be made of it")
-    areas = _verb(verbs, "areas", "list what areas lose between them, or say it", typing, writes=True)
+    areas = _verb(verbs, "areas", "list what areas lose between them, or say it", writes=True)
     areas.add_argument("area", nargs="?", metavar="AREA", help="one area")
     areas.add_argument("other", nargs="?", metavar="OTHER", help="the other")
     loss = areas.add_mutually_exclusive_group()
-    loss.add_argument("--loss", type=typing.level, metavar="DB", help="so many dB are lost between them")
+    loss.add_argument("--loss", type=typed.number, metavar="DB", help="so many dB are lost between them")
     loss.add_argument("--apart", action="store_true", help="they do not hear each other")
     loss.add_argument("--full", action="store_true", help="they hear each other fully")
-    survey = _verb(verbs, "survey", "list the surveys, or take some out", typing, writes=True)
+    survey = _verb(verbs, "survey", "list the surveys, or take some out", writes=True)
     survey.add_argument("--drop", nargs="+", metavar="NAME", help="take these out; undo brings them back")
 
 
-def _plans(verbs: Commands[argparse.ArgumentParser], typing: Typing) -> None:
-    plan = _verb(verbs, "plan", "plan all links of the show and store the plan", typing, writes=True)
+def _plans(verbs: Commands) -> None:
+    plan = _verb(verbs, "plan", "plan all links of the show and store the plan", writes=True)
     plan.add_argument("--name", metavar="NAME", help="its name (default: plan 1, plan 2 ...)")
-    plan.add_argument("--spares", type=typing.few, metavar="N", help="spares for each equipment in each area")
+    plan.add_argument("--spares", type=typed.few, metavar="N", help="spares for each equipment in each area")
     plan.add_argument(
         "--keep",
         nargs="?",
@@ -157,39 +139,39 @@ def _plans(verbs: Commands[argparse.ArgumentParser], typing: Typing) -> None:
         metavar="PLAN",
         help="links without trouble stay where this plan (or the one in force) has them",
     )
-    plan.add_argument("--seconds", type=typing.seconds, default=5.0, metavar="S", help="how long to look (default 5)")
-    plan.add_argument("--seed", type=typing.whole, default=1, metavar="N", help="another number, another search")
+    plan.add_argument("--seconds", type=typed.seconds, default=5.0, metavar="S", help="how long to look (default 5)")
+    plan.add_argument("--seed", type=typed.whole, default=1, metavar="N", help="another number, another search")
     plan.add_argument("--survey", nargs="+", metavar="NAME", help="only these surveys count (default: all of the air)")
     plan.add_argument("--levels", action="store_true", help="levels set the distances, not the table of equipment")
-    plans = _verb(verbs, "plans", "list the plans, show one, or take some out", typing, writes=True)
+    plans = _verb(verbs, "plans", "list the plans, show one, or take some out", writes=True)
     plans.add_argument("name", nargs="?", metavar="PLAN", help="show this one")
     plans.add_argument("--drop", nargs="+", metavar="PLAN", help="take these out")
-    audit = _verb(verbs, "audit", "every conflict of a plan of the show", typing, writes=False)
+    audit = _verb(verbs, "audit", "every conflict of a plan of the show", writes=False)
     audit.add_argument("name", nargs="?", metavar="PLAN", help="the plan (default: the one in force)")
-    air = _verb(verbs, "air", "what is on the air, by the surveys of the show", typing, writes=False)
-    air.add_argument("--span", type=typing.span_hz, metavar="S", help="only this part, for example 470M..608M")
-    air.add_argument("--width", type=typing.positive_hz, metavar="HZ", help="list windows of this width")
+    air = _verb(verbs, "air", "what is on the air, by the surveys of the show", writes=False)
+    air.add_argument("--span", type=typed.span_hz, metavar="S", help="only this part, for example 470M..608M")
+    air.add_argument("--width", type=typed.positive_hz, metavar="HZ", help="list windows of this width")
     air.add_argument("--picture", metavar="FILE", help="also draw spectrum and verdicts: FILE.png or FILE.svg")
     air.add_argument("--survey", nargs="+", metavar="NAME", help="only these surveys (default: all of the air)")
 
 
-def _history(verbs: Commands[argparse.ArgumentParser], typing: Typing) -> None:
-    history = _verb(verbs, "history", "every change: when, who, what and why", typing, writes=False)
-    history.add_argument("--last", type=typing.whole, metavar="N", help="only the last N changes")
+def _history(verbs: Commands) -> None:
+    history = _verb(verbs, "history", "every change: when, who, what and why", writes=False)
+    history.add_argument("--last", type=typed.whole, metavar="N", help="only the last N changes")
     for name, summary in (("undo", "take back the last change"), ("redo", "do again what was taken back")):
-        parser = _verb(verbs, name, summary, typing, writes=True)
-        parser.add_argument("--steps", type=typing.whole, default=1, metavar="N", help="so many changes (default 1)")
-    mark = _verb(verbs, "mark", "give this moment a name", typing, writes=True)
+        parser = _verb(verbs, name, summary, writes=True)
+        parser.add_argument("--steps", type=typed.whole, default=1, metavar="N", help="so many changes (default 1)")
+    mark = _verb(verbs, "mark", "give this moment a name", writes=True)
     mark.add_argument("name", metavar="NAME", help="as 'as handed out'")
-    note = _verb(verbs, "note", "write something down", typing, writes=True)
+    note = _verb(verbs, "note", "write something down", writes=True)
     note.add_argument("text", metavar="TEXT", help="what")
     note.add_argument("--about", default="", metavar="NAME", help="a link, an area, a plan (default: the show)")
-    compare = _verb(verbs, "compare", "two plans, surveys, moments or copies side by side", typing, writes=False)
+    compare = _verb(verbs, "compare", "two plans, surveys, moments or copies side by side", writes=False)
     compare.add_argument(
         "old", metavar="OLD", help="a plan, a survey, a mark, a change's number, a day, now; or another copy's file"
     )
     compare.add_argument("new", nargs="?", metavar="NEW", help="the same; none where OLD is another copy")
-    merge = _verb(verbs, "merge", "bring in what was changed in another copy", typing, writes=True)
+    merge = _verb(verbs, "merge", "bring in what was changed in another copy", writes=True)
     merge.add_argument("other", metavar="OTHER", help="the file of the other copy")
     usual = merge.add_mutually_exclusive_group()
     usual.add_argument("--ours", action="store_true", help="where both were changed differently, it stays as it is")
@@ -200,34 +182,34 @@ def _history(verbs: Commands[argparse.ArgumentParser], typing: Typing) -> None:
     merge.add_argument("--unrelated", action="store_true", help="although the two have no change in common")
 
 
-def _exchange(verbs: Commands[argparse.ArgumentParser], typing: Typing) -> None:
-    check = _verb(verbs, "check", "is the file whole; rescue what can be read", typing, writes=False)
+def _exchange(verbs: Commands) -> None:
+    check = _verb(verbs, "check", "is the file whole; rescue what can be read", writes=False)
     check.add_argument("--rescue", metavar="OUT", help="write what can be read to this new file")
     check.add_argument("--release", action="store_true", help="free the file of a writer whose computer is gone")
-    copy = _verb(verbs, "copy", "a copy for the stick, whole by itself", typing, writes=False)
+    copy = _verb(verbs, "copy", "a copy for the stick, whole by itself", writes=False)
     copy.add_argument("to", metavar="TO", help="a file, or a folder")
     copy.add_argument("--replace", action="store_true", help="over a file that is there already")
-    export = _verb(verbs, "export", "write the show as JSON, CSV and Parquet", typing, writes=False)
+    export = _verb(verbs, "export", "write the show as JSON, CSV and Parquet", writes=False)
     export.add_argument("folder", metavar="FOLDER", help="a new folder")
-    bring = _verb(verbs, "import", "a show file from an exported folder", typing, writes=True)
+    bring = _verb(verbs, "import", "a show file from an exported folder", writes=True)
     bring.add_argument("folder", metavar="FOLDER", help="what `fallow show export` made")
     bring.add_argument("name", metavar="NAME", help="the new show file")
     bring.add_argument("--changed", action="store_true", help="although it is not as exported; what is not is told")
 
 
-def _library(verbs: Commands[argparse.ArgumentParser], typing: Typing) -> None:
-    site = _verb(verbs, "site", "sites of the library: list them, save the show's, use one", typing, writes=True)
+def _library(verbs: Commands) -> None:
+    site = _verb(verbs, "site", "sites of the library: list them, save the show's, use one", writes=True)
     site.add_argument("what", nargs="?", choices=("list", "save", "use"), default="list", help="default: list")
     site.add_argument("name", nargs="?", metavar="NAME", help="of the site")
-    stock = _verb(verbs, "stock", "a shop's stock: what there is, what is out, what is free", typing, writes=False)
+    stock = _verb(verbs, "stock", "a shop's stock: what there is, what is out, what is free", writes=False)
     act = stock.add_mutually_exclusive_group()
     act.add_argument("--book", action="store_true", help="enter the gear of the show's links as out on these days")
     act.add_argument("--return", action="store_true", help="take the show's bookings out")
-    fit = _verb(verbs, "fit", "does the booked gear fit at the site, else what to exchange", typing, writes=False)
+    fit = _verb(verbs, "fit", "does the booked gear fit at the site, else what to exchange", writes=False)
     fit.add_argument("--site", metavar="NAME", help="a site of the library (default: the show's own surveys and law)")
-    fit.add_argument("--seconds", type=typing.seconds, default=3.0, metavar="S", help="for each plan (default 3)")
-    fit.add_argument("--patience", type=typing.seconds, default=120.0, metavar="S", help="for all (default 120)")
-    fit.add_argument("--seed", type=typing.whole, default=1, metavar="N", help="another number, another search")
+    fit.add_argument("--seconds", type=typed.seconds, default=3.0, metavar="S", help="for each plan (default 3)")
+    fit.add_argument("--patience", type=typed.seconds, default=120.0, metavar="S", help="for all (default 120)")
+    fit.add_argument("--seed", type=typed.whole, default=1, metavar="N", help="another number, another search")
     for parser in (site, stock, fit):
         parser.add_argument("--library", metavar="FOLDER", default="library", help="the library (default: library)")
     for parser in (stock, fit):
