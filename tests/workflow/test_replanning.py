@@ -54,9 +54,7 @@ def test_only_who_has_to_moves_and_that_is_proven() -> None:
     assert [move.link for move in plan.moved] == ["lead"]
     replan = plan.advice.replan
     assert replan is not None
-    assert (
-        replan.text == "1 link changes, and no plan changes fewer: 1 link can't stay where the plan in force has it"
-    )
+    assert replan.text == "1 link changes, and no plan changes fewer: 1 link can't stay where the plan in force has it"
     assert [(step.link, step.to_hz) for step in replan.order.steps] == [("lead", plan.links["lead"].frequency_hz)]
 
 

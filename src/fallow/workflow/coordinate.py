@@ -37,9 +37,8 @@ from fallow.plan.search.question import Question
 from fallow.plan.search.trying import lowered_by_trial
 from fallow.rules.permission import Circumstances
 from fallow.show.assignment import Assignment
-from fallow.show.duplex import unfolded
 from fallow.show.equipment import Equipment
-from fallow.show.grouping import USUAL, Groupings
+from fallow.show.grouping import Groupings
 from fallow.show.link import AreaLosses, ForeignCarrier, Link, Station
 from fallow.show.names import check_group_names, check_names, notes_on_names
 from fallow.show.wanted import Wanted
@@ -53,7 +52,6 @@ from fallow.workflow.advising import (
 from fallow.workflow.area_airs import (
     AirGiven,
     air_notes,
-    named_airs,
     refusals_of,
 )
 from fallow.workflow.by_levels import plan_by_levels
@@ -65,8 +63,10 @@ from fallow.workflow.surroundings import (
     Surroundings,
     areas_of,
     ground_under,
+    ground_with,
     judge_air,
     wanted_among,
+    wanted_with,
 )
 from fallow.workflow.survey import FileRefusal
 
@@ -148,16 +148,8 @@ def coordinate(
     that would rest on defaults.
     """
     circumstances = Circumstances(licence, place, on or datetime.date.today())
-    wanted = Wanted(
-        tuple(links),
-        equipment,
-        areas or AreaLosses(),
-        tuple(foreign),
-        tuple(stations),
-        USUAL if groups is None else groups,
-    )
-    wanted = unfolded(wanted)
-    ground = ground_under(region, circumstances, named_airs(air, areas_of(wanted)), wanted)
+    wanted = wanted_with(links, equipment, areas=areas, groups=groups, foreign=foreign, stations=stations)
+    ground = ground_with(wanted, air, region, circumstances)
     making = Making(
         spares,
         None,
@@ -194,16 +186,8 @@ def audit(
     Raises UsageError for an unknown region, licence, area or TV channel.
     """
     circumstances = Circumstances(licence, place, on or datetime.date.today())
-    wanted = Wanted(
-        tuple(links),
-        equipment,
-        areas or AreaLosses(),
-        tuple(foreign),
-        tuple(stations),
-        USUAL if groups is None else groups,
-    )
-    wanted = unfolded(wanted)
-    ground = ground_under(region, circumstances, named_airs(air, areas_of(wanted, rows)), wanted)
+    wanted = wanted_with(links, equipment, areas=areas, groups=groups, foreign=foreign, stations=stations)
+    ground = ground_with(wanted, air, region, circumstances, rows)
     return _audited(rows, wanted, ground, levels=levels)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from os import PathLike, fspath
 
@@ -12,14 +12,25 @@ from fallow.plan.places import Ground
 from fallow.rules.permission import Circumstances
 from fallow.show.assignment import Assignment
 from fallow.show.duplex import unfolded
-from fallow.show.grouping import USUAL
-from fallow.show.link import AreaLosses, Link
+from fallow.show.equipment import Equipment
+from fallow.show.grouping import USUAL, Groupings
+from fallow.show.link import AreaLosses, ForeignCarrier, Link, Station
 from fallow.show.names import check_group_names, check_names
 from fallow.show.wanted import Wanted
-from fallow.workflow.area_airs import JudgedArea, air_files, area_airs, check_area, judge_areas
+from fallow.workflow.area_airs import AirGiven, JudgedArea, air_files, area_airs, check_area, judge_areas, named_airs
 from fallow.workflow.survey import Asked, announced_channels
 
-__all__ = ["FilePath", "Progress", "Surroundings", "areas_of", "ground_under", "judge_air", "wanted_among"]
+__all__ = [
+    "FilePath",
+    "Progress",
+    "Surroundings",
+    "areas_of",
+    "ground_under",
+    "ground_with",
+    "judge_air",
+    "wanted_among",
+    "wanted_with",
+]
 
 FilePath = str | PathLike[str]
 Progress = Callable[[str, float], None]
@@ -47,17 +58,31 @@ class Surroundings:
     product_width: bool = False
 
 
+def wanted_with(
+    links: Iterable[Link],
+    equipment: Mapping[str, Equipment],
+    *,
+    areas: AreaLosses | None,
+    groups: Groupings | None,
+    foreign: Sequence[ForeignCarrier],
+    stations: Sequence[Station],
+) -> Wanted:
+    """The links with what they live among; without rules about groups with the usual ones. Raises UsageError."""
+    losses = AreaLosses() if areas is None else areas
+    rules = USUAL if groups is None else groups
+    return unfolded(Wanted(tuple(links), equipment, losses, tuple(foreign), tuple(stations), rules))
+
+
 def wanted_among(links: Sequence[Link], around: Surroundings) -> Wanted:
     """The links with the tables of what they live among. Raises InputError, and UsageError for an unknown area."""
-    wanted = Wanted(
-        tuple(links),
+    wanted = wanted_with(
+        links,
         read_equipment(around.equipment),
-        AreaLosses() if around.areas is None else read_areas(around.areas),
-        () if around.foreign is None else read_foreign(around.foreign),
-        () if around.asked.stations is None else read_stations(around.asked.stations),
-        USUAL if around.groups is None else read_groups(around.groups),
+        areas=None if around.areas is None else read_areas(around.areas),
+        groups=None if around.groups is None else read_groups(around.groups),
+        foreign=() if around.foreign is None else read_foreign(around.foreign),
+        stations=() if around.asked.stations is None else read_stations(around.asked.stations),
     )
-    wanted = unfolded(wanted)
     check_names(wanted, path=None if around.foreign is None else fspath(around.foreign))
     if links:
         _check_areas(wanted, around)
@@ -85,6 +110,17 @@ def judge_air(
 ) -> tuple[JudgedArea, ...]:
     """The surveys that the options name, judged. ``areas``: those that there are. Raises as ``judge_files`` does."""
     return judge_areas(air_files(around.air, areas), around.asked, around.region, wanted.stations, progress)
+
+
+def ground_with(
+    wanted: Wanted,
+    air: AirGiven,
+    region: str | None,
+    circumstances: Circumstances,
+    rows: Sequence[Assignment] = (),
+) -> Ground:
+    """Law and judged surveys under a plan, of which ``rows`` may name more areas. Raises as ``ground_under`` does."""
+    return ground_under(region, circumstances, named_airs(air, areas_of(wanted, rows)), wanted)
 
 
 def ground_under(

@@ -16,12 +16,11 @@ from fallow.plan.ledger.level_distances import by_levels
 from fallow.plan.places import Ground
 from fallow.rules.permission import Circumstances
 from fallow.show.assignment import SPARE_PREFIX, Assignment
-from fallow.show.duplex import unfolded
 from fallow.show.equipment import Equipment
-from fallow.show.grouping import USUAL, Groupings
+from fallow.show.grouping import Groupings
 from fallow.show.link import AreaLosses, ForeignCarrier, Link, Station
 from fallow.show.wanted import Wanted
-from fallow.workflow.area_airs import AirGiven, named_airs, refusals_of
+from fallow.workflow.area_airs import AirGiven, refusals_of
 from fallow.workflow.coordinate import Making, make_plan, rows_of
 from fallow.workflow.surroundings import (
     FilePath,
@@ -29,8 +28,10 @@ from fallow.workflow.surroundings import (
     Surroundings,
     areas_of,
     ground_under,
+    ground_with,
     judge_air,
     wanted_among,
+    wanted_with,
 )
 from fallow.workflow.survey import FileRefusal
 
@@ -58,18 +59,10 @@ def why(
 
     The rest as in ``audit``. Raises UsageError for a link that is not known, and as ``audit`` does.
     """
-    wanted = Wanted(
-        tuple(links),
-        equipment,
-        areas or AreaLosses(),
-        tuple(foreign),
-        tuple(stations),
-        USUAL if groups is None else groups,
-    )
-    wanted = unfolded(wanted)
+    wanted = wanted_with(links, equipment, areas=areas, groups=groups, foreign=foreign, stations=stations)
     rows = _rows(plan, wanted)
     circumstances = Circumstances(licence, place, on or datetime.date.today())
-    ground = ground_under(region, circumstances, named_airs(air, areas_of(wanted, rows)), wanted)
+    ground = ground_with(wanted, air, region, circumstances, rows)
     return case_of(rows, wanted, ground, link, at_hz)
 
 
@@ -92,18 +85,10 @@ def what_if(
 
     The rest as in ``audit``, and raises as it does.
     """
-    wanted = Wanted(
-        tuple(links),
-        equipment,
-        areas or AreaLosses(),
-        tuple(foreign),
-        tuple(stations),
-        USUAL if groups is None else groups,
-    )
-    wanted = unfolded(wanted)
+    wanted = wanted_with(links, equipment, areas=areas, groups=groups, foreign=foreign, stations=stations)
     rows = _rows(plan, wanted)
     circumstances = Circumstances(licence, place, on or datetime.date.today())
-    ground = ground_under(region, circumstances, named_airs(air, areas_of(wanted, rows)), wanted)
+    ground = ground_with(wanted, air, region, circumstances, rows)
     return WhatIf(rows, wanted, ground)
 
 
