@@ -384,6 +384,10 @@ def _add_telling(parser: argparse.ArgumentParser) -> None:
         metavar="HOW",
         help="files or folders: each was taken by an instrument of its own; one: all by the same",
     )
+    _add_telling_of_recordings(telling)
+
+
+def _add_telling_of_recordings(telling: argparse._ArgumentGroup) -> None:
     telling.add_argument(
         "--samples",
         metavar="TYPE",

@@ -299,13 +299,9 @@ def _matrix_plan(table: Table, words: Words, header: _Header, skipped: int) -> P
     rows = range(skipped, len(table.body))
     cells = [number.value for row in rows for place in places if (number := columns[place].numbers[row]) is not None]
     label = " ".join(header.labels)
-    timed = [column for column in columns[: header.lead] if _is_timed(column, skipped)]
-    beside = any(column.kind == "number" for column in columns[: header.lead])  # may be what the label stands above
-    if (
-        not cells
-        or not can_be_levels(cells)
-        or (names_frequency(label) and beside and not timed and not names_time(label))
-    ):
+    leading = columns[: header.lead]
+    timed = [column for column in leading if _is_timed(column, skipped)]
+    if not cells or not can_be_levels(cells) or (not timed and _heads_numbers(label, leading)):
         return None
     if _same_kind(header.values, cells) and not header.unit:
         return None
@@ -335,6 +331,12 @@ def _matrix_plan(table: Table, words: Words, header: _Header, skipped: int) -> P
         suffixed=any(columns[place].suffixes for place in places),
         strength=3 + units.certain + likelihood(header.values, units, scale),
     )
+
+
+def _heads_numbers(label: str, leading: Sequence[Column]) -> bool:
+    """Whether a label that names a frequency stands above numbers before the levels: they are the frequencies, then."""
+    beside = any(column.kind == "number" for column in leading)
+    return names_frequency(label) and beside and not names_time(label)
 
 
 def _is_timed(column: Column, skipped: int) -> bool:
