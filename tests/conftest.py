@@ -9,6 +9,7 @@ import pytest
 from hypothesis import HealthCheck, settings
 
 import fallow
+from fallow.workflow.accelerate import kernels_cache_dir
 
 ROOT = Path(__file__).resolve().parent.parent
 
@@ -18,6 +19,7 @@ settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "usual"))
 
 for variable, folder in (("NUMBA_CACHE_DIR", "numba"), ("MPLCONFIGDIR", "matplotlib")):
     os.environ.setdefault(variable, str(ROOT / ".cache" / folder))
+os.environ["NUMBA_CACHE_DIR"] = str(kernels_cache_dir())  # so that no test runs kernels of older sources
 
 
 def pytest_configure() -> None:

@@ -3,16 +3,22 @@
 The first plan is made with NumPy, and the first levels are counted so. Meanwhile a thread sees to it that numba's
 cache on disk holds the compiled kernels (a process of its own compiles them where it does not: ten seconds or so),
 loads them, and hands them over. No numba, no cache, no second process: NumPy goes on.
+
+numba tells whether a cached kernel is up to date by the file that its outermost function stands in, not by those that
+are compiled into it. So the cache has a folder of its own for each state of all their sources.
 """
 
 from __future__ import annotations
 
+import contextlib
 import functools
 import hashlib
 import importlib
 import importlib.util
 import os
 import platform
+import re
+import shutil
 import subprocess
 import sys
 import threading
@@ -31,8 +37,16 @@ __all__ = ["Acceleration", "compile_into_cache", "counting", "kernels", "kernels
 
 PACKAGE = Path(__file__).resolve().parent.parent
 LONGEST_COMPILING_S = 180.0
+LONGEST_UNUSED_S = 14 * 86_400.0  # then the kernels of another state of the sources are removed
 _COMPILE = "import sys; from fallow.workflow.accelerate import compile_into_cache; compile_into_cache(*sys.argv[1:])"
 _IN_CHILD = "FALLOW_COMPILING"
+_OF_SEARCH = ("loops", "odd_loops", "compiled", "tables", "engine", "crowd", "crowd_loops")
+_OF_TRYING = ("densest_loops", "compiled_densest")
+_SOURCES = (
+    *(f"plan/search/{name}.py" for name in (*_OF_SEARCH, *_OF_TRYING)),
+    *(f"spectrum/long/{name}.py" for name in ("counting", "compiled")),
+)
+_PREFIX = "fallow-"
 
 
 def kernels() -> Callable[[], Kernels]:
@@ -65,10 +79,16 @@ def _acceleration() -> Acceleration:
 
 
 def kernels_cache_dir() -> Path:
-    """Where compiled kernels are kept: ``NUMBA_CACHE_DIR``, else the user's cache folder."""
+    """Where the compiled kernels of these sources are kept: a folder of theirs in ``NUMBA_CACHE_DIR``, or this one if
+    it is theirs already; else in the user's cache folder.
+    """
+    own = _PREFIX + _fingerprint()
     stated = os.environ.get("NUMBA_CACHE_DIR")
-    if stated:
-        return Path(stated)
+    base = Path(stated) if stated else _users_cache_dir()
+    return base if base.name == own else base / own
+
+
+def _users_cache_dir() -> Path:
     if sys.platform == "win32":
         base = Path(os.environ.get("LOCALAPPDATA") or Path.home() / "AppData" / "Local")
     elif sys.platform == "darwin":
@@ -87,8 +107,8 @@ class Acceleration:
         self.count: Kernel = count_whole
         self.fit: Fit = fit_upwards
         self._kernels: Kernels = NumpyKernels()
-        self._stamp = cache_dir / f"compiled-{_fingerprint()}"
-        self._lock = cache_dir / f"compiling-{_fingerprint()}"
+        self._stamp = cache_dir / "compiled"
+        self._lock = cache_dir / "compiling"
 
     def __call__(self) -> Kernels:
         """The quickest kernels that are ready."""
@@ -104,6 +124,7 @@ class Acceleration:
                 if not self._stamp.exists():
                     self._fill_cache()
                 self._load()
+                _tidy(self._stamp)
         except (ImportError, OSError, RuntimeError, subprocess.SubprocessError):
             return  # NumPy plans on: slower, and otherwise the same
         finally:
@@ -113,7 +134,7 @@ class Acceleration:
         """Load the compiled kernels; where the cache is of no use this compiles them here."""
         settings: Any = importlib.import_module("numba.core.config")  # heavy, and optional
         before = settings.CACHE_DIR
-        settings.CACHE_DIR = before or str(self.cache_dir)
+        settings.CACHE_DIR = str(self.cache_dir)
         try:  # numba settles where to keep a function when it is declared; other functions go where they went before
             from fallow.plan.search.compiled import CompiledKernels  # heavy: needs numba
             from fallow.plan.search.compiled_densest import fit_quickly  # the same
@@ -197,14 +218,35 @@ def _wait_for(stamp: Path) -> None:
         time.sleep(0.25)
 
 
+def _tidy(stamp: Path) -> None:
+    """Leave word that these kernels are in use, and remove those of other sources that nobody has used for long. Who
+    has loaded kernels needs their folder no more.
+    """
+    with contextlib.suppress(OSError):  # a cache that may only be read is no worse for it
+        if stamp.exists():
+            stamp.touch()
+        for folder in _others(stamp.parent):
+            newest_s = max(path.stat().st_mtime for path in (folder, *folder.glob("comp*")))
+            if time.time() - newest_s > LONGEST_UNUSED_S:
+                shutil.rmtree(folder, ignore_errors=True)
+
+
+def _others(own: Path) -> list[Path]:
+    """Folders of kernels beside this one."""
+    names = re.compile(rf"{_PREFIX}[0-9a-f]{{16}}")
+    return [path for path in own.parent.iterdir() if names.fullmatch(path.name) and path != own]
+
+
+@functools.cache
 def _fingerprint() -> str:
-    """What compiled kernels depend on: their source, Python, numba and the machine."""
-    of_plan = ("loops", "compiled", "tables", "engine", "crowd", "crowd_loops", "densest_loops", "odd_loops")
-    names = (*(f"plan/search/{name}.py" for name in of_plan), "spectrum/long/counting.py", "spectrum/long/compiled.py")
-    parts = [(PACKAGE / name).read_bytes() for name in names]
+    """What compiled kernels depend on: their source, Python, numba and the machine. The times of the files are in it
+    because numba goes by them: so the kernels of files that are only younger are compiled beforehand too.
+    """
+    parts = [(PACKAGE / name).read_bytes() for name in _SOURCES]
+    times = [(PACKAGE / name).stat().st_mtime_ns for name in _SOURCES]
     try:
         version = metadata.version("numba")
     except metadata.PackageNotFoundError:
         version = ""
-    parts.append(f"{sys.version} {version} {platform.machine()} {platform.processor()} {PACKAGE}".encode())
+    parts.append(f"{sys.version} {version} {platform.machine()} {platform.processor()} {PACKAGE} {times}".encode())
     return hashlib.sha256(b"\0".join(parts)).hexdigest()[:16]

@@ -1,8 +1,7 @@
 """The kernels of ``loops``, compiled by numba. Imported only by what has made sure that compiling does not keep
 anybody waiting.
 
-numba is optional: without it ``engine.NumpyKernels`` does the same. Where nothing can be cached on disk the kernels
-are compiled anew in each process.
+numba is optional: without it ``engine.NumpyKernels`` does the same.
 """
 
 from __future__ import annotations

@@ -1,13 +1,13 @@
 """The kernel of ``counting``, compiled by numba. Imported only by what has made sure that compiling does not keep
 anybody waiting.
 
-numba is optional: without it ``counting.count_whole`` does the same. Where nothing can be cached on disk the kernel is
-compiled anew in each process.
+numba is optional: without it ``counting.count_whole`` does the same.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import suppress
 from typing import Any
 
 import numba
@@ -19,13 +19,18 @@ __all__ = ["compiled", "count_quickly", "exercise"]
 
 
 def compiled(function: Callable[..., object]) -> Any:
-    """The function as numba compiles it when it is first called, kept on disk where it can be; other threads run on
-    beside it.
+    """The function as numba compiles it when it is first called; other threads run on beside it.
+
+    It is kept on disk only in the folder that numba was told (its ``CACHE_DIR``) and may write to. Elsewhere numba
+    would not see that something has changed that is compiled into the function from another file.
     """
-    try:
-        return numba.njit(cache=True, nogil=True)(function)
-    except RuntimeError:  # numba found no folder that it may write its cache to
-        return numba.njit(nogil=True)(function)
+    settings: Any = numba.config
+    if settings.CACHE_DIR:
+        with suppress(RuntimeError):  # numba found no folder that it may write to
+            kept: Any = numba.njit(cache=True, nogil=True)(function)
+            if kept.stats.cache_path.startswith(settings.CACHE_DIR):
+                return kept
+    return numba.njit(nogil=True)(function)
 
 
 count_quickly: Kernel = compiled(count_each)
