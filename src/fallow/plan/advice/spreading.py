@@ -28,13 +28,15 @@ def spread_spares(
 ) -> Solution:
     """The same plan with its spares spread over ``channels`` (rising, without overlap)."""
     at_hz = {**plan.frequencies_hz, **{spare.name: spare.frequency_hz for spare in plan.spares}}
-    standing = Standing(question, kernels)
     placed = [i for i, carrier in enumerate(question.carriers) if carrier.name in at_hz and carrier.fixed_hz is None]
+    movable = [i for i in placed if question.carriers[i].is_spare and i not in question.in_pairs]
+    if not channels or not movable:  # else the tables, which take seconds in the largest shows, would be for nothing
+        return plan
+    standing = Standing(question, kernels)
     standing.put(placed, [at_hz[question.carriers[i].name] for i in placed])
     edges_hz = np.array([channel.low_hz for channel in channels], dtype=np.int64)
-    for i in placed:
-        if channels and question.carriers[i].is_spare and i not in question.in_pairs:
-            _put_apart(i, standing, edges_hz)
+    for i in movable:
+        _put_apart(i, standing, edges_hz)
     where_hz = {carrier.name: int(hz) for carrier, hz in zip(question.carriers, standing.at_hz, strict=True)}
     return replace(plan, spares=tuple(_moved(spare, where_hz[spare.name]) for spare in plan.spares))
 
