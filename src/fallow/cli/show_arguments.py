@@ -87,6 +87,11 @@ def _tables(verbs: Commands) -> argparse.ArgumentParser:
         "--column", action="append", metavar="NAME=HEADING", help="with --as: which heading is the column NAME of ours"
     )
     tables.add_argument("--fill", action="append", metavar="NAME=VALUE", help="with --as: what all rows have there")
+    tables.add_argument(
+        "--scenes",
+        choices=("lists", "names"),
+        help="with --as: signs as in 'act 1, act 2' or '1-3' part scenes, or belong to a name (default: asked)",
+    )
     tables.add_argument("--replace", action="store_true", help="take out what is in the show and not in the table")
     return add
 

@@ -33,6 +33,7 @@ def add_anybodys_table(typed: Namespace, desk: Desk) -> int:
         typed.decimal,
         typed.delimiter,
         typed.unit,
+        scenes=typed.scenes,
     )
     path, kind = typed.files[0], getattr(typed, "as")
     if typed.preview:

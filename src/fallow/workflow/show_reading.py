@@ -92,6 +92,7 @@ def _preview(show: ShowFile, path: FilePath, kind: str, telling: TableTelling) -
     known = {
         "equipment": () if kind == "equipment" else tuple(wanted.equipment),
         "area": areas_in(wanted),
+        "scenes": tuple(dict.fromkeys(scene for link in wanted.links for scene in sorted(link.scenes))),
         "link": () if kind == "links" else tuple(link.name for link in wanted.links),
     }
     read = read_by_evidence(path, kind, replace(telling, known=known))

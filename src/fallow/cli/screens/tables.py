@@ -94,4 +94,4 @@ def _value(name: str, value: Any) -> str:
         return f"{format_mhz(value)} MHz" if value >= 10**7 else f"{value / 1000:g} kHz"
     if name == "tuning":
         return ", ".join(f"{low / 1e6:g}-{high / 1e6:g} MHz" for low, high in value)
-    return ", ".join(map(str, value)) if isinstance(value, list) else str(value)
+    return " | ".join(map(str, value)) if isinstance(value, list) else str(value)

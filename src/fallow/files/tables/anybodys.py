@@ -31,6 +31,7 @@ from fallow.files.tables.grid import (
     frequency_unit,
     told_mark,
 )
+from fallow.files.tables.scene_lists import scenes_in
 from fallow.files.tables.shape import BLANKS, heading_at, headings_and_rows, split_anyhow
 from fallow.files.tables.table_kinds import TableKind, table_kind
 from fallow.files.tables.two_frequencies import first_difference
@@ -46,6 +47,7 @@ _USUAL = {  # sizes of numbers by which a unit is told where none is stated; com
     },
     POWER.usual: {"mw": (Decimal(1), Decimal(5_000)), "w": (Decimal("0.001"), Decimal(1))},
 }
+_NOWHERE = Found(2**30, "", None)
 _SPELLED = {"hz": "Hz", "khz": "kHz", "mhz": "MHz", "ghz": "GHz", "mw": "mW", "w": "W", "db": "dB", "dbm": "dBm"}
 
 
@@ -113,6 +115,7 @@ def read_by_evidence(path: FilePath, kind: str, telling: TableTelling) -> TableR
     reading = _Reading(path, what, headings, telling, split.delimiter)
     reading.fill(body, matches)
     reading.settle_numbers()
+    reading.settle_scenes()
     reading.convert()
     line = None if at is None else split.records[at][0]
     encoding = TextFile.open(path).encoding
@@ -188,6 +191,26 @@ class _Reading:
         for name, column in self.table.columns.items():
             if name in self.table.found and column.quantity is not None:
                 self.table.units[name] = self._unit(name, column.quantity)
+
+    def settle_scenes(self) -> None:
+        """What the cells under scenes name; where two readings remain they are asked."""
+        if self.table.found.get("scenes", _NOWHERE).index >= len(self.headings):
+            return
+        cells = [row.text("scenes") for row in self.table.rows]
+        scenes = scenes_in(cells, self.telling.known.get("scenes", ()), self.telling.scenes)
+        asked = scenes.still_open
+        if asked is not None:
+            row = next(row for row in self.table.rows if row.text("scenes") == asked.cell)
+            hint = "say it: --scenes lists, or --scenes names (only a semicolon stands between scenes)"
+            raise QuestionError(
+                f"{asked.item!r} under scenes can be read in two ways",
+                readings=asked.readings, path=self.path, line=row.line, column=self._heading("scenes"), hint=hint,
+            )  # fmt: skip
+        for row in self.table.rows:
+            if row.text("scenes") in scenes.unclear:
+                self._empty(row, "scenes", scenes.unclear[row.text("scenes")])
+        self.table.lists["scenes"] = scenes.names
+        self.notes += scenes.notes
 
     def _notation(self) -> Notation:
         told = self.telling.decimal

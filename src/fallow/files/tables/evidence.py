@@ -30,7 +30,8 @@ class TableTelling:
 
     ``columns``: which heading (or number of a column, from 1) is a column of ours, by the name of ours (``frequency``).
     ``fills``: what every row has in a column that the table lacks. ``decimal``, ``delimiter``: as in ``Telling``;
-    ``unit``: of the frequencies. ``known``: names that the show has, by the column in which they may stand.
+    ``unit``: of the frequencies. ``scenes``: whether cells under scenes are ``lists`` or ``names``. ``known``: names
+    that the show has, by the column in which they may stand.
     """
 
     columns: Mapping[str, str] = field(default_factory=dict)
@@ -39,6 +40,7 @@ class TableTelling:
     delimiter: str | None = None
     unit: str | None = None
     known: Mapping[str, Collection[str]] = field(default_factory=dict)
+    scenes: str | None = None
 
 
 @dataclass(frozen=True)

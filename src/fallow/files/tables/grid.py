@@ -8,7 +8,7 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 from os import PathLike
@@ -19,6 +19,7 @@ from fallow.errors import InputError
 from fallow.files.numbers import Notation
 from fallow.files.source import TextFile, normalise
 from fallow.files.tables.columns import FREQUENCY, PLAUSIBLE, Column, Found, claims_of, find_columns
+from fallow.files.tables.scene_lists import NAMES, scenes_in
 from fallow.files.tables.two_frequencies import first_difference
 from fallow.files.wording import frequency_unit_named
 
@@ -76,7 +77,13 @@ class Row:
         return text
 
     def items(self, name: str, *, of_numbers: bool = False) -> tuple[str, ...]:
-        """A cell as a list, split at semicolons; a list of numbers also at commas with a blank behind them."""
+        """A cell as a list, split at semicolons; a list of numbers also at commas with a blank behind them.
+
+        Where the column showed how its lists are written (``Table.lists``), that counts.
+        """
+        listed = self.table.lists.get(name, {}).get(self.text(name))
+        if listed is not None:
+            return listed
         between = _BETWEEN_NUMBERS if of_numbers else _BETWEEN_ITEMS
         return tuple(item for part in between.split(self.text(name)) if (item := part.strip()))
 
@@ -149,7 +156,9 @@ class Row:
 
 @dataclass
 class Table:
-    """A table while it is read. ``found``: where each column stands; ``units``: the unit of numbers without one."""
+    """A table while it is read. ``found``: where each column stands; ``units``: the unit of numbers without one;
+    ``lists``: the cells of a column of lists, by their text, where its cells show how they are written.
+    """
 
     path: Path
     columns: dict[str, Column]
@@ -158,6 +167,7 @@ class Table:
     rows: list[Row] = field(default_factory=list)
     notation: Notation = Notation(".")
     units: dict[str, str] = field(default_factory=dict)
+    lists: dict[str, Mapping[str, tuple[str, ...]]] = field(default_factory=dict)
 
     def unique(self, name: str, folded: Callable[[str], str] = str) -> Iterator[Row]:
         """The rows; complains where two have the same text in a column."""
@@ -189,7 +199,25 @@ def read_table(path: FilePath, columns: Sequence[Column], *, may_be_empty: bool 
         raise InputError("the table has headings but no rows", path=path)
     table.notation = _notation(table)
     table.units = {name: _unit(table, name) for name in table.found if table.columns[name].quantity is not None}
+    if "scenes" in table.found:
+        table.lists["scenes"] = _scenes(table)
     return table
+
+
+def _scenes(table: Table) -> Mapping[str, tuple[str, ...]]:
+    """What the cells under scenes name; a sign that may part a name or belong to it is refused where that matters.
+
+    A table that spells all headings as we write them holds what we wrote: names, with a semicolon between.
+    """
+    is_written_by_us = table.columns.keys() <= {*table.headings}
+    cells = [row.text("scenes") for row in table.rows]
+    scenes = scenes_in(cells, told=NAMES if is_written_by_us else None, is_ours=True)
+    asked = scenes.still_open
+    if asked is not None:
+        row = next(row for row in table.rows if row.text("scenes") == asked.cell)
+        hint = "write a semicolon between scenes, or a name without that sign"
+        raise row.wrong("scenes", f"{asked.item!r} may be {asked.readings[0]}, or {asked.readings[1]}", hint=hint)
+    return scenes.names
 
 
 Records = list[tuple[int, list[str]]]
