@@ -19,7 +19,15 @@ from fallow.files.numbers import Notation
 from fallow.files.source import TextFile, normalise
 from fallow.files.tables.column_words import meant, with_everybodys_words
 from fallow.files.tables.columns import FREQUENCY, PLAUSIBLE, POWER, WIDTH, Found, Quantity
-from fallow.files.tables.evidence import Match, TableTelling, column_named, matched, perhaps_frequencies
+from fallow.files.tables.evidence import (
+    Match,
+    TableTelling,
+    column_named,
+    is_named,
+    matched,
+    perhaps_frequencies,
+    told_columns,
+)
 from fallow.files.tables.grid import (
     NUMBER,
     FilePath,
@@ -34,7 +42,8 @@ from fallow.files.tables.grid import (
 from fallow.files.tables.scene_lists import scenes_in
 from fallow.files.tables.shape import BLANKS, heading_at, headings_and_rows, split_anyhow
 from fallow.files.tables.table_kinds import TableKind, table_kind
-from fallow.files.tables.two_frequencies import first_difference
+from fallow.files.tables.two_ends import ends_in, joined
+from fallow.files.tables.two_frequencies import first_difference, twin_difference
 from fallow.files.wording import says_not_measured
 
 __all__ = ["ColumnRead", "Doubt", "TableRead", "TableTelling", "read_by_evidence"]
@@ -105,13 +114,9 @@ def read_by_evidence(path: FilePath, kind: str, telling: TableTelling) -> TableR
     split = split_anyhow(path, what.columns, telling.delimiter)
     at = heading_at(split.records, what.columns)
     headings, body = headings_and_rows(split.records, at)
-    matches = matched(headings, [cells for _, cells in body], what.columns, telling)
-    perhaps = perhaps_frequencies(matches, headings, [cells for _, cells in body], what.columns)
-    differ = first_difference(perhaps, headings, body)
-    if differ is not None:
-        asked = f"two columns hold frequencies and differ in line {differ.line}: which one is meant?"
-        hint = "say it by heading or number: --column frequency=HEADING"
-        raise QuestionError(asked, readings=differ.readings, path=path, hint=hint)
+    headings, body, sure = _with_bands(what, headings, body, telling)
+    matches = matched(headings, [cells for _, cells in body], what.columns, telling, sure)
+    _ask_which(matches, headings, body, what, path)
     reading = _Reading(path, what, headings, telling, split.delimiter)
     reading.fill(body, matches)
     reading.settle_numbers()
@@ -120,6 +125,51 @@ def read_by_evidence(path: FilePath, kind: str, telling: TableTelling) -> TableR
     line = None if at is None else split.records[at][0]
     encoding = TextFile.open(path).encoding
     return reading.read(encoding, line, matches)
+
+
+def _with_bands(
+    kind: TableKind, headings: tuple[str, ...], body: Records, telling: TableTelling
+) -> tuple[tuple[str, ...], Records, list[Match]]:
+    """The table with bands whose two ends stand in columns of their own as one, and what these columns are then."""
+    ends = ends_in(headings, body) if kind.name in _MAY_HAVE_BANDS else None
+    told = {match.index for match in told_columns(headings, kind.columns, telling)}
+    if ends is None or told & {ends.low, ends.high}:
+        return headings, body, []
+    aside = [Match(None, at, headings[at], None, "an end of a band; kept as it is") for at in (ends.low, ends.high)]
+    if kind.band is None or any(column_named(name, kind.columns).words[0] == kind.band for name in telling.columns):
+        return headings, body, aside
+    others = ["" if at in (ends.low, ends.high) else heading for at, heading in enumerate(headings)]
+    if is_named(kind.band, others, [cells for _, cells in body], kind.columns):
+        return headings, body, aside
+    how = "both ends of its band" if kind.name == "equipment" else _BAND_OF_A_STRANGER
+    headings, body = joined(ends, headings, body)
+    column = column_named(kind.band, kind.columns)
+    upper = replace(aside[1], how="the upper ends of the bands")
+    return headings, body, [Match(column.name, ends.low, headings[ends.low], ends.low_unit, how), upper]
+
+
+def _ask_which(matches: Sequence[Match], headings: Sequence[str], body: Records, kind: TableKind, path: Path) -> None:
+    """Raise QuestionError where two columns may be the same one of ours, and differ."""
+    perhaps = perhaps_frequencies(matches, headings, [cells for _, cells in body], kind.columns)
+    differ = first_difference(perhaps, headings, body)
+    if differ is not None:
+        asked = f"two columns hold frequencies and differ in line {differ.line}: which one is meant?"
+        hint = "say it by heading or number: --column frequency=HEADING"
+        raise QuestionError(asked, readings=differ.readings, path=path, hint=hint)
+    for match in matches:
+        if match.column in (None, "note", "source") or match.how == "told":
+            continue
+        differ = twin_difference(match.index, headings, body)
+        if differ is not None:
+            heading = " ".join(match.heading.split())
+            asked = f"two columns are called {heading!r} and differ in line {differ.line}: which one is meant?"
+            name = column_named(match.column, kind.columns).words[0]
+            hint = f"say it by its number: --column {name}={match.index + 1}"
+            raise QuestionError(asked, readings=differ.readings, path=path, hint=hint)
+
+
+_MAY_HAVE_BANDS = ("foreign", "equipment", "links", "plan")
+_BAND_OF_A_STRANGER = "both ends of its band: centre and width; without a spacing, links keep half the width"
 
 
 @dataclass
@@ -142,7 +192,9 @@ class _Reading:
     def fill(self, body: Records, matches: Sequence[Match]) -> None:
         """The cells in our own words where they are words, with what she said that all rows have."""
         columns = {column.name: column for column in self.kind.columns}
-        found = {match.column: Found(match.index, match.heading, match.unit) for match in matches}
+        found = {
+            match.column: Found(match.index, match.heading, match.unit) for match in matches if match.column is not None
+        }
         fills = {column_named(name, self.kind.columns).name: value for name, value in self.telling.fills.items()}
         for place, name in enumerate(fills):
             found[name] = Found(len(self.headings) + place, f"--fill {name}", None)
@@ -356,7 +408,7 @@ class _Reading:
         heading = " ".join(self.headings[index].split())
         if match is None:
             return ColumnRead(index + 1, heading, None, None, "kept as it is" if self.kind.keeps_extra else "left out")
-        unit = self.table.units.get(match.column)
+        unit = None if match.column is None else self.table.units.get(match.column)
         how = f"{match.how}; {self.assumed[match.column]}" if match.column in self.assumed else match.how
         return ColumnRead(index + 1, heading, match.column, None if unit is None else _spelled(unit), how)
 

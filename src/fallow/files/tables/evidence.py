@@ -16,7 +16,7 @@ from fallow.files.tables.two_frequencies import FrequencyColumn
 from fallow.files.wording import frequency_unit_named
 from fallow.show.equipment import Kind
 
-__all__ = ["Match", "TableTelling", "matched", "perhaps_frequencies"]
+__all__ = ["Match", "TableTelling", "column_named", "is_named", "matched", "perhaps_frequencies", "told_columns"]
 
 Cells = Sequence[Sequence[str]]
 _BEFORE_A_UNIT = re.compile(r"\b(?:in|en|em|w|i)\s+(?=\W*[kmg]?hz\b)", re.IGNORECASE)
@@ -45,9 +45,12 @@ class TableTelling:
 
 @dataclass(frozen=True)
 class Match:
-    """A column of the table that is one of ours. ``how``: ``told``, or the evidence in words."""
+    """A column of the table that is one of ours. ``how``: ``told``, or the evidence in words.
 
-    column: str
+    ``column``: its name, ``None`` where it is known to be none of ours.
+    """
+
+    column: str | None
     index: int
     heading: str
     unit: str | None
@@ -55,13 +58,19 @@ class Match:
 
 
 def matched(
-    headings: Sequence[str], cells: Cells, columns: Sequence[Column], telling: TableTelling
+    headings: Sequence[str],
+    cells: Cells,
+    columns: Sequence[Column],
+    telling: TableTelling,
+    sure: Sequence[Match] = (),
 ) -> tuple[Match, ...]:
     """What the columns of a table mean, each at most once, the surest first. ``cells``: the rows below the headings.
 
-    Raises UsageError for a told column that is not there.
+    ``sure``: what is known of columns before. Raises UsageError for a told column that is not there.
     """
-    found = [_told(name, heading, headings, columns) for name, heading in telling.columns.items()]
+    found = told_columns(headings, columns, telling)
+    for match in sure:
+        _enter(match, found)
     claims = [
         (score, column, Match(column.name, index, heading, unit, how))
         for column in columns
@@ -75,6 +84,19 @@ def matched(
         for match in _by_content(column, headings, cells, found, telling.known):
             _enter(match, found)
     return tuple(sorted(found, key=lambda match: match.index))
+
+
+def told_columns(headings: Sequence[str], columns: Sequence[Column], telling: TableTelling) -> list[Match]:
+    """What she says that columns are. Raises UsageError for one that is not there."""
+    return [_told(name, heading, headings, columns) for name, heading in telling.columns.items()]
+
+
+def is_named(name: str, headings: Sequence[str], cells: Cells, columns: Sequence[Column]) -> bool:
+    """Whether the whole heading of some column says that it is this one."""
+    column = column_named(name, columns)
+    below = [[row[index] for row in cells if index < len(row)] for index in range(len(headings))]
+    said = (_claims(column, heading, below[index]) for index, heading in enumerate(headings))
+    return any(how != "part of the heading" for claims in said for _, _, how in claims)
 
 
 def perhaps_frequencies(
@@ -98,7 +120,7 @@ def perhaps_frequencies(
 
 
 def _enter(match: Match, found: list[Match]) -> None:
-    if all(match.column != one.column and match.index != one.index for one in found):
+    if all(match.index != one.index and (match.column is None or match.column != one.column) for one in found):
         found.append(match)
 
 

@@ -144,7 +144,8 @@ class Row:
         kept = {}
         for index, heading in enumerate(self.table.headings):
             if index not in known and index < len(self.cells) and (heading or self.cells[index].strip()):
-                kept[heading or f"column {index + 1}"] = self.cells[index].strip()
+                name = f"{heading}, column {index + 1}" if heading in kept else heading or f"column {index + 1}"
+                kept[name] = self.cells[index].strip()
         return kept
 
     def wrong(self, name: str | None, what: str, hint: str | None = None) -> InputError:

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from fallow.errors import InputError
-from fallow.files.tables.columns import FREQUENCY, POWER, Column, find_columns
+from fallow.files.tables.columns import FREQUENCY, POWER, Column, find_columns, plain_heading
 from fallow.files.tables.grid import DELIMITERS, Records, Split, heading_record, split_records, text_of
 
 __all__ = ["BLANKS", "heading_at", "headings_and_rows", "split_anyhow"]
@@ -70,6 +70,8 @@ def headings_and_rows(records: Records, at: int | None) -> tuple[tuple[str, ...]
         units = [*body[0][1], *[""] * len(headings)]
         headings = [f"{heading} {unit}".strip() for heading, unit in zip(headings, units, strict=False)]
         body = body[1:]
+    elif len(body) > 1 and _is_second_line(headings, body[0][1]):
+        headings, body = _with_second_line(headings, body[0][1]), body[1:]
     while headings and not headings[-1].strip() and all(_blank(cells, len(headings) - 1) for _, cells in body):
         headings.pop()
     again = [cell.strip() for cell in records[at][1]]
@@ -81,6 +83,24 @@ def headings_and_rows(records: Records, at: int | None) -> tuple[tuple[str, ...]
 def _is_units(cells: Sequence[str]) -> bool:
     said = [cell.strip(" ()[]").lower() for cell in cells if cell.strip()]
     return bool(said) and all(cell in _UNITS for cell in said)
+
+
+def _is_second_line(headings: Sequence[str], cells: Sequence[str]) -> bool:
+    """Whether the row only says more of headings that need it: words below those that stand twice or span columns."""
+    plain = [plain_heading(heading) for heading in headings]
+    below = [at for at, cell in enumerate(cells) if cell.strip()]
+    needy = [at for at, one in enumerate(plain) if plain.count(one) > 1 or (at + 1 < len(plain) and not plain[at + 1])]
+    worded = not any(sign.isdecimal() for cell in cells for sign in cell)
+    return len(below) > 1 and worded and {*below} <= {*needy, *(at for at in range(len(plain)) if not plain[at])}
+
+
+def _with_second_line(headings: Sequence[str], cells: Sequence[str]) -> list[str]:
+    named, over = [], ""
+    for at, heading in enumerate(headings):
+        over = heading.strip() or over
+        cell = cells[at].strip() if at < len(cells) else ""
+        named.append(f"{over} {cell}" if cell else heading)
+    return named
 
 
 def _blank(cells: Sequence[str], index: int) -> bool:

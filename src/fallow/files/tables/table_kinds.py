@@ -18,10 +18,10 @@ from fallow.files.tables.show_tables import (
     STATION_COLUMNS,
     areas_from,
     equipment_from,
-    foreign_from,
     link_from,
     station_from,
 )
+from fallow.files.tables.two_ends import stranger_from
 from fallow.show.assignment import Assignment
 
 __all__ = ["TABLE_KINDS", "TableKind", "table_kind"]
@@ -32,7 +32,8 @@ class TableKind:
     """A kind of table. ``convert``: a row as a value; ``key``: what no two rows may share.
 
     ``names``: the column that names a row. ``rename``: gives a row another name, where rows may lack or share one.
-    ``keeps_extra``: whether values keep columns that we do not know.
+    ``keeps_extra``: whether values keep columns that we do not know. ``band``: the column that may be told by its two
+    ends in columns of their own.
     """
 
     name: str
@@ -42,6 +43,7 @@ class TableKind:
     names: str
     rename: Callable[[Any, str], Any] | None = None
     keeps_extra: bool = True
+    band: str | None = None
 
     @property
     def may_lack(self) -> str | None:
@@ -68,13 +70,20 @@ TABLE_KINDS = {
         TableKind(
             "foreign",
             FOREIGN_COLUMNS,
-            foreign_from,
+            stranger_from,
             lambda one: one.name,
             "name",
             rename=lambda one, name: replace(one, name=name),
+            band="frequency",
         ),
         TableKind(
-            "equipment", EQUIPMENT_COLUMNS, equipment_from, lambda radio: radio.name, "equipment", keeps_extra=False
+            "equipment",
+            EQUIPMENT_COLUMNS,
+            equipment_from,
+            lambda radio: radio.name,
+            "equipment",
+            keeps_extra=False,
+            band="tuning",
         ),
         TableKind(
             "areas", AREA_COLUMNS, areas_from, lambda row: " / ".join(sorted(row[:2])), "area", keeps_extra=False

@@ -13,9 +13,9 @@ from itertools import pairwise
 
 from fallow.files.numbers import Notation
 from fallow.files.source import normalise
-from fallow.files.tables.columns import FREQUENCY, PLAUSIBLE
+from fallow.files.tables.columns import FREQUENCY, PLAUSIBLE, plain_heading
 
-__all__ = ["Difference", "FrequencyColumn", "first_difference", "frequencies_hz"]
+__all__ = ["Difference", "FrequencyColumn", "first_difference", "frequencies_hz", "twin_difference"]
 
 FrequencyColumn = tuple[int, str | None]  # where it stands, and the unit of its heading, in lower case
 _BOTH_MARKS = (Notation(".", ",'\u00a0 "), Notation(",", ".'\u00a0 "))
@@ -49,8 +49,21 @@ def first_difference(
     return None
 
 
+def twin_difference(at: int, headings: Sequence[str], rows: Sequence[tuple[int, Sequence[str]]]) -> Difference | None:
+    """Where a column and another one with the same heading say something else, ``None`` where there is no such row."""
+    plain = plain_heading(headings[at])
+    twins = [other for other, one in enumerate(headings) if other != at and plain and plain_heading(one) == plain]
+    for line, cells in rows:
+        for other in twins:
+            said, also = (cells[place].strip() if place < len(cells) else "" for place in (at, other))
+            if also and also != said and frequencies_hz(said, None).isdisjoint(frequencies_hz(also, None)):
+                return Difference(line, (_reading(at, headings, cells), _reading(other, headings, cells)))
+    return None
+
+
 def _reading(at: int, headings: Sequence[str], cells: Sequence[str]) -> str:
-    return f"column {at + 1}, {' '.join(headings[at].split()) or 'without a heading'}: {cells[at].strip() or 'nothing'}"
+    said = cells[at].strip() if at < len(cells) else ""
+    return f"column {at + 1}, {' '.join(headings[at].split()) or 'without a heading'}: {said or 'nothing'}"
 
 
 def frequencies_hz(cell: str, unit: str | None) -> frozenset[int]:

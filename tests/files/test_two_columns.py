@@ -1,0 +1,101 @@
+"""Bands in two columns and headings that stand twice, in anybody's tables. Truth: what the tests write; invented."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from fallow.errors import QuestionError
+from fallow.files.tables.anybodys import TableRead, TableTelling, read_by_evidence
+from fallow.units import Span
+
+
+def read(tmp_path: Path, text: str, kind: str, **telling: object) -> TableRead:
+    path = tmp_path / "table.csv"
+    path.write_text(text, encoding="utf-8")
+    return read_by_evidence(path, kind, TableTelling(**telling))  # type: ignore[arg-type]
+
+
+BANDS = [
+    ("name,frequency from,frequency to", "470", "478"),
+    ("Name;von MHz;bis MHz", "470", "478"),
+    ("Name;Frequenz von (MHz);bis", "470,0", "478,0"),
+    ("Name;Start (MHz);Stop (MHz)", "470.000", "478.000"),
+    ("Name;Lower freq;Upper freq", "470", "478"),
+    ("Nom;Fréquence de;Fréquence à", "470", "478"),
+    ("Nazwa;od kHz;do kHz", "470000", "478000"),
+    ("name;f min (kHz);f max (MHz)", "470000", "478"),
+    ("name;from;to", "470 MHz", "478 MHz"),
+    ("name;low;high", "470", "478"),
+    ("name;Frequency (MHz)", "470-478", None),
+    ("name;Frequency range", "470 MHz to 478 MHz", None),
+]
+
+
+@pytest.mark.parametrize(("headings", "low", "high"), BANDS)
+def test_a_band_is_its_centre_and_width(tmp_path: Path, headings: str, low: str, high: str | None) -> None:
+    mark = ";" if ";" in headings else ","
+    row = mark.join(one for one in ("X", low, high) if one is not None)
+    found = read(tmp_path, f"{headings}\n{row}\n", "foreign")
+    (stranger,) = found.values
+    assert (stranger.frequency_hz, stranger.bandwidth_hz) == (474_000_000, 8_000_000)
+    assert stranger.spacing_hz == 4_000_000  # nothing of ours inside
+    assert found.doubts == ()
+
+
+def test_what_a_table_states_of_a_band_counts(tmp_path: Path) -> None:
+    text = (
+        "name;from MHz;to MHz;bandwidth (kHz);spacing (kHz)\nX;470;470.4;200;300\nY;471;;;\nZ;472;471;;\nV;480;481;;\n"
+    )
+    found = read(tmp_path, text + "U;482;483;;\nT;484;485;;\nS;486;487;;\n", "foreign")
+    first = found.values[0]
+    assert (first.frequency_hz, first.bandwidth_hz, first.spacing_hz) == (470_200_000, 200_000, 300_000)
+    assert [(one.line, one.done) for one in found.doubts] == [(3, "row left out"), (4, "row left out")]
+    assert "one end of the band is missing" in found.doubts[0].why
+    assert "does not rise" in found.doubts[1].why
+    text = "name;from MHz;to MHz;frequency (MHz)\nX;470;526;491.5\n"  # a carrier, and what its radio can be tuned to
+    found = read(tmp_path, text, "foreign")
+    assert (found.values[0].frequency_hz, found.values[0].bandwidth_hz) == (491_500_000, 0)
+    assert found.columns[1].how == "an end of a band; kept as it is"
+
+
+def test_a_range_in_two_columns_is_what_a_radio_tunes_to(tmp_path: Path) -> None:
+    text = "Modell;Art;von (MHz);bis (MHz);Raster (kHz);Bandbreite (kHz);Abstand (kHz)\nhand;mic;470;526,5;25;200;400\n"
+    (radio,) = read(tmp_path, text, "equipment").values
+    assert radio.tuning == (Span(470_000_000, 526_500_000),)
+
+
+def test_links_do_not_stand_at_an_end(tmp_path: Path) -> None:
+    text = "name;type;from MHz;to MHz\nA;hand;470;526\n"
+    found = read(tmp_path, text, "links")
+    assert found.values[0].frequency_hz is None
+    with pytest.raises(QuestionError, match="no column is known to be frequency"):
+        read(tmp_path, text, "plan")
+    assert read(tmp_path, text, "plan", columns={"frequency": "from MHz"}).values[0].frequency_hz == 470_000_000
+
+
+@pytest.mark.parametrize(
+    ("text", "asked"),
+    [
+        ("name,type,frequency,frequency\nA,hand,470.1,480.1\n", "two columns hold frequencies"),
+        ("name,type,Freq,Freq,Notes\n,,TX,RX,\nA,hand,470.1,480.1,x\n", "two columns hold frequencies"),
+        ("name,type,Freq,,Notes\n,,TX,RX,\nA,hand,470.1,480.1,x\n", "two columns hold frequencies"),
+        ("name,type,Freq,Freq\nA,hand,470,480\n", "two columns are called 'Freq'"),
+        ("name,type,area,area\nA,hand,stage,foyer\n", "two columns are called 'area'"),
+        ("name,name,type\nA,B,hand\n", "two columns are called 'name'"),
+    ],
+)
+def test_headings_that_stand_twice_are_asked_about(tmp_path: Path, text: str, asked: str) -> None:
+    with pytest.raises(QuestionError, match=f"{asked}.* differ in line") as caught:
+        read(tmp_path, text, "links")
+    assert len(caught.value.readings) == 2
+
+
+def test_twins_that_agree_and_those_that_are_told(tmp_path: Path) -> None:
+    found = read(tmp_path, "name,type,frequency,frequency\nA,hand,470.1,470.100\nB,hand,471.1,471.1\n", "links")
+    assert [one.frequency_hz for one in found.values] == [470_100_000, 471_100_000]
+    text = "name,type,Freq,Freq,Rack,Rack\n,,TX,RX,,\nA,hand,470.1,480.1,1,2\n"
+    found = read(tmp_path, text, "links", columns={"frequency": "Freq RX"})
+    assert found.values[0].frequency_hz == 480_100_000
+    assert found.values[0].extra == {"Freq TX": "470.1", "Rack": "1", "Rack, column 6": "2"}
