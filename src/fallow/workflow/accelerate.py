@@ -222,9 +222,8 @@ def _tidy(stamp: Path) -> None:
     """Leave word that these kernels are in use, and remove those of other sources that nobody has used for long. Who
     has loaded kernels needs their folder no more.
     """
-    with contextlib.suppress(OSError):  # a cache that may only be read is no worse for it
-        if stamp.exists():
-            stamp.touch()
+    with contextlib.suppress(OSError):  # no cache, or one that may only be read, is no worse for it
+        stamp.touch()
         for folder in _others(stamp.parent):
             newest_s = max(path.stat().st_mtime for path in (folder, *folder.glob("comp*")))
             if time.time() - newest_s > LONGEST_UNUSED_S:
