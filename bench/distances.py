@@ -16,7 +16,9 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parent.parent
 sys.path[:0] = [str(ROOT / "src"), str(ROOT / "tests")]
 
-from fallow.plan.search.packing import shortest  # noqa: E402 - the path is set above
+from _kernels import ready  # noqa: E402 - the path is set above
+
+from fallow.plan.search.packing import shortest  # noqa: E402
 from published_distances import Problem, check, problems  # noqa: E402
 
 
@@ -41,7 +43,7 @@ def one_problem(name: str, problem: Problem, seconds: float, seed: int, *, cp_sa
     links, ratio = int(problem.need.sum()), found / problem.published
     print(f"{name:>8} {links:6} {problem.published:10} {first:6} {found:6} {ratio:6.3f} {after_s:8.1f}", end="")
     if cp_sat:
-        from cp_sat_planner import shortest_with_cp_sat
+        from _cp_sat_planner import shortest_with_cp_sat
 
         theirs = shortest_with_cp_sat(problem.need, problem.apart, problem.published, 2 * problem.published, seconds)
         print(f" {theirs:7} {theirs / problem.published:6.3f}" if theirs else "    none", end="")
@@ -50,17 +52,14 @@ def one_problem(name: str, problem: Problem, seconds: float, seed: int, *, cp_sa
 
 def find(problem: Problem, seconds: float, seed: int) -> tuple[int, int, float]:
     """First span, best span, and when it was found; it is not looked for longer than until the published one."""
-    from fallow.plan.search.compiled import CompiledKernels, exercise
-
-    exercise()
-    kernels = CompiledKernels()
+    kernels = ready()
     started, best = time.perf_counter(), [problem.published * 9]
 
     def should_stop() -> bool:
         return best[-1] <= problem.published or time.perf_counter() - started > seconds
 
     plans, after_s = [], 0.0
-    for packed in shortest(problem.need, problem.apart, seed=seed, should_stop=should_stop, kernels=lambda: kernels):
+    for packed in shortest(problem.need, problem.apart, seed=seed, should_stop=should_stop, kernels=kernels):
         plans.append(packed)
         best.append(packed.top)
         after_s = time.perf_counter() - started

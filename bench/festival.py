@@ -21,7 +21,7 @@ import time
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
-from instances import areas
+from _instances import areas
 
 ROOT = Path(__file__).resolve().parent.parent
 SCENES = 10

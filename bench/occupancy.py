@@ -12,10 +12,10 @@ import time
 from collections.abc import Callable
 
 import numpy as np
+from _kernels import ready
 from numpy.typing import NDArray
 
 from fallow.spectrum.levels import Levels
-from fallow.spectrum.long.compiled import count_quickly, exercise
 from fallow.spectrum.long.counting import Kernel, count_whole
 from fallow.spectrum.long.occupancy import Histogram, histogram_of
 
@@ -30,7 +30,7 @@ def main() -> int:
     """Print the table; 1 where fallow is not four times as quick."""
     sweeps = int(sys.argv[1]) if len(sys.argv) > 1 else 14_400
     levels = invented_levels(sweeps)
-    exercise()
+    count_quickly = ready().count
     print(f"{sweeps} sweeps of {POINTS} points, occupancy above {THRESHOLD_DB:g} dB and percentiles; best of {TIMES}")
     slowest = np.inf
     for name, percents in ASKED.items():

@@ -17,8 +17,9 @@ from itertools import combinations, permutations
 from pathlib import Path
 
 import numpy as np
-from cp_sat_planner import cliques_of, place_with_cp_sat
-from instances import Instance, domain, instances, issue_instance, rule_r, show
+from _cp_sat_planner import cliques_of, place_with_cp_sat
+from _instances import Instance, domain, instances, issue_instance, rule_r, show
+from _kernels import ready
 
 from fallow.plan.places import Ground
 from fallow.plan.search.bounds import most
@@ -32,7 +33,7 @@ FIRST_PLAN = """
 import sys, time
 started = time.perf_counter()
 sys.path.insert(0, {here!r})
-from instances import issue_instance
+from _instances import issue_instance
 from fallow.plan.places import Ground
 from fallow.plan.search.question import Question
 from fallow.plan.search.search import improve
@@ -77,15 +78,10 @@ def main() -> None:
 
 def compiled_kernels() -> Kernels:
     """The compiled kernels, ready to use; NumPy's where there is no numba."""
-    try:
-        from fallow.plan.search.compiled import CompiledKernels, exercise
-    except ImportError:
-        print("numba is not installed: everything below is NumPy's")
-        return NumpyKernels()
     started = time.perf_counter()
-    exercise()
-    print(f"compiled kernels ready after {time.perf_counter() - started:.2f} s\n")
-    return CompiledKernels()
+    kernels = ready()()
+    print(f"kernels ready after {time.perf_counter() - started:.2f} s\n")
+    return kernels
 
 
 def first_plan() -> None:

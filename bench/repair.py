@@ -16,11 +16,12 @@ from pathlib import Path
 from unittest import mock
 
 import numpy as np
-from instances import blocked_band, rule_r, show
+from _instances import blocked_band, rule_r, show
+from _kernels import ready
 
 from fallow.plan.places import Ground
 from fallow.plan.search import repair
-from fallow.plan.search.engine import Kernels, NumpyKernels
+from fallow.plan.search.engine import Kernels
 from fallow.plan.search.question import Question
 from fallow.plan.search.repair import FewestMoves
 from fallow.plan.search.search import improve
@@ -41,7 +42,7 @@ def main() -> None:
     options.add_argument("--make", action="store_true")
     options.add_argument("--links", type=int, help="only plans with so many links")
     asked = options.parse_args()
-    kernels = quick_kernels()
+    kernels = ready()
     if asked.make:
         make_plans(kernels)
         return
@@ -54,16 +55,6 @@ def main() -> None:
                 solved += table_row(links, areas, name, asked.seconds, kernels)
     ratio = solved[1] / max(1, solved[0])
     print(f"solved: chain alone {solved[0]} of {solved[2]}, all of it {solved[1]}, ratio {ratio:.1f}")
-
-
-def quick_kernels() -> Callable[[], Kernels]:
-    try:
-        from fallow.plan.search.compiled import CompiledKernels, exercise
-    except ImportError:
-        print("numba is not installed: everything below is NumPy's")
-        return NumpyKernels
-    exercise()
-    return CompiledKernels
 
 
 def plan_file(links: int, areas: int, seed: int) -> Path:

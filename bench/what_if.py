@@ -15,7 +15,7 @@ import numpy as np
 ROOT = Path(__file__).resolve().parent.parent
 sys.path[:0] = [str(ROOT / "src"), str(ROOT / "tests"), str(ROOT / "bench")]
 
-from instances import blocked_band, rule_r, show, without_three_carriers  # noqa: E402
+from _instances import blocked_band, rule_r, show, without_three_carriers  # noqa: E402
 
 from fallow.plan.judge.audit import audit  # noqa: E402
 from fallow.plan.judge.what_if import WhatIf  # noqa: E402
