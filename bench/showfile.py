@@ -2,8 +2,9 @@
 
 Sweeps of 10,000 points in steps of 0.1 dB, invented: noise, a few carriers, a block that breathes. A part of a day is
 written (2,048 sweeps by default) and its size is scaled to 86,400, which is said; 86400 is the whole day. Of fewer than
-500 the scaled size says nothing: what an empty file takes is scaled too. Beside it, as ratios, of 4,096 sweeps at most and scaled: a plain SQLite file with a zlib blob for each sweep, one with the float32
-as they are, and Parquet with a row for each sweep.
+500 the scaled size says nothing: what an empty file takes is scaled too. Beside it, as ratios, of 4,096 sweeps at most
+and scaled: a plain SQLite file with a zlib blob for each sweep, one with the float32 as they are, and Parquet with a
+row for each sweep.
 
 Then a program that brings in surveys, plans and sweeps is killed at random moments (200 by default), and what it had
 been told was stored is looked for: nothing may be lost.
