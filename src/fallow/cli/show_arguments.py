@@ -129,6 +129,13 @@ def _links(verbs: Commands) -> None:
     loss.add_argument("--loss", type=typed.number, metavar="DB", help="so many dB are lost between them")
     loss.add_argument("--apart", action="store_true", help="they do not hear each other")
     loss.add_argument("--full", action="store_true", help="they hear each other fully")
+    foreign = _verb(verbs, "foreign", "list the carriers that are not ours, or take some out", writes=True)
+    foreign.add_argument("--drop", nargs="+", metavar="NAME", help="take these out")
+    stations = _verb(verbs, "stations", "list the TV channels announced, or take some out", writes=True)
+    stations.add_argument("--drop", nargs="+", metavar="CHANNEL", help="take these out, as listed")
+    stations.add_argument("--area", metavar="AREA", help="only those announced for this area")
+    groups = _verb(verbs, "groups", "list the rules about groups, or take some out", writes=True)
+    groups.add_argument("--drop", nargs="+", type=typed.whole, metavar="N", help="take these out, by number as listed")
     survey = _verb(verbs, "survey", "list the surveys, or take some out", writes=True)
     survey.add_argument("--drop", nargs="+", metavar="NAME", help="take these out; undo brings them back")
 

@@ -11,6 +11,7 @@ from fallow.cli import documents, screens
 from fallow.cli import show_documents as told
 from fallow.cli.progress import progress_bar
 from fallow.cli.screens import show as screen
+from fallow.cli.show_around import list_foreign, list_groups, list_stations
 from fallow.cli.show_copies import compare_copies, merge
 from fallow.cli.show_library import fit, site, stock
 from fallow.cli.show_reading import add_anybodys_table
@@ -113,7 +114,7 @@ def _add(typed: Namespace, telling: Telling) -> int:
         raise UsageError("a survey needs sweep files", hint="name them: fallow show add FILE --survey NAME")
     sweeps = None
     if found.sweeps:
-        check_tables(tables)  # so that nothing is stored where one of them can't be read
+        check_tables(tables, _desk(typed))  # so that nothing is stored where one of them can't be read
         adding = Adding(typed.survey, typed.area, typed.reference, typed.again, telling)
         with progress_bar() as progress:
             sweeps = add_sweeps(found.sweeps, adding, _desk(typed), progress)
@@ -191,6 +192,18 @@ def _areas(typed: Namespace) -> int:
     else:
         screen.show_areas(areas_in(wanted), wanted.losses)
     return DONE
+
+
+def _foreign(typed: Namespace) -> int:
+    return list_foreign(typed, _desk(typed))
+
+
+def _stations(typed: Namespace) -> int:
+    return list_stations(typed, _desk(typed))
+
+
+def _groups(typed: Namespace) -> int:
+    return list_groups(typed, _desk(typed))
 
 
 def _survey(typed: Namespace) -> int:
@@ -375,6 +388,9 @@ _VERBS: Mapping[str, Callable[[Namespace], int]] = {
     "links": _links,
     "equipment": _equipment,
     "areas": _areas,
+    "foreign": _foreign,
+    "stations": _stations,
+    "groups": _groups,
     "survey": _survey,
     "plan": _plan,
     "plans": _plans,

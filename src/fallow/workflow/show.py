@@ -136,10 +136,24 @@ def change_settings(words: Iterable[str], desk: Desk) -> dict[str, Value]:
     with desk.writing() as show:
         before = settings_of(show)
         _check_settings(before, settings)
+        _check_stations(show, settings)
         with desk.change(show, _told(settings)) as change:
             change.put(SETTINGS, *(one for one in settings if one.value is not None))
             change.drop(SETTINGS, *(one.name for one in settings if one.value is None and one.name in before))
         return settings_of(show)
+
+
+def _check_stations(show: ShowFile, said: Iterable[Setting]) -> None:
+    """Raise UsageError for a region whose raster lacks a TV channel that the show announces."""
+    region = next((str(one.value) for one in said if one.name == "region" and one.value is not None), None)
+    if region is None:
+        return
+    territory = load_territory(region)
+    raster = {channel.name for channel in territory.channels}
+    for station in show.all(STATIONS):
+        if station.channel not in raster:
+            what = f"the raster of {territory.name} has no TV channel {station.channel!r}, which the show announces"
+            raise UsageError(what, hint=f"take it out first: fallow show stations --drop {station.channel}")
 
 
 def settings_of(show: Holding) -> dict[str, Value]:

@@ -16,6 +16,7 @@ from fallow.showfile.kinds import AREA_PAIRS, EQUIPMENT, FOREIGN, LINKS, STATION
 from fallow.showfile.store import ShowFile
 from fallow.showfile.values import AreaPair
 from fallow.workflow.show import Desk, FilePath, wanted_of
+from fallow.workflow.show_around import raster_of
 from fallow.workflow.show_overview import areas_in
 from fallow.workflow.show_tables import Added, NamedPlan, store_values, what_is_missing
 
@@ -89,12 +90,15 @@ def add_table(
 
 def _preview(show: ShowFile, path: FilePath, kind: str, telling: TableTelling) -> Preview:
     wanted = wanted_of(show)
-    known = {
+    known: dict[str, tuple[str, ...]] = {
         "equipment": () if kind == "equipment" else tuple(wanted.equipment),
         "area": areas_in(wanted),
         "scenes": tuple(dict.fromkeys(scene for link in wanted.links for scene in sorted(link.scenes))),
         "link": () if kind == "links" else tuple(link.name for link in wanted.links),
     }
+    raster = raster_of(show)
+    if raster is not None:
+        known["channel"] = raster
     read = read_by_evidence(path, kind, replace(telling, known=known))
     first = tuple((line, _image(one)) for line, one in zip(read.lines[:FIRST], read.values[:FIRST], strict=True))
     return Preview(read, first, (*read.notes, *_unknown_equipment(read, known["equipment"])))

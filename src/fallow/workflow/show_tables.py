@@ -43,6 +43,7 @@ from fallow.showfile.kinds import (
 from fallow.showfile.store import ShowFile
 from fallow.showfile.values import AreaPair, PlanHead, Setting
 from fallow.workflow.show import IN_FORCE, Desk, FilePath, drop_plan, pairs_of, plan_rows
+from fallow.workflow.show_around import raster_of
 
 __all__ = [
     "Added",
@@ -158,6 +159,7 @@ def add_tables(tables: Tables, desk: Desk, *, replace_all: bool = False) -> tupl
     Raises InputError with line and column where a table can't be read; then nothing is changed.
     """
     read = list(_read(tables))
+    check_stations(tables, desk)
     plan = None
     if tables.plan is not None:
         plan = NamedPlan(tables.plan_name or Path(tables.plan).stem, read_plan(tables.plan), Path(tables.plan).name)
@@ -165,12 +167,21 @@ def add_tables(tables: Tables, desk: Desk, *, replace_all: bool = False) -> tupl
         return store_values(show, read, plan, desk, replace_all=replace_all), what_is_missing(show)
 
 
-def check_tables(tables: Tables) -> None:
+def check_tables(tables: Tables, desk: Desk) -> None:
     """Read tables and store nothing. Raises InputError with line and column where one can't be read."""
     for _ in _read(tables):
         pass
+    check_stations(tables, desk)
     if tables.plan is not None:
         read_plan(tables.plan)
+
+
+def check_stations(tables: Tables, desk: Desk) -> None:
+    """Raise InputError, with line and column, for a TV channel that the region of the show does not have."""
+    if tables.stations is not None:
+        with desk.looking() as show:
+            raster = raster_of(show)
+        read_stations(tables.stations, raster)
 
 
 @dataclass(frozen=True)
@@ -212,7 +223,7 @@ def _read(tables: Tables) -> Iterable[tuple[KindOfItem[Any], Sequence[Any]]]:
         (tables.links, LINKS, read_links),
         (tables.areas, AREA_PAIRS, lambda path: pairs_of(read_areas(path))),
         (tables.foreign, FOREIGN, read_foreign),
-        (tables.stations, STATIONS, read_stations),
+        (tables.stations, STATIONS, lambda path: read_stations(path)),
         (tables.groups, APART, lambda path: stated_rules(path).apart),
         (tables.groups, TOGETHER, lambda path: stated_rules(path).together),
         (tables.chain, CHAIN, lambda path: read_chain(path).parts),

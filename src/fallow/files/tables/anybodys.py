@@ -41,6 +41,7 @@ from fallow.files.tables.grid import (
 )
 from fallow.files.tables.scene_lists import scenes_in
 from fallow.files.tables.shape import BLANKS, heading_at, headings_and_rows, split_anyhow
+from fallow.files.tables.show_tables import station_from
 from fallow.files.tables.table_kinds import TableKind, table_kind
 from fallow.files.tables.two_ends import ends_in, joined
 from fallow.files.tables.two_frequencies import first_difference, twin_difference
@@ -111,6 +112,9 @@ def read_by_evidence(path: FilePath, kind: str, telling: TableTelling) -> TableR
     """
     path, what = Path(path), table_kind(kind)
     what = replace(what, columns=with_everybodys_words(what.columns))
+    if kind == "stations" and "channel" in telling.known:
+        raster = telling.known["channel"]
+        what = replace(what, convert=lambda row: station_from(row, raster))
     split = split_anyhow(path, what.columns, telling.delimiter)
     at = heading_at(split.records, what.columns)
     headings, body = headings_and_rows(split.records, at)
@@ -320,7 +324,7 @@ class _Reading:
     def convert(self) -> None:
         """Each row as a value; a cell that is wrong is left empty, a row that can't do without it left out."""
         seen: dict[str, int] = {}
-        for row in self.table.rows:
+        for row in [one for whole in self.table.rows for one in self.kind.rows(whole)]:
             value = self._converted(self._named(row))
             key = None if value is None else self.kind.key(value)
             if key in seen and self.kind.rename is not None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 
 from fallow.errors import InputError
 from fallow.files.tables.columns import DECIBEL, FREQUENCY, POWER, WIDTH, Column, text_column
@@ -45,6 +45,7 @@ __all__ = [
     "read_foreign",
     "read_links",
     "read_stations",
+    "rows_of_channels",
     "station_from",
     "unused_areas",
 ]
@@ -123,6 +124,13 @@ _KINDS = {
 }
 _APART = {"apart", "getrennt", "separate", "séparé", "separado", "gescheiden"}
 _BETWEEN_ENDS = re.compile(r"\s*(?:\.\.|[-–—−]|\bto\b)\s*")
+_BETWEEN_CHANNELS = re.compile(r"[;,|\n]|[/+&](?=\s*\d)|\b(?:and|und|et|y|e|en)\b", re.IGNORECASE)
+_CHANNEL_WORD = r"(?:(?:tv\s*)?(?:channels?|ch|kanäle|kanal|canal|canaux|canale|kanaal|k|c)?\.?\s*)"
+_RUN_OF_CHANNELS = re.compile(
+    rf"{_CHANNEL_WORD}0*(?P<low>\d{{1,3}})\s*(?:\.\.|[-–—−]|to|bis|à|a|tot)\s*{_CHANNEL_WORD}0*(?P<high>\d{{1,3}})",
+    re.IGNORECASE,
+)
+_LONGEST_RUN = 70  # a raster has fewer channels
 HEAVIEST = 1_000
 _USUAL_STEP_HZ = 25_000  # common practice; stands only where there is nothing to step through
 
@@ -162,9 +170,14 @@ def read_foreign(path: FilePath) -> tuple[ForeignCarrier, ...]:
     return tuple(foreign_from(row) for row in table.unique("name"))
 
 
-def read_stations(path: FilePath) -> tuple[Station, ...]:
-    """TV channels announced as on the air, by their names in the raster (``21``; ``ch 21`` is understood)."""
-    return tuple(station_from(row) for row in read_table(path, STATION_COLUMNS, may_be_empty=True).rows)
+def read_stations(path: FilePath, raster: Collection[str] | None = None) -> tuple[Station, ...]:
+    """TV channels announced as on the air, by their names in the raster (``21``; ``ch 21`` and ``25-27`` are read too).
+
+    ``raster``: the names of the region's channels; another one is refused. Raises InputError with line and column.
+    """
+    table = read_table(path, STATION_COLUMNS, may_be_empty=True)
+    rows = [one for row in table.rows for one in rows_of_channels(row)]
+    return tuple(station_from(row, raster) for row in rows)
 
 
 def check_links_against_equipment(
@@ -220,9 +233,31 @@ def foreign_from(row: Row) -> ForeignCarrier:
     )
 
 
-def station_from(row: Row) -> Station:
-    """A row of the table of stations. Raises InputError with line and column."""
-    return Station(_channel_name(row.needed("channel")), row.text("area"), row.text("source"))
+def station_from(row: Row, raster: Collection[str] | None = None) -> Station:
+    """A row of the table of stations. ``raster``: as for ``read_stations``. Raises InputError with line and column."""
+    station = Station(_channel_name(row.needed("channel")), row.text("area"), row.text("source"))
+    if raster and station.channel not in raster:
+        names = tuple(raster)
+        hint = f"it has {names[0]} to {names[-1]}"
+        raise row.wrong("channel", f"the raster has no TV channel {station.channel!r}", hint=hint)
+    return station
+
+
+def rows_of_channels(row: Row) -> tuple[Row, ...]:
+    """The row once for each channel that its cell names: ``21, 24`` is two, ``25-27`` three."""
+    parts = [part for part in _BETWEEN_CHANNELS.split(row.text("channel")) if part.strip()]
+    names = [name for part in parts for name in _run_of_channels(part.strip())]
+    if len(names) < 2:
+        return (row,)
+    at = row.table.found["channel"].index
+    return tuple(Row(row.table, row.line, [*row.cells[:at], name, *row.cells[at + 1 :]]) for name in names)
+
+
+def _run_of_channels(text: str) -> Sequence[str]:
+    """``25-27`` as its three channels; anything else as it is."""
+    match = _RUN_OF_CHANNELS.fullmatch(text)
+    low, high = (int(match["low"]), int(match["high"])) if match else (0, 0)
+    return [str(number) for number in range(low, high + 1)] if 0 < low < high <= low + _LONGEST_RUN else [text]
 
 
 def equipment_from(row: Row) -> Equipment:

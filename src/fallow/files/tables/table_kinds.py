@@ -19,6 +19,7 @@ from fallow.files.tables.show_tables import (
     areas_from,
     equipment_from,
     link_from,
+    rows_of_channels,
     station_from,
 )
 from fallow.files.tables.two_ends import stranger_from
@@ -29,7 +30,8 @@ __all__ = ["TABLE_KINDS", "TableKind", "table_kind"]
 
 @dataclass(frozen=True)
 class TableKind:
-    """A kind of table. ``convert``: a row as a value; ``key``: what no two rows may share.
+    """A kind of table. ``convert``: a row as a value; ``key``: what no two rows may share. ``rows``: the rows that one
+    row stands for.
 
     ``names``: the column that names a row. ``rename``: gives a row another name, where rows may lack or share one.
     ``keeps_extra``: whether values keep columns that we do not know. ``band``: the column that may be told by its two
@@ -44,6 +46,7 @@ class TableKind:
     rename: Callable[[Any, str], Any] | None = None
     keeps_extra: bool = True
     band: str | None = None
+    rows: Callable[[Row], Sequence[Row]] = lambda row: (row,)
 
     @property
     def may_lack(self) -> str | None:
@@ -92,9 +95,10 @@ TABLE_KINDS = {
             "stations",
             STATION_COLUMNS,
             station_from,
-            lambda one: f"{one.channel} {one.area}",
+            lambda one: f"{one.channel} {one.area}".strip(),
             "channel",
             keeps_extra=False,
+            rows=rows_of_channels,
         ),
     )
 }
