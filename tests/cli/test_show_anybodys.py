@@ -81,6 +81,21 @@ def test_a_plan_of_others_is_the_one_in_force(run: Run, desk: Path) -> None:
     assert answer(run, "audit")["conflicts"] == []
 
 
+def test_a_plan_of_links_and_frequencies_takes_the_rest_from_the_show(run: Run, desk: Path) -> None:
+    answer(run, "links", "Mic 1", "--equipment", "hand", "--area", "stage", "--scenes", "act 1;act 2")
+    answer(run, "links", "Mic 2", "--equipment", "hand")
+    (desk / "plan.csv").write_text("Link;MHz\nMic 1;470,125\nMIC 2;471,3\nMic 9;472,5\n", encoding="utf-8")
+    found = answer(run, "add", "plan.csv", "--as", "plan", code=1)
+    assert [(one["line"], one["cell"], one["done"]) for one in found["preview"]["doubts"]] == [
+        (4, "Mic 9", "row left out")
+    ]
+    assert "equipment, area, scenes: as the show's links have it" in found["preview"]["notes"]
+    rows = {one["link"]: one for one in answer(run, "plans", "plan")["rows"]}
+    seen = [(one["equipment"], one["area"], one["scenes"], one["frequency_hz"]) for one in rows.values()]
+    assert seen == [("hand", "stage", ["act 1", "act 2"], 470_125_000), ("hand", None, [], 471_300_000)]
+    assert list(rows) == ["Mic 1", "Mic 2"]
+
+
 def test_what_a_table_lacks_is_told(run: Run, desk: Path) -> None:
     (desk / "names.csv").write_text("Name;Lampe;MHz\nAnna;3;470,125\n", encoding="utf-8")
     code, out, err = run("show", "add", "names.csv", "--as", "links", "--json")

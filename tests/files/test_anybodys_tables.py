@@ -319,3 +319,19 @@ def test_our_own_readers_know_marks_between_thousands(tmp_path: Path) -> None:
         InputError, match=r"'470\.025' has a point between its thousands, and '471125\.5' has a decimal"
     ):
         read_links(path)
+
+
+@pytest.mark.parametrize("blank", ["\u00a0", "\u202f", "\u2009", "  ", "\t", "", "\u00a0 "])
+def test_any_blank_may_stand_between_a_number_and_its_unit(tmp_path: Path, blank: str) -> None:
+    """No-break and thin spaces, as the SI Brochure (9th ed., 5.4.3) and typographers set them before a unit."""
+    found = read(tmp_path, f"name;frequency;bandwidth\na;491.5{blank}MHz;200{blank}kHz\n", "foreign")
+    assert [(one.frequency_hz, one.bandwidth_hz) for one in found.values] == [(491_500_000, 200_000)]
+    assert found.doubts == ()
+
+
+def test_a_doubt_quotes_the_cell_as_people_see_it(tmp_path: Path) -> None:
+    found = read(tmp_path, "name;frequency\na;47l.5\u00a0MHz\nb;470.5\nc;47\x905\n", "foreign")
+    assert [one.why for one in found.doubts] == [
+        "'47l.5 MHz' is no number",
+        "'47\N{REPLACEMENT CHARACTER}5' is no number",
+    ]

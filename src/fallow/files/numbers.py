@@ -19,7 +19,7 @@ _BETWEEN_DIGITS = re.compile(r"(?<=\d)([.,' \u00a0٫٬،⹁])(?=\d)")
 _LONGEST = 40  # characters of a number; with two digits of exponent no float runs over
 _PLAIN = re.compile(r"-?[0-9]{1,15}(?:\.[0-9]{1,15})?")
 _EDGE_MARK = re.compile(r"(?<!\d)([.,٫،])\d|\d([.,٫،])(?!\d)")
-_UNIT_SUFFIX = r"(?:\s?(?P<suffix>[kKmMgG]?[hH][zZ]|[dD][bB][a-zA-Zµμ()/ ]{0,6}|[mnpfuµμ]?[WwV]))?"
+_UNIT_SUFFIX = r"(?:[\s\u00a0]{0,3}(?P<suffix>[kKmMgG]?[hH][zZ]|[dD][bB][a-zA-Zµμ()/ ]{0,6}|[mnpfuµμ]?[WwV]))?"
 
 
 @dataclass(frozen=True)

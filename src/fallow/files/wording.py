@@ -10,8 +10,17 @@ from importlib.resources import files
 
 from fallow.spectrum.sweep import Detector
 
-__all__ = ["detector_named", "frequency_unit_named", "level_unit_named", "says", "says_not_measured", "words_of"]
+__all__ = [
+    "detector_named",
+    "frequency_unit_named",
+    "level_unit_named",
+    "quoted",
+    "says",
+    "says_not_measured",
+    "words_of",
+]
 
+_UNKNOWN_SIGN = "\N{REPLACEMENT CHARACTER}"
 FREQUENCY_FACTORS_HZ = {"Hz": 1, "kHz": 10**3, "MHz": 10**6, "GHz": 10**9}  # SI prefixes
 _FREQUENCY_UNIT = re.compile(
     r"(?:(?<![a-z])|(?-i:(?<=[a-z])(?=[MG]?Hz|kHz)))"  # frequencyMHz too
@@ -46,6 +55,11 @@ def words_of(meaning: str) -> tuple[str, ...]:
 def says(text: str, meaning: str) -> bool:
     """Whether the text holds a word of that meaning."""
     return _pattern(meaning).search(text.casefold()) is not None
+
+
+def quoted(text: str) -> str:
+    """A piece of a file in quotation marks, for a sentence: blanks as plain ones, ``�`` for what can't be printed."""
+    return f"'{''.join(sign if sign.isprintable() else _UNKNOWN_SIGN for sign in ' '.join(text.split()))}'"
 
 
 def says_not_measured(cell: str) -> bool:

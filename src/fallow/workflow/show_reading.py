@@ -99,7 +99,11 @@ def _preview(show: ShowFile, path: FilePath, kind: str, telling: TableTelling) -
     raster = raster_of(show)
     if raster is not None:
         known["channel"] = raster
-    read = read_by_evidence(path, kind, replace(telling, known=known))
+    rest = {
+        link.name: {"equipment": link.equipment, "area": link.area, "scenes": ";".join(sorted(link.scenes))}
+        for link in wanted.links
+    }
+    read = read_by_evidence(path, kind, replace(telling, known=known, rest=rest))
     first = tuple((line, _image(one)) for line, one in zip(read.lines[:FIRST], read.values[:FIRST], strict=True))
     return Preview(read, first, (*read.notes, *_unknown_equipment(read, known["equipment"])))
 

@@ -18,7 +18,7 @@ from fallow.errors import InputError, QuestionError, UsageError
 from fallow.files.numbers import Notation
 from fallow.files.source import TextFile, normalise
 from fallow.files.tables.column_words import meant, with_everybodys_words
-from fallow.files.tables.columns import FREQUENCY, PLAUSIBLE, POWER, WIDTH, Found, Quantity
+from fallow.files.tables.columns import FREQUENCY, PLAUSIBLE, POWER, WIDTH, Found, Quantity, plain_heading
 from fallow.files.tables.evidence import (
     Match,
     TableTelling,
@@ -45,7 +45,7 @@ from fallow.files.tables.show_tables import station_from
 from fallow.files.tables.table_kinds import TableKind, table_kind
 from fallow.files.tables.two_ends import ends_in, joined
 from fallow.files.tables.two_frequencies import first_difference, twin_difference
-from fallow.files.wording import says_not_measured
+from fallow.files.wording import quoted, says_not_measured
 
 __all__ = ["ColumnRead", "Doubt", "TableRead", "TableTelling", "read_by_evidence"]
 
@@ -166,7 +166,7 @@ def _ask_which(matches: Sequence[Match], headings: Sequence[str], body: Records,
         differ = twin_difference(match.index, headings, body)
         if differ is not None:
             heading = " ".join(match.heading.split())
-            asked = f"two columns are called {heading!r} and differ in line {differ.line}: which one is meant?"
+            asked = f"two columns are called {quoted(heading)} and differ in line {differ.line}: which one is meant?"
             name = column_named(match.column, kind.columns).words[0]
             hint = f"say it by its number: --column {name}={match.index + 1}"
             raise QuestionError(asked, readings=differ.readings, path=path, hint=hint)
@@ -202,6 +202,9 @@ class _Reading:
         fills = {column_named(name, self.kind.columns).name: value for name, value in self.telling.fills.items()}
         for place, name in enumerate(fills):
             found[name] = Found(len(self.headings) + place, f"--fill {name}", None)
+        rest = self._lacking(found)
+        for place, name in enumerate(rest, len(self.headings) + len(fills)):
+            found[name] = Found(place, f"{name} of the show", None)
         self._check_needed(found)
         lacks_names = self.kind.may_lack is not None and self.kind.may_lack not in found
         if lacks_names:
@@ -221,7 +224,32 @@ class _Reading:
                 continue
             cells = [*cells, *[""] * (len(self.headings) - len(cells))][: len(self.headings)]
             called = (f"line {line}",) if lacks_names else ()
-            self.table.rows.append(Row(self.table, line, [*self._meant(cells, found), *fills.values(), *called]))
+            row = Row(self.table, line, [*self._meant(cells, found), *fills.values(), *called])
+            if rest:
+                self._complete(row, rest)
+            else:
+                self.table.rows.append(row)
+
+    def _lacking(self, found: Mapping[str, Found]) -> tuple[str, ...]:
+        """The columns that a plan leaves to the show's links."""
+        if self.kind.name != "plan" or not self.telling.rest or "link" not in found or "equipment" in found:
+            return ()
+        lacking = tuple(name for name in ("equipment", "area", "scenes") if name not in found)
+        self.notes.append(f"{', '.join(lacking)}: as the show's links have it")
+        return lacking
+
+    def _complete(self, row: Row, lacking: Sequence[str]) -> None:
+        """Enter the row with what the show knows of its link; a link that the show lacks is left out."""
+        said, rest = row.text("link"), self.telling.rest
+        name = said if said in rest else next((one for one in rest if plain_heading(one) == plain_heading(said)), None)
+        if not said or name is None:
+            self._leave_out(row, "link", "the show has no link of that name, and the table says no equipment")
+            return
+        if name != said:
+            self.notes.append(f"{quoted(said)} is taken as the show's link {quoted(name)}")
+        at = self.table.found["link"].index
+        cells = [*row.cells[:at], name, *row.cells[at + 1 :], *(rest[name].get(one, "") for one in lacking)]
+        self.table.rows.append(Row(self.table, row.line, cells))
 
     def _meant(self, cells: Sequence[str], found: Mapping[str, Found]) -> list[str]:
         by_index = {one.index: name for name, one in found.items()}
@@ -259,7 +287,7 @@ class _Reading:
             row = next(row for row in self.table.rows if row.text("scenes") == asked.cell)
             hint = "say it: --scenes lists, or --scenes names (only a semicolon stands between scenes)"
             raise QuestionError(
-                f"{asked.item!r} under scenes can be read in two ways",
+                f"{quoted(asked.item)} under scenes can be read in two ways",
                 readings=asked.readings, path=self.path, line=row.line, column=self._heading("scenes"), hint=hint,
             )  # fmt: skip
         for row in self.table.rows:
@@ -277,7 +305,7 @@ class _Reading:
         undecided = votes.pop("?", 0)
         if told is None and not votes and undecided:
             row, name, _, token = tokens[0]
-            what = f"{token!r} may be {token.replace(',', '.')} or {token.replace(',', '')}"
+            what = f"{quoted(token)} may be {token.replace(',', '.')} or {token.replace(',', '')}"
             hint = "say which mark is the decimal one: --decimal , or --decimal ."
             raise QuestionError(what, path=self.path, line=row.line, column=self._heading(name), hint=hint)
         decimal = told or max(votes, key=lambda mark: (votes[mark], mark == "."), default=".")
@@ -329,11 +357,11 @@ class _Reading:
             key = None if value is None else self.kind.key(value)
             if key in seen and self.kind.rename is not None:
                 called = f"{key}, line {row.line}"
-                self._doubt(row, self.kind.names, "another row has that name", f"called {called!r}")
+                self._doubt(row, self.kind.names, "another row has that name", f"called {quoted(called)}")
                 value = self.kind.rename(value, called)
                 key = self.kind.key(value)
             if key in seen:
-                self._leave_out(row, self.kind.names, f"{key!r} stands in line {seen[key]} already")
+                self._leave_out(row, self.kind.names, f"{quoted(key)} stands in line {seen[key]} already")
             elif value is not None:
                 self.values.append(value)
                 self.lines.append(row.line)
@@ -346,7 +374,7 @@ class _Reading:
         if self.kind.rename is None or row.text(name):
             return row
         called = f"line {row.line}"
-        self._doubt(row, name, "the cell is empty", f"called {called!r}")
+        self._doubt(row, name, "the cell is empty", f"called {quoted(called)}")
         index = self.table.found[name].index
         return Row(row.table, row.line, [*row.cells[:index], called, *row.cells[index + 1 :]])
 

@@ -13,7 +13,7 @@ from fallow.files.source import normalise
 from fallow.files.tables.column_words import meant
 from fallow.files.tables.columns import FREQUENCY, PLAUSIBLE, Column, plain_heading, split_unit
 from fallow.files.tables.two_frequencies import FrequencyColumn
-from fallow.files.wording import frequency_unit_named
+from fallow.files.wording import frequency_unit_named, quoted
 from fallow.show.equipment import Kind
 
 __all__ = ["Match", "TableTelling", "column_named", "is_named", "matched", "perhaps_frequencies", "told_columns"]
@@ -31,7 +31,8 @@ class TableTelling:
     ``columns``: which heading (or number of a column, from 1) is a column of ours, by the name of ours (``frequency``).
     ``fills``: what every row has in a column that the table lacks. ``decimal``, ``delimiter``: as in ``Telling``;
     ``unit``: of the frequencies. ``scenes``: whether cells under scenes are ``lists`` or ``names``. ``known``: names
-    that the show has, by the column in which they may stand.
+    that the show has, by the column in which they may stand. ``rest``: of the show's links, by name, what a plan may
+    leave unsaid: equipment, area, scenes.
     """
 
     columns: Mapping[str, str] = field(default_factory=dict)
@@ -41,6 +42,7 @@ class TableTelling:
     unit: str | None = None
     known: Mapping[str, Collection[str]] = field(default_factory=dict)
     scenes: str | None = None
+    rest: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -130,7 +132,7 @@ def column_named(name: str, columns: Sequence[Column]) -> Column:
         if name.strip().lower() in (column.name, column.words[0]):
             return column
     hint = f"it is one of {', '.join(column.words[0] for column in columns)}"
-    raise UsageError(f"there is no column {name!r} in such a table", hint=hint)
+    raise UsageError(f"there is no column {quoted(name)} in such a table", hint=hint)
 
 
 def _told(name: str, heading: str, headings: Sequence[str], columns: Sequence[Column]) -> Match:
@@ -140,11 +142,11 @@ def _told(name: str, heading: str, headings: Sequence[str], columns: Sequence[Co
         at = at or [int(heading) - 1]
     if not at:
         hint = f"the columns are: {', '.join(' '.join(one.split()) or 'one without a name' for one in headings)}"
-        raise UsageError(f"the table has no column {heading!r}", hint=hint[:300])
+        raise UsageError(f"the table has no column {quoted(heading)}", hint=hint[:300])
     if len(at) > 1:
         readings = tuple(f"column {index + 1}" for index in at)
         hint = f"give its number: --column {column.words[0]}={at[0] + 1}"
-        raise QuestionError(f"several columns are called {heading!r}", readings=readings, hint=hint)
+        raise QuestionError(f"several columns are called {quoted(heading)}", readings=readings, hint=hint)
     return Match(column.name, at[0], headings[at[0]], _unit(column, headings[at[0]]), "told")
 
 

@@ -21,7 +21,7 @@ from fallow.files.source import TextFile, normalise
 from fallow.files.tables.columns import FREQUENCY, PLAUSIBLE, Column, Found, claims_of, find_columns
 from fallow.files.tables.scene_lists import NAMES, scenes_in
 from fallow.files.tables.two_frequencies import first_difference
-from fallow.files.wording import frequency_unit_named
+from fallow.files.wording import frequency_unit_named, quoted
 
 __all__ = [
     "DELIMITERS",
@@ -93,7 +93,7 @@ class Row:
         if text in _YES or text in _NO:
             return text in _YES
         if text:
-            raise self.wrong(name, f"{self.text(name)!r} is neither yes nor no")
+            raise self.wrong(name, f"{quoted(self.text(name))} is neither yes nor no")
         return default
 
     def is_number(self, name: str) -> bool:
@@ -116,7 +116,7 @@ class Row:
         usual = FREQUENCY.usual if column.quantity is None else column.quantity.usual
         value_hz = int((self.value(name, text) * FREQUENCY.units[usual]).to_integral_value())
         if value_hz > 10**11:
-            raise self.wrong(name, f"{text!r} means more than 100 GHz here", hint="check the unit in the heading")
+            raise self.wrong(name, f"{quoted(text)} means more than 100 GHz here", hint="check the unit in the heading")
         return value_hz
 
     def value(self, name: str, text: str) -> Decimal:
@@ -124,17 +124,17 @@ class Row:
         quantity = self.table.columns[name].quantity
         number = self.table.notation.number(normalise(text).strip())
         if number is None:
-            raise self.wrong(name, f"{text!r} is no number")
+            raise self.wrong(name, f"{quoted(text)} is no number")
         value = Decimal(number.text)
         if abs(value) > _LARGEST:
-            raise self.wrong(name, f"{text!r} is too large")
+            raise self.wrong(name, f"{quoted(text)} is too large")
         if quantity is None:
             if number.suffix:
-                raise self.wrong(name, f"{text!r} is no plain number")
+                raise self.wrong(name, f"{quoted(text)} is no plain number")
             return value
         unit = number.suffix.lower() or self.table.units[name]
         if unit not in quantity.units:
-            raise self.wrong(name, f"{text!r} has a unit that does not belong here")
+            raise self.wrong(name, f"{quoted(text)} has a unit that does not belong here")
         return value * quantity.units[unit] / quantity.units[quantity.usual]
 
     @property
@@ -176,7 +176,7 @@ class Table:
         for row in self.rows:
             text = folded(row.needed(name))
             if text in seen:
-                what = f"{row.text(name)!r} stands in line {seen[text]} already"
+                what = f"{quoted(row.text(name))} stands in line {seen[text]} already"
                 raise row.wrong(name, what, hint="give each row a name of its own")
             seen[text] = row.line
             yield row
@@ -217,7 +217,7 @@ def _scenes(table: Table) -> Mapping[str, tuple[str, ...]]:
     if asked is not None:
         row = next(row for row in table.rows if row.text("scenes") == asked.cell)
         hint = "write a semicolon between scenes, or a name without that sign"
-        raise row.wrong("scenes", f"{asked.item!r} may be {asked.readings[0]}, or {asked.readings[1]}", hint=hint)
+        raise row.wrong("scenes", f"{quoted(asked.item)} may be {asked.readings[0]}, or {asked.readings[1]}", hint=hint)
     return scenes.names
 
 
@@ -355,7 +355,7 @@ def _notation(table: Table) -> Notation:
         raise row.wrong(name, what, hint="write all numbers of the table with the same decimal mark")
     if not evidence and undecided is not None:
         row, name, token = undecided
-        what = f"{token!r} may be {token.replace(',', '.')} or {token.replace(',', '')}"
+        what = f"{quoted(token)} may be {token.replace(',', '.')} or {token.replace(',', '')}"
         raise row.wrong(name, what, hint="write it with a decimal point, and without a mark between thousands")
     decimal = next(iter(evidence), ".")
     return Notation(decimal, ("," if decimal == "." else ".") + "' \u00a0")
@@ -398,8 +398,8 @@ def decimal_mark(token: str, unit: str | None) -> str | None:
 def told_mark(token: str, mark: str) -> str:
     """That a number has this decimal mark, or shows it by the other one between its thousands."""
     if mark in token:
-        return f"{token!r} has a decimal {'comma' if mark == ',' else 'point'}"
-    return f"{token!r} has a {'point' if mark == ',' else 'comma'} between its thousands"
+        return f"{quoted(token)} has a decimal {'comma' if mark == ',' else 'point'}"
+    return f"{quoted(token)} has a {'point' if mark == ',' else 'comma'} between its thousands"
 
 
 def _unit(table: Table, name: str) -> str:

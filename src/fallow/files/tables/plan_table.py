@@ -11,6 +11,7 @@ from fallow.files.tables.columns import DECIBEL, FREQUENCY, Column, text_column
 from fallow.files.tables.grid import FilePath, Row, read_table
 from fallow.files.tables.show_tables import AREA, EQUIPMENT, LINK, LINK_FREQUENCY, SCENES
 from fallow.files.tables.whole_file import replace_whole
+from fallow.files.wording import quoted
 from fallow.show.assignment import Assignment
 
 __all__ = ["PLAN_COLUMNS", "assignment_from", "read_plan", "write_plan"]
@@ -35,7 +36,7 @@ def read_plan(path: FilePath) -> tuple[Assignment, ...]:
     for row in table.rows:
         assignment = assignment_from(row)
         if assignment.link in taken and not assignment.is_spare:
-            what = f"{assignment.link!r} stands in line {taken[assignment.link]} already"
+            what = f"{quoted(assignment.link)} stands in line {taken[assignment.link]} already"
             raise row.wrong("link", what, hint="give each row a name of its own")
         taken[assignment.link] = row.line
         rows.append(assignment)

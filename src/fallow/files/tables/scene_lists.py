@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 
 from fallow.files.source import normalise
 from fallow.files.tables.columns import plain_heading
+from fallow.files.wording import quoted
 
 __all__ = ["LISTS", "NAMES", "OpenReading", "Scenes", "scenes_in"]
 
@@ -123,7 +124,7 @@ class _Column:
             listed = [item for sign in (_SURE, _SIGNS[","]) for item in _parts(sign, cell)]
             if any(normalise(item).casefold() in _ALWAYS and _key(item) not in known for item in listed):
                 self.items[cell] = []
-                self.notes.append(f"{cell!r} under scenes: always on")
+                self.notes.append(f"{quoted(cell)} under scenes: always on")
             elif any(_TIME.search(normalise(item)) for item in items if _key(item) not in known):
                 self._give_up(cell, "a time of day: what else is on then is not known")
             elif any(_leaves_out(item, alone) for item in items if _key(item) not in known):
@@ -143,7 +144,9 @@ class _Column:
         if parted and self._are_lists(sign, parted, alone):
             first = next(item for items in self.items.values() for item in items if item in parted)
             self._replace(parted)
-            self.notes.append(f"{sign!r} stands between scenes: {first!r} is read as {'; '.join(parted[first])}")
+            self.notes.append(
+                f"{quoted(sign)} stands between scenes: {quoted(first)} is read as {'; '.join(parted[first])}"
+            )
 
     def _is_name(self, item: str, parts: Sequence[str], alone: Set[str]) -> bool:
         """Whether the show has a scene of that name; where its parts are scenes too, it is asked what is meant."""
@@ -165,13 +168,13 @@ class _Column:
         if standing or (max(keys.values()) > 1 and not self.is_ours):
             self._ask(first, parted[first])
         elif not self.is_ours:
-            self.notes.append(f"{first!r} is taken as the name of one scene; if it is a list: --scenes lists")
+            self.notes.append(f"{quoted(first)} is taken as the name of one scene; if it is a list: --scenes lists")
         return False
 
     def _ask(self, item: str, parts: Sequence[str]) -> None:
         said = f"{len(parts)} scenes: {'; '.join(parts)}"
         cell = next(cell for cell, items in self.items.items() if item in items)
-        self.still_open = self.still_open or OpenReading(cell, item, (said, f"one scene that is called {item!r}"))
+        self.still_open = self.still_open or OpenReading(cell, item, (said, f"one scene that is called {quoted(item)}"))
 
     def part_at_blanks(self) -> None:
         """Part at blanks where every word is a scene of its own elsewhere."""
@@ -211,7 +214,7 @@ class _Column:
         """One spelling for names that differ in capitals, blanks or leading zeros only; the show's where it has one."""
         spelled = {_key(name): name for name in reversed([*self.known, *(n for of in self.items.values() for n in of)])}
         other = {item: spelled[_key(item)] for of in self.items.values() for item in of if spelled[_key(item)] != item}
-        self.notes += [f"the scene {item!r} is taken as {name!r}" for item, name in other.items()]
+        self.notes += [f"the scene {quoted(item)} is taken as {quoted(name)}" for item, name in other.items()]
         self._replace({item: [name] for item, name in other.items()})
 
     def _replace(self, parted: Mapping[str, Sequence[str]]) -> None:

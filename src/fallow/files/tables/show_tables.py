@@ -10,6 +10,7 @@ from fallow.errors import InputError
 from fallow.files.tables.columns import DECIBEL, FREQUENCY, POWER, WIDTH, Column, text_column
 from fallow.files.tables.figure_columns import FIGURE_COLUMNS, stated_figures
 from fallow.files.tables.grid import FilePath, Row, read_table
+from fallow.files.wording import quoted
 from fallow.show.assignment import SPARE_PREFIX, Assignment
 from fallow.show.equipment import Duplex, Equipment, Kind, PowerKind
 from fallow.show.link import (
@@ -194,12 +195,12 @@ def check_links_against_equipment(
         if link.equipment not in equipment:
             near = difflib.get_close_matches(link.equipment, equipment, 1, cutoff=0.6)
             table = "the equipment table" if equipment_path is None else str(equipment_path)
-            hint = f"did you mean {near[0]!r}?" if near else f"{table} has {', '.join(list(equipment)[:12])}"
-            what = f"the equipment {link.equipment!r} is not in {table}"
+            hint = f"did you mean {quoted(near[0])}?" if near else f"{table} has {', '.join(list(equipment)[:12])}"
+            what = f"the equipment {quoted(link.equipment)} is not in {table}"
             raise InputError(what, path=path, line=link.line, column="equipment", hint=hint)
         radio = equipment[link.equipment]
         if isinstance(link, Link) and link.planned and not link.fixed and not (radio.tuning or radio.presets_hz):
-            what = f"{radio.name!r} has neither tuning range nor presets, so {link.name!r} can't be planned"
+            what = f"{quoted(radio.name)} has neither tuning range nor presets, so {quoted(link.name)} can't be planned"
             hint = "fill in tuning_mhz in the equipment table, or say no under planned"
             raise InputError(what, path=path, line=link.line, column="equipment", hint=hint)
 
@@ -239,7 +240,7 @@ def station_from(row: Row, raster: Collection[str] | None = None) -> Station:
     if raster and station.channel not in raster:
         names = tuple(raster)
         hint = f"it has {names[0]} to {names[-1]}"
-        raise row.wrong("channel", f"the raster has no TV channel {station.channel!r}", hint=hint)
+        raise row.wrong("channel", f"the raster has no TV channel {quoted(station.channel)}", hint=hint)
     return station
 
 
@@ -299,10 +300,10 @@ def link_from(row: Row) -> Link:
         )
     fixed = row.yes("fixed")
     if fixed and frequency_hz is None:
-        raise row.wrong("frequency_mhz", f"{row.text('link')!r} is fixed but has no frequency", hint="fill it in")
+        raise row.wrong("frequency_mhz", f"{quoted(row.text('link'))} is fixed but has no frequency", hint="fill it in")
     if row.text("link").lower().startswith(SPARE_PREFIX):
         hint = "call it otherwise: in a plan, names that begin so are frequencies kept free"
-        raise row.wrong("link", f"{row.text('link')!r} is no name for a link", hint=hint)
+        raise row.wrong("link", f"{quoted(row.text('link'))} is no name for a link", hint=hint)
     return Link(
         name=row.text("link"),
         equipment=row.needed("equipment"),
@@ -347,7 +348,7 @@ def _priority(row: Row) -> int:
     if value not in range(1, LOWEST_PRIORITY + 1):
         hint = f"1 is the most important, {LOWEST_PRIORITY} the least; empty means {USUAL_PRIORITY}"
         raise row.wrong(
-            "priority", f"the priority {row.text('priority')!r} is none of 1 to {LOWEST_PRIORITY}", hint=hint
+            "priority", f"the priority {quoted(row.text('priority'))} is none of 1 to {LOWEST_PRIORITY}", hint=hint
         )
     return int(value)
 
@@ -357,7 +358,7 @@ def _move_weight(row: Row) -> int:
     if value is None:
         return USUAL_WEIGHT
     if value not in range(1, HEAVIEST + 1):
-        what = f"the weight {row.text('move_weight')!r} is no whole number from 1 to {HEAVIEST:,}"
+        what = f"the weight {quoted(row.text('move_weight'))} is no whole number from 1 to {HEAVIEST:,}"
         raise row.wrong("move_weight", what, hint="how many other links may change rather than this one; empty: 1")
     return int(value)
 
@@ -367,7 +368,9 @@ def _kind(row: Row) -> Kind:
     if text in list(Kind):
         return Kind(text)
     if text not in _KINDS:
-        raise row.wrong("kind", f"the kind {row.text('kind')!r} is not known", hint=f"it is one of {', '.join(Kind)}")
+        raise row.wrong(
+            "kind", f"the kind {quoted(row.text('kind'))} is not known", hint=f"it is one of {', '.join(Kind)}"
+        )
     return _KINDS[text]
 
 
@@ -383,7 +386,7 @@ def _power_kind(row: Row) -> PowerKind | None:
     if not text:
         return None
     if text not in list(PowerKind):
-        what = f"the kind of power {row.text('power_kind')!r} is not known"
+        what = f"the kind of power {quoted(row.text('power_kind'))} is not known"
         raise row.wrong("power_kind", what, hint=f"it is one of {', '.join(PowerKind)}")
     return PowerKind(text)
 
@@ -393,17 +396,17 @@ def _span(row: Row, text: str, column: str = "tuning_mhz") -> Span:
     ends = _BETWEEN_ENDS.split(text)
     if len(ends) > 2:
         hint = "write the two ends of each range: 470-526;600-606"
-        raise row.wrong(column, f"{text!r} is no tuning range", hint=hint)
+        raise row.wrong(column, f"{quoted(text)} is no tuning range", hint=hint)
     low_hz, high_hz = (_positive_hz(row, column, end) for end in (ends[0], ends[-1]))
     if high_hz < low_hz:
-        raise row.wrong(column, f"the tuning range {text!r} does not rise", hint="write the lower end first")
+        raise row.wrong(column, f"the tuning range {quoted(text)} does not rise", hint="write the lower end first")
     return Span(low_hz, high_hz)
 
 
 def _positive_hz(row: Row, name: str, text: str) -> int:
     value_hz = row.value_hz(name, text)
     if value_hz <= 0:
-        raise row.wrong(name, f"{text!r} is no frequency above zero")
+        raise row.wrong(name, f"{quoted(text)} is no frequency above zero")
     return value_hz
 
 
@@ -415,7 +418,7 @@ def _distance_hz(row: Row, name: str) -> int | None:
     """A width or distance, which can't be negative."""
     value_hz = row.hertz(name)
     if value_hz is not None and value_hz < 0:
-        raise row.wrong(name, f"{row.text(name)!r} is negative", hint="write widths and distances without a sign")
+        raise row.wrong(name, f"{quoted(row.text(name))} is negative", hint="write widths and distances without a sign")
     return value_hz
 
 
@@ -432,10 +435,12 @@ def _loss_db(row: Row) -> float:
     text = row.text("loss_db")
     value = row.value("loss_db", text)
     if value < 0:
-        raise row.wrong("loss_db", f"the loss {text!r} is negative", hint="write how many dB are lost, without a sign")
+        raise row.wrong(
+            "loss_db", f"the loss {quoted(text)} is negative", hint="write how many dB are lost, without a sign"
+        )
     if value > MOST_LOSS_DB:
         hint = f"write {MOST_LOSS_DB:g} at most, or apart"
-        raise row.wrong("loss_db", f"the loss {text!r} is out of range", hint=hint)
+        raise row.wrong("loss_db", f"the loss {quoted(text)} is out of range", hint=hint)
     return float(value)
 
 

@@ -23,6 +23,7 @@ from fallow.files.tables.show_tables import (
     station_from,
 )
 from fallow.files.tables.two_ends import stranger_from
+from fallow.files.wording import quoted
 from fallow.show.assignment import Assignment
 
 __all__ = ["TABLE_KINDS", "TableKind", "table_kind"]
@@ -57,7 +58,7 @@ class TableKind:
 def table_kind(name: str) -> TableKind:
     """The kind of table of that name. Raises UsageError where there is none."""
     if name not in TABLE_KINDS:
-        raise UsageError(f"{name!r} is no kind of table", hint=f"it is one of {', '.join(TABLE_KINDS)}")
+        raise UsageError(f"{quoted(name)} is no kind of table", hint=f"it is one of {', '.join(TABLE_KINDS)}")
     return TABLE_KINDS[name]
 
 

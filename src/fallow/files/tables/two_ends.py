@@ -14,6 +14,7 @@ from fallow.files.tables.columns import plain_heading, split_unit
 from fallow.files.tables.grid import Records, Row
 from fallow.files.tables.show_tables import foreign_from
 from fallow.files.tables.two_frequencies import frequencies_hz
+from fallow.files.wording import quoted
 from fallow.show.link import ForeignCarrier
 
 __all__ = ["Ends", "ends_in", "joined", "stranger_from"]
@@ -114,10 +115,10 @@ def stranger_from(row: Row) -> ForeignCarrier:
     if len(ends) == 1 and not text.startswith("-"):
         return foreign_from(row)
     if len(ends) != 2 or not all(ends):
-        raise row.wrong(name, "one end of the band is missing" if len(ends) < 3 else f"{text!r} is no band")
+        raise row.wrong(name, "one end of the band is missing" if len(ends) < 3 else f"{quoted(text)} is no band")
     low_hz, high_hz = (row.value_hz(name, end) for end in ends)
     if not 0 < low_hz <= high_hz:
-        raise row.wrong(name, f"the band {text!r} does not rise", hint="write the lower end first")
+        raise row.wrong(name, f"the band {quoted(text)} does not rise", hint="write the lower end first")
     at = row.table.found[name].index
     carrier = foreign_from(Row(row.table, row.line, [*row.cells[:at], ends[0], *row.cells[at + 1 :]]))
     return replace(
