@@ -184,3 +184,16 @@ def test_plain_numbers_are_what_python_reads(cell: str) -> None:
         number = Notation(".", groups).number(cell)
         assert number is not None
         assert (number.value, number.suffix) == (float(cell), "")
+
+
+@pytest.mark.parametrize("mark", ["-999", "999", "-9999", "-200"])
+def test_a_number_that_stands_where_nothing_was_measured_is_no_level(tmp_path: Path, mark: str) -> None:
+    """A filler in a third of the rows: not measured there, told with its number and how many. Common practice."""
+    path = tmp_path / "sweep.csv"
+    levels = ["-" + str(100 + k % 7) + ".5" if k % 3 else mark for k in range(60)]
+    rows = [f"{470 + k * 0.025:.3f},{level}" for k, level in enumerate(levels)]
+    path.write_text("frequency_mhz,level_dbm\n" + "\n".join(rows) + "\n")
+    reading = read_file(path)
+    (series,) = reading.series
+    assert np.array_equal(np.isnan(series.levels_db[0]), [level == mark for level in levels])
+    assert any(note.startswith("20 levels") and f"({mark})" in note for note in reading.notes)

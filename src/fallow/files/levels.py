@@ -144,11 +144,20 @@ def can_be_levels(values: Sequence[float] | NDArray[np.floating]) -> bool:
     """Whether a column can hold levels: decibels within what receivers show (a few outliers apart) or linear power;
     not a count, a ramp or one number throughout."""
     finite = np.asarray(values, dtype=np.float64)
-    finite = finite[np.isfinite(finite)]
+    finite = _without_mark(finite[np.isfinite(finite)])
     if finite.size == 0 or is_ramp(finite):
         return False
     inside = np.count_nonzero((finite >= LOWEST_DB) & (finite <= HIGHEST_DB))
     return bool(inside >= 0.9 * finite.size) or looks_linear(finite)
+
+
+def _without_mark(values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Numbers, shape (number,), without the one that stands wherever nothing was measured: one and the same beyond all
+    decibels, as -999; above them only beside negative ones, which power never is. Common practice.
+    """
+    beyond = (values < LOWEST_DB) | ((values > HIGHEST_DB) & bool((values < 0).any()))
+    marks = values[beyond]
+    return values[~beyond] if marks.size > 1 and (marks == marks[0]).all() and marks.size < values.size else values
 
 
 def fits_scale(values: Sequence[float] | NDArray[np.floating], scale: LevelScale) -> bool:
@@ -157,6 +166,7 @@ def fits_scale(values: Sequence[float] | NDArray[np.floating], scale: LevelScale
     numbers = np.asarray(values, dtype=np.float64)
     if scale.linear:
         return bool(np.fmin.reduce(numbers, axis=None) >= 0)
+    numbers = _without_mark(numbers[np.isfinite(numbers)])
     inside = np.count_nonzero((numbers >= LOWEST_DB) & (numbers <= HIGHEST_DB))
     return bool(inside >= 0.9 * np.count_nonzero(np.isfinite(numbers)))
 
