@@ -18,7 +18,9 @@ from fallow.plan.search.search import Solution, improve
 from fallow.plan.surveys import AreaAir
 from fallow.rules.territory import Circumstances, Grade, Raster, Territory
 from fallow.show.assignment import Assignment
-from fallow.show.equipment import Equipment, Kind
+from fallow.show.duplex import unfolded
+from fallow.show.equipment import Duplex, Equipment, Kind
+from fallow.show.grouping import Apart, Groupings
 from fallow.show.link import AreaLosses, ForeignCarrier, Link
 from fallow.show.wanted import Wanted
 from fallow.spectrum.verdict import Verdict
@@ -209,3 +211,56 @@ def test_without_a_place_in_both_surveys_the_link_is_lost() -> None:
     assert remedy.lost == ("h",)
     assert not remedy.survives
     assert bad == set()
+
+
+def applied(remedy: Remedy, best: Solution, show: Wanted) -> list[Assignment]:
+    """The rows of the whole plan after the moves."""
+    at_hz = dict(best.frequencies_hz) | {move.link: move.to_hz for move in remedy.moves if move.to_hz is not None}
+    return [
+        Assignment(link.name, link.equipment, link.area, link.scenes, at_hz[link.name])
+        for link in show.links
+        if link.name in at_hz
+    ]
+
+
+def test_a_way_back_may_move_alone_although_its_way_there_stays() -> None:
+    """The whole plan is audited, in which the direction that stays is there as well."""
+    duplex = Duplex(None, (Span(486 * MHZ, 494 * MHZ),), 10 * MHZ)
+    desk = Equipment(
+        "desk", Kind.INTERCOM, (Span(470 * MHZ, 476 * MHZ),), 25_000, (), 200_000, None, None, 400_000,
+        100_000, None, None, duplex=duplex,
+    )  # fmt: skip
+    show = unfolded(Wanted((Link("a", "desk"), Link("b", "desk")), {"desk": desk}))
+    best, question = planned(show, Ground(), spares=0)
+    looking = Remedies(best, question, show, Ground(), NumpyKernels)
+    alone = 0
+    for failure in failures_of(best.frequencies_hz, show, Ground()):
+        remedy = looking.against(failure)
+        assert remedy is not None
+        assert not audit(applied(remedy, best, show), failure.strikes(show, Ground())[0]).conflicts
+        assert remedy.survives
+        alone += [move.link.endswith(" return") for move in remedy.moves] == [True]
+    assert alone
+
+
+def test_where_a_spare_breaks_a_rule_about_groups_free_places_are_tried() -> None:
+    """A spare is in no group: whoever takes it may stand where the own group must not. Four links in 8 MHz, of which
+    two keep 3 MHz from the others: many places are left that do.
+    """
+    vox = Equipment(
+        "vox", Kind.MICROPHONE, (Span(500 * MHZ, 508 * MHZ),), 25_000, (), 200_000, None, None, 350_000, 100_000,
+        None, None,
+    )  # fmt: skip
+    links = tuple(Link(name, "vox", groups=frozenset({group})) for name, group in zip("abcd", "1212", strict=True))
+    show = Wanted(links, {"vox": vox}, groupings=Groupings((Apart("1", "2", 3 * MHZ, hard=True),)))
+    best, question = planned(show, Ground(), spares=1)
+    looking = Remedies(best, question, show, Ground(), NumpyKernels)
+    found = [looking.against(failure) for failure in failures_of(best.frequencies_hz, show, Ground())]
+    assert len(found) == 4
+    for remedy in found:
+        assert remedy is not None
+        assert remedy.survives
+        rows = applied(remedy, best, show)
+        assert not audit(rows, show).conflicts
+        at_hz = {row.link: row.frequency_hz or 0 for row in rows}
+        assert min(abs(at_hz[one] - at_hz[other]) for one in "ac" for other in "bd") >= 3 * MHZ

@@ -88,10 +88,8 @@ class Remedies:
         moved_hz = self._to_spares(failure, lost)
         if moved_hz is None:
             return None
-        now_hz = dict(self.at_hz) | moved_hz
-        if (not lost or self._brings_together(failure)) and self._new_problems(failure, now_hz):
-            return None
-        return self._remedy(failure, now_hz, by_spares=True)
+        remedy = self._remedy(failure, dict(self.at_hz) | moved_hz, by_spares=True)
+        return remedy if remedy.verified else None
 
     def _to_spares(self, failure: Failure, lost: Sequence[Link]) -> dict[str, int] | None:
         """A spare that the failure leaves for every link that loses its place; ``None`` where there are too few."""
@@ -127,6 +125,11 @@ class Remedies:
     def _there(self) -> Mapping[str, Link]:
         """The way there of each way back, by the latter's name."""
         return {return_name(one.name): one for one in self.wanted.links if one.name in self._with_two_directions}
+
+    @cached_property
+    def _spares_do_for_all(self) -> bool:
+        """Whether who takes a spare keeps all rules that the spare kept."""
+        return not self.question.pairs and not self.wanted.groupings.of_strength(hard=True)
 
     def by_search(self, failure: Failure) -> Remedy | None:
         """The plan with the fewest moves that a short search finds, with its new conflicts (such as of fixed links).
@@ -165,17 +168,17 @@ class Remedies:
 
     def _remedy(self, failure: Failure, now_hz: Mapping[str, int], *, by_spares: bool = False) -> Remedy:
         """A plan for the time after a failure as moves. Spares were audited together with all links before: of whoever
-        takes one only the place is to be looked at, unless there are groups, in which a spare is not, or links of two
-        directions.
+        takes one only the place is to be looked at, unless areas hear each other then, or there are groups, in which a
+        spare is not, or links of two directions. What moves is audited apart for its places; there a direction may be
+        without its other one, which stays.
         """
         moves = [Shifted(name, hz, now_hz[name]) for name, hz in self.at_hz.items() if now_hz.get(name, hz) != hz]
         moved = {move.link for move in moves}
         wanted, ground = failure.strikes(self.wanted, self.ground)
-        settled = by_spares and not self.question.pairs and not self.wanted.groupings.of_strength(hard=True)
+        settled = by_spares and moves and not self._brings_together(failure) and self._spares_do_for_all
         problems = set() if settled else self._new_problems(failure, now_hz)
-        problems |= _problems(
-            audit(self._rows({n: hz for n, hz in now_hz.items() if n in moved}), wanted, ground).conflicts
-        )
+        places = audit(self._rows({n: hz for n, hz in now_hz.items() if n in moved}), wanted, ground).conflicts
+        problems |= _problems([each for each in places if each.kind != "duplex"])
         stays = [link for link in self.links if link.name in now_hz and link.name not in moved]
         lost = [link.name for link in stays if self._loses(failure, link, now_hz[link.name])]
         lost += [link.name for link in self.links if link.name not in now_hz]
