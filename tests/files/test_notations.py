@@ -21,6 +21,7 @@ from fallow.errors import InputError
 from fallow.files import FileReading, Telling, read_file
 from fallow.files.numbers import Notation, notations
 from fallow.files.source import normalise
+from fallow.spectrum.sweep import LevelUnit
 from written_sweeps import Style, columns, grid, noise
 
 FREQUENCIES = grid("470.000", "0.025", 25)
@@ -197,3 +198,16 @@ def test_a_number_that_stands_where_nothing_was_measured_is_no_level(tmp_path: P
     (series,) = reading.series
     assert np.array_equal(np.isnan(series.levels_db[0]), [level == mark for level in levels])
     assert any(note.startswith("20 levels") and f"({mark})" in note for note in reading.notes)
+
+
+@pytest.mark.parametrize("heading", ["level_dbuv/m", "level dB(µV/m)", "dBμV / m"])
+def test_field_strength_is_no_voltage_at_the_receiver(tmp_path: Path, heading: str) -> None:
+    """dB(µV/m) is a unit of its own (Rec. ITU-R V.574): without the antenna it tells no dBm, so levels are relative."""
+    path = tmp_path / "sweep.csv"
+    rows = [f"{470 + k * 0.025:.3f},{20 + k % 7}.5" for k in range(60)]
+    path.write_text(f"frequency_mhz,{heading}\n" + "\n".join(rows) + "\n", encoding="utf-8")
+    reading = read_file(path)
+    (series,) = reading.series
+    assert series.unit is LevelUnit.DB
+    assert series.levels_db[0, 0] == pytest.approx(20.5)
+    assert any("field strength" in note for note in reading.notes)

@@ -78,6 +78,12 @@ _SCALES = {
     "dbuv": LevelScale(
         "dBuV", LevelUnit.DBM, DBM_OF_DBUV, note="levels in dBµV were turned into dBm at 50 ohm (-106.99 dB)"
     ),
+    "dbuv/m": LevelScale(
+        "dBuV/m",
+        LevelUnit.DB,
+        note=f"levels are field strength (dBµV/m), whose dBm depend on the antenna: {_RELATIVE}; "
+        "the antenna's gain at each frequency is needed to compare them over frequency",
+    ),
     "dbmv": LevelScale(
         "dBmV", LevelUnit.DBM, DBM_OF_DBUV + 60, note="levels in dBmV were turned into dBm at 50 ohm (-46.99 dB)"
     ),

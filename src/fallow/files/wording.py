@@ -34,7 +34,7 @@ _FREQUENCY_UNITS = {
 }  # fmt: skip
 _LEVEL_UNIT = re.compile(
     r"(?:(?<![a-z0-9µμ])|(?-i:(?<=[a-z])(?=[dD]B[muµμ]|Dbm)))"  # powerDbm too
-    r"(dbm\s*/\s*hz|dbm|db\s*\(?\s*[uµμ]v\s*\)?|dbmv|dbv|dbw|dbfs|dbc|dbr|db|mw|w|[uµμ]v|mv|v\^?2\s*/\s*hz|v²/hz|linear|lin)(?![a-z0-9µμ])",
+    r"(dbm\s*/\s*hz|dbm|db\s*\(?\s*[uµμ]v\s*\)?\s*/\s*m\b\s*\)?|db\s*\(?\s*[uµμ]v\s*\)?|dbmv|dbv|dbw|dbfs|dbc|dbr|db|mw|w|[uµμ]v|mv|v\^?2\s*/\s*hz|v²/hz|linear|lin)(?![a-z0-9µμ])",
     re.I,
 )
 _KINDS = (
