@@ -202,7 +202,7 @@ def test_a_number_that_stands_where_nothing_was_measured_is_no_level(tmp_path: P
 
 @pytest.mark.parametrize("heading", ["level_dbuv/m", "level dB(µV/m)", "dBμV / m"])
 def test_field_strength_is_no_voltage_at_the_receiver(tmp_path: Path, heading: str) -> None:
-    """dB(µV/m) is a unit of its own (Rec. ITU-R V.574): without the antenna it tells no dBm, so levels are relative."""
+    """dB(µV/m) is a unit of its own (Rec. ITU-R V.574, from memory): it tells no dBm without the antenna: relative."""
     path = tmp_path / "sweep.csv"
     rows = [f"{470 + k * 0.025:.3f},{20 + k % 7}.5" for k in range(60)]
     path.write_text(f"frequency_mhz,{heading}\n" + "\n".join(rows) + "\n", encoding="utf-8")
