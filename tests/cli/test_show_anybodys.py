@@ -96,6 +96,25 @@ def test_a_plan_of_links_and_frequencies_takes_the_rest_from_the_show(run: Run, 
     assert list(rows) == ["Mic 1", "Mic 2"]
 
 
+@pytest.mark.usefixtures("desk")
+def test_what_is_typed_of_a_link_is_looked_at_too(run: Run) -> None:
+    answer(
+        run, "links", "A", "--equipment", "hand", "--scenes", "act 1;act 2", "--group", "band", "--frequency", "470.1M"
+    )
+    answer(run, "links", "B", "--equipment", "hand", "--scenes", "rock & roll", "--group", "choir")
+    for words, said in (
+        (("--scenes", "act 1, act 2"), "write a semicolon between scenes: 'act 1;act 2'"),
+        (("--scenes", "act 1-3"), "'act 1-3' may be one scene or several"),
+        (("--group", "band, choir"), "write a semicolon between groups: 'band;choir'"),
+        (("--frequency", "510.1"), "510 Hz is none that 'hand' can be tuned to"),
+    ):
+        code, _, err = run("show", "links", "B", *words)
+        assert code == 2, words
+        assert said in err
+    kept = links(run)["B"]
+    assert (kept["scenes"], kept["groups"], kept["frequency_hz"]) == (["rock & roll"], ["choir"], None)
+
+
 def test_what_a_table_lacks_is_told(run: Run, desk: Path) -> None:
     (desk / "names.csv").write_text("Name;Lampe;MHz\nAnna;3;470,125\n", encoding="utf-8")
     code, out, err = run("show", "add", "names.csv", "--as", "links", "--json")

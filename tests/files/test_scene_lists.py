@@ -50,7 +50,7 @@ def test_the_sign_is_told(tmp_path: Path) -> None:
 def test_a_name_with_a_sign_stays_where_its_parts_are_nowhere_else(tmp_path: Path) -> None:
     found = read(tmp_path, ["rock & roll", "sing-along", "finale"])
     assert scenes(found) == [["rock & roll"], ["sing-along"], ["finale"]]
-    assert found.notes == ("'rock & roll' is taken as the name of one scene; if it is a list: --scenes lists",)
+    assert found.notes == ("'rock & roll' is taken as the name of one scene; a semicolon would part it",)
     found = read(tmp_path, ["rock & roll", "act 1-2"], known={"scenes": ["rock & roll", "act 1-2"]})
     assert scenes(found) == [["rock & roll"], ["act 1-2"]]
     with pytest.raises(QuestionError):  # parts of what the show knows as a name
@@ -121,6 +121,19 @@ def test_our_own_tables_part_only_what_stands_elsewhere(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="'1-3' may be 3 scenes: 1; 2; 3, or one scene that is called '1-3'") as caught:
         read_links(path)
     assert (caught.value.line, caught.value.column) == (2, "scenes")
+
+
+def test_groups_are_parted_as_scenes_are(tmp_path: Path) -> None:
+    path = tmp_path / "list.csv"
+    path.write_text('name;equipment;group\nA;hand;"band, choir"\nB;hand;choir\nC;hand;band\n', encoding="utf-8")
+    found = read_by_evidence(path, "links", TableTelling())
+    assert [sorted(one.groups) for one in found.values] == [["band", "choir"], ["choir"], ["band"]]
+    assert [sorted(one.groups) for one in read_links(path)] == [["band", "choir"], ["choir"], ["band"]]
+    path.write_text('name;equipment;group\nA;hand;"band, choir"\n', encoding="utf-8")
+    found = read_by_evidence(path, "links", TableTelling(known={"group": ["band", "choir"]}))
+    assert sorted(found.values[0].groups) == ["band", "choir"]
+    found = read_by_evidence(path, "links", TableTelling())
+    assert found.notes == ("'band, choir' is taken as the name of one group; a semicolon would part it",)
 
 
 @settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import secrets
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 
 from fallow.change.surveys import compare_surveys
-from fallow.errors import UsageError
+from fallow.errors import FallowError, UsageError
 from fallow.show.plan_change import compare_plans
 from fallow.showfile.history import Difference, Happened, difference
 from fallow.showfile.holding import Past
@@ -65,13 +66,30 @@ def show_history(desk: Desk) -> ShowHistory:
 def undo(desk: Desk, steps: int = 1) -> tuple[Happened, ...]:
     """Take back the last edits that stand. Returns them; fewer than asked for where there are no more."""
     with desk.writing() as show:
-        return tuple(done for _ in range(steps) if (done := show.undo(desk.why)) is not None)
+        return _steps(lambda: show.undo(desk.why), steps, "taken back")
 
 
 def redo(desk: Desk, steps: int = 1) -> tuple[Happened, ...]:
     """Do edits again that were taken back last. Returns them."""
     with desk.writing() as show:
-        return tuple(done for _ in range(steps) if (done := show.redo(desk.why)) is not None)
+        return _steps(lambda: show.redo(desk.why), steps, "done again")
+
+
+def _steps(step: Callable[[], Happened | None], most: int, word: str) -> tuple[Happened, ...]:
+    """So many steps, fewer where there are no more; an error also tells what was done before it."""
+    done: list[Happened] = []
+    for _ in range(most):
+        try:
+            one = step()
+        except FallowError as error:
+            if done:
+                told = "; ".join(each.what for each in done)
+                error.what = f"{error.what}; before it, this was {word}: {told}"
+            raise
+        if one is None:
+            break
+        done.append(one)
+    return tuple(done)
 
 
 def mark(name: str, desk: Desk) -> Mark:

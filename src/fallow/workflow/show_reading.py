@@ -93,6 +93,7 @@ def _preview(show: ShowFile, path: FilePath, kind: str, telling: TableTelling) -
     known: dict[str, tuple[str, ...]] = {
         "equipment": () if kind == "equipment" else tuple(wanted.equipment),
         "area": areas_in(wanted),
+        "group": tuple(sorted({*wanted.groupings.names, *(name for link in wanted.links for name in link.groups)})),
         "scenes": tuple(dict.fromkeys(scene for link in wanted.links for scene in sorted(link.scenes))),
         "link": () if kind == "links" else tuple(link.name for link in wanted.links),
     }

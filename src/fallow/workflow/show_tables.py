@@ -20,6 +20,7 @@ from fallow.files.tables import (
     stated_rules,
 )
 from fallow.files.tables.recognise import tables_it_may_be
+from fallow.files.tables.scene_lists import scenes_in
 from fallow.show.assignment import SPARE_PREFIX, Assignment
 from fallow.show.equipment import Kind
 from fallow.show.grouping import Groupings
@@ -61,6 +62,8 @@ __all__ = [
     "store_values",
     "what_is_missing",
 ]
+
+_LOWEST_HZ = 20_000_000  # below it, a number was probably meant in MHz; common practice
 
 
 @dataclass(frozen=True)
@@ -297,8 +300,11 @@ def change_link(name: str, asked: LinkChange, desk: Desk) -> Link:
     """Change a link of the show, or add one. Raises UsageError for what can't be."""
     with desk.writing() as show:
         before = show.get(LINKS, name)
+        _check_lists(asked, show)
         after = _changed(before or _new_link(name, asked), asked)
         _check_link(after, show)
+        if asked.frequency_hz:
+            _check_frequency(after, show)
         word = "added" if before is None else "changed"
         with desk.change(show, f"link {name!r} {word}") as change:
             change.put(LINKS, after)
@@ -330,6 +336,32 @@ def _changed(link: Link, asked: LinkChange) -> Link:
         planned=link.planned if asked.planned is None else asked.planned,
         groups=link.groups if asked.groups is None else frozenset(asked.groups),
     )
+
+
+def _check_lists(asked: LinkChange, show: ShowFile) -> None:
+    """Raise UsageError for scenes or groups as typed that may be several: links would count as never together."""
+    links = show.all(LINKS)
+    groups = Groupings(show.all(APART), show.all(TOGETHER)).names.union(*(link.groups for link in links))
+    scenes = {scene for link in links for scene in link.scenes}
+    for noun, typed, known in (("scene", asked.scenes, scenes), ("group", asked.groups, groups)):
+        for item in typed or ():
+            found = scenes_in([item], known - {item}, is_ours=True, noun=noun)
+            parts = found.names.get(item, (item,))
+            if item not in known and (found.still_open is not None or len(parts) > 1):
+                hint = f"write a semicolon between {noun}s: '{';'.join(parts)}'" if len(parts) > 1 else None
+                raise UsageError(
+                    f"{item!r} may be one {noun} or several", hint=hint or "write a semicolon between them"
+                )
+
+
+def _check_frequency(link: Link, show: ShowFile) -> None:
+    """Raise UsageError for a frequency below all of links', which the radio can't be tuned to: the unit is missing."""
+    at_hz, radio = link.frequency_hz, show.get(EQUIPMENT, link.equipment)
+    if at_hz is None or at_hz >= _LOWEST_HZ or radio is None:
+        return
+    if at_hz not in radio.presets_hz and not any(span.low_hz <= at_hz <= span.high_hz for span in radio.tuning):
+        hint = "write the unit: --frequency 510.1M (a number without one is in hertz)"
+        raise UsageError(f"the frequency {at_hz} Hz is none that {radio.name!r} can be tuned to", hint=hint)
 
 
 def _check_link(link: Link, show: ShowFile) -> None:

@@ -124,7 +124,7 @@ def read_by_evidence(path: FilePath, kind: str, telling: TableTelling) -> TableR
     reading = _Reading(path, what, headings, telling, split.delimiter)
     reading.fill(body, matches)
     reading.settle_numbers()
-    reading.settle_scenes()
+    reading.settle_lists()
     reading.convert()
     line = None if at is None else split.records[at][0]
     encoding = TextFile.open(path).encoding
@@ -276,25 +276,29 @@ class _Reading:
             if name in self.table.found and column.quantity is not None:
                 self.table.units[name] = self._unit(name, column.quantity)
 
-    def settle_scenes(self) -> None:
-        """What the cells under scenes name; where two readings remain they are asked."""
-        if self.table.found.get("scenes", _NOWHERE).index >= len(self.headings):
-            return
-        cells = [row.text("scenes") for row in self.table.rows]
-        scenes = scenes_in(cells, self.telling.known.get("scenes", ()), self.telling.scenes)
-        asked = scenes.still_open
+    def settle_lists(self) -> None:
+        """What the cells under scenes and group name; where two readings remain they are asked."""
+        for name in ("scenes", "group"):
+            if self.table.found.get(name, _NOWHERE).index < len(self.headings):
+                self._settle_list(name)
+
+    def _settle_list(self, name: str) -> None:
+        cells, known = [row.text(name) for row in self.table.rows], self.telling.known.get(name, ())
+        noun = name.removesuffix("s")
+        found = scenes_in(cells, known, self.telling.scenes, is_ours=name != "scenes", noun=noun)
+        asked = found.still_open
         if asked is not None:
-            row = next(row for row in self.table.rows if row.text("scenes") == asked.cell)
-            hint = "say it: --scenes lists, or --scenes names (only a semicolon stands between scenes)"
+            row = next(row for row in self.table.rows if row.text(name) == asked.cell)
             raise QuestionError(
-                f"{quoted(asked.item)} under scenes can be read in two ways",
-                readings=asked.readings, path=self.path, line=row.line, column=self._heading("scenes"), hint=hint,
+                f"{quoted(asked.item)} under {name} can be read in two ways",
+                readings=asked.readings, path=self.path, line=row.line, column=self._heading(name),
+                hint="say it: --scenes lists, or --scenes names (only a semicolon stands between)",
             )  # fmt: skip
         for row in self.table.rows:
-            if row.text("scenes") in scenes.unclear:
-                self._empty(row, "scenes", scenes.unclear[row.text("scenes")])
-        self.table.lists["scenes"] = scenes.names
-        self.notes += scenes.notes
+            if row.text(name) in found.unclear:
+                self._empty(row, name, found.unclear[row.text(name)])
+        self.table.lists[name] = found.names
+        self.notes += found.notes
 
     def _notation(self) -> Notation:
         told = self.telling.decimal

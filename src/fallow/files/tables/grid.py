@@ -200,25 +200,27 @@ def read_table(path: FilePath, columns: Sequence[Column], *, may_be_empty: bool 
         raise InputError("the table has headings but no rows", path=path)
     table.notation = _notation(table)
     table.units = {name: _unit(table, name) for name in table.found if table.columns[name].quantity is not None}
-    if "scenes" in table.found:
-        table.lists["scenes"] = _scenes(table)
+    for name in ("scenes", "group"):
+        if {name, "link"} <= table.found.keys():
+            table.lists[name] = _named(table, name)
     return table
 
 
-def _scenes(table: Table) -> Mapping[str, tuple[str, ...]]:
-    """What the cells under scenes name; a sign that may part a name or belong to it is refused where that matters.
+def _named(table: Table, name: str) -> Mapping[str, tuple[str, ...]]:
+    """What the cells of a column of lists name; a sign that may be read in two ways is refused where that matters.
 
     A table that spells all headings as we write them holds what we wrote: names, with a semicolon between.
     """
     is_written_by_us = table.columns.keys() <= {*table.headings}
-    cells = [row.text("scenes") for row in table.rows]
-    scenes = scenes_in(cells, told=NAMES if is_written_by_us else None, is_ours=True)
-    asked = scenes.still_open
+    cells = [row.text(name) for row in table.rows]
+    noun = name.removesuffix("s")
+    found = scenes_in(cells, told=NAMES if is_written_by_us else None, is_ours=True, noun=noun)
+    asked = found.still_open
     if asked is not None:
-        row = next(row for row in table.rows if row.text("scenes") == asked.cell)
-        hint = "write a semicolon between scenes, or a name without that sign"
-        raise row.wrong("scenes", f"{quoted(asked.item)} may be {asked.readings[0]}, or {asked.readings[1]}", hint=hint)
-    return scenes.names
+        row = next(row for row in table.rows if row.text(name) == asked.cell)
+        hint = f"write a semicolon between {noun}s, or a name without that sign"
+        raise row.wrong(name, f"{quoted(asked.item)} may be {asked.readings[0]}, or {asked.readings[1]}", hint=hint)
+    return found.names
 
 
 Records = list[tuple[int, list[str]]]

@@ -78,15 +78,21 @@ class Scenes:
 
 
 def scenes_in(
-    cells: Iterable[str], known: Collection[str] = (), told: str | None = None, *, is_ours: bool = False
+    cells: Iterable[str],
+    known: Collection[str] = (),
+    told: str | None = None,
+    *,
+    is_ours: bool = False,
+    noun: str = "scene",
 ) -> Scenes:
     """What the cells of a column of scenes name.
 
     ``known``: scenes that the show has. ``told``: ``lists`` or ``names``, what cells with other signs are; ``None``:
     the column has to tell. ``is_ours``: a table in our own form, where a name may hold any other sign: only what stands
-    elsewhere too parts it. Where two readings remain, the first such cell is ``still_open``.
+    elsewhere too parts it. ``noun``: what the column names, for sentences. Where two readings remain, the first such
+    cell is ``still_open``.
     """
-    column = _Column({cell: _parts(_SURE, cell) for cell in dict.fromkeys(cells) if cell}, known, told, is_ours)
+    column = _Column({cell: _parts(_SURE, cell) for cell in dict.fromkeys(cells) if cell}, known, told, is_ours, noun)
     if told != NAMES:
         if not is_ours:
             column.take_words()
@@ -108,6 +114,7 @@ class _Column:
     known: Collection[str]
     told: str | None
     is_ours: bool
+    noun: str
     unclear: dict[str, str] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
     still_open: OpenReading | None = None
@@ -145,7 +152,7 @@ class _Column:
             first = next(item for items in self.items.values() for item in items if item in parted)
             self._replace(parted)
             self.notes.append(
-                f"{quoted(sign)} stands between scenes: {quoted(first)} is read as {'; '.join(parted[first])}"
+                f"{quoted(sign)} stands between {self.noun}s: {quoted(first)} is read as {'; '.join(parted[first])}"
             )
 
     def _is_name(self, item: str, parts: Sequence[str], alone: Set[str]) -> bool:
@@ -167,14 +174,16 @@ class _Column:
         first = next(iter(parted))
         if standing or (max(keys.values()) > 1 and not self.is_ours):
             self._ask(first, parted[first])
-        elif not self.is_ours:
-            self.notes.append(f"{quoted(first)} is taken as the name of one scene; if it is a list: --scenes lists")
+        else:
+            self.notes.append(f"{quoted(first)} is taken as the name of one {self.noun}; a semicolon would part it")
         return False
 
     def _ask(self, item: str, parts: Sequence[str]) -> None:
-        said = f"{len(parts)} scenes: {'; '.join(parts)}"
+        said = f"{len(parts)} {self.noun}s: {'; '.join(parts)}"
         cell = next(cell for cell, items in self.items.items() if item in items)
-        self.still_open = self.still_open or OpenReading(cell, item, (said, f"one scene that is called {quoted(item)}"))
+        self.still_open = self.still_open or OpenReading(
+            cell, item, (said, f"one {self.noun} that is called {quoted(item)}")
+        )
 
     def part_at_blanks(self) -> None:
         """Part at blanks where every word is a scene of its own elsewhere."""
