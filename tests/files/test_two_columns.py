@@ -99,3 +99,33 @@ def test_twins_that_agree_and_those_that_are_told(tmp_path: Path) -> None:
     found = read(tmp_path, text, "links", columns={"frequency": "Freq RX"})
     assert found.values[0].frequency_hz == 480_100_000
     assert found.values[0].extra == {"Freq TX": "470.1", "Rack": "1", "Rack, column 6": "2"}
+
+
+def test_areas_against_areas_are_pairs(tmp_path: Path) -> None:
+    text = ";stage;foyer;hall\nstage;-;20;apart\nfoyer;20;;12,5\nhall;apart;13;0\n"
+    found = read(tmp_path, text, "areas")
+    assert found.values == (("stage", "foyer", 20.0), ("stage", "hall", None), ("foyer", "hall", 12.5))
+    assert [(one.line, one.done) for one in found.doubts] == [(4, "row left out")]  # 12.5 here and 13 there
+    found = read(tmp_path, ",stage,foyer\nstage,,20\n", "areas")
+    assert found.values == (("stage", "foyer", 20.0),)
+
+
+def test_a_width_that_may_be_of_a_tv_channel_is_in_doubt(tmp_path: Path) -> None:
+    found = read(tmp_path, "name,MHz,width\nTV,474,8\nA,491.5,200\n", "foreign")
+    assert [one.bandwidth_hz for one in found.values] == [0, 200_000]
+    assert [(one.line, one.cell, one.done) for one in found.doubts] == [(2, "8", "left empty")]
+    assert read(tmp_path, "name,MHz,width (MHz)\nTV,474,8\n", "foreign").values[0].bandwidth_hz == 8_000_000
+
+
+def test_ranges_with_a_stroke_between(tmp_path: Path) -> None:
+    text = "equipment,kind,tuning_mhz,step_khz,bandwidth_khz,spacing_khz\nhand,mic,470-526/600-606,25,200,400\n"
+    (radio,) = read(tmp_path, text, "equipment").values
+    assert radio.tuning == (Span(470_000_000, 526_000_000), Span(600_000_000, 606_000_000))
+
+
+def test_letters_that_can_not_be_read_are_told(tmp_path: Path) -> None:
+    path = tmp_path / "list.csv"
+    path.write_bytes(b"name;MHz\nAnn\x90;470.5\n")  # \xea in Mac Roman
+    found = read_by_evidence(path, "foreign", TableTelling())
+    assert found.notes == ("some letters can't be read: the file is not in the encoding that it seems to be in",)
+    assert read(tmp_path, "name;MHz\nZoë\u00a0X;470.5\n", "foreign").notes == ()

@@ -92,6 +92,8 @@ def _value(name: str, value: Any) -> str:
         return "yes" if value else "no"
     if name.endswith("_hz") and isinstance(value, int):
         return f"{format_mhz(value)} MHz" if value >= 10**7 else f"{value / 1000:g} kHz"
+    if name.endswith("_hz") and isinstance(value, list):
+        return ", ".join(f"{format_mhz(one)} MHz" for one in value)
     if name == "tuning":
         return ", ".join(f"{low / 1e6:g}-{high / 1e6:g} MHz" for low, high in value)
     return " | ".join(map(str, value)) if isinstance(value, list) else str(value)

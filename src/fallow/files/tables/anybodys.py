@@ -17,6 +17,7 @@ from typing import Any
 from fallow.errors import InputError, QuestionError, UsageError
 from fallow.files.numbers import Notation
 from fallow.files.source import TextFile, normalise
+from fallow.files.tables.area_matrix import as_pairs
 from fallow.files.tables.column_words import meant, with_everybodys_words
 from fallow.files.tables.columns import FREQUENCY, PLAUSIBLE, POWER, WIDTH, Found, Quantity, plain_heading
 from fallow.files.tables.evidence import (
@@ -58,6 +59,7 @@ _USUAL = {  # sizes of numbers by which a unit is told where none is stated; com
     POWER.usual: {"mw": (Decimal(1), Decimal(5_000)), "w": (Decimal("0.001"), Decimal(1))},
 }
 _NOWHERE = Found(2**30, "", None)
+_TV_WIDTHS = (5, 6, 7, 8, 10)  # MHz, Rec. ITU-R BT.1306: 6, 7, 8; 5 and 10 of mobile carriers, common practice
 _SPELLED = {"hz": "Hz", "khz": "kHz", "mhz": "MHz", "ghz": "GHz", "mw": "mW", "w": "W", "db": "dB", "dbm": "dBm"}
 
 
@@ -118,10 +120,14 @@ def read_by_evidence(path: FilePath, kind: str, telling: TableTelling) -> TableR
     split = split_anyhow(path, what.columns, telling.delimiter)
     at = heading_at(split.records, what.columns)
     headings, body = headings_and_rows(split.records, at)
+    if kind == "areas":
+        headings, body = as_pairs(headings, body) or (headings, body)
     headings, body, sure = _with_bands(what, headings, body, telling)
     matches = matched(headings, [cells for _, cells in body], what.columns, telling, sure)
     _ask_which(matches, headings, body, what, path)
     reading = _Reading(path, what, headings, telling, split.delimiter)
+    if any(not sign.isprintable() or sign == "\N{REPLACEMENT CHARACTER}" for sign in _letters(headings, body)):
+        reading.notes.append("some letters can't be read: the file is not in the encoding that it seems to be in")
     reading.fill(body, matches)
     reading.settle_numbers()
     reading.settle_lists()
@@ -170,6 +176,12 @@ def _ask_which(matches: Sequence[Match], headings: Sequence[str], body: Records,
             name = column_named(match.column, kind.columns).words[0]
             hint = f"say it by its number: --column {name}={match.index + 1}"
             raise QuestionError(asked, readings=differ.readings, path=path, hint=hint)
+
+
+def _letters(headings: Sequence[str], body: Records) -> Iterator[str]:
+    """Every sign of a table but blanks of any kind."""
+    for cells in (headings, *(cells for _, cells in body)):
+        yield from (sign for cell in cells for sign in normalise(cell) if not (sign.isspace() or sign == "\u00a0"))
 
 
 _MAY_HAVE_BANDS = ("foreign", "equipment", "links", "plan")
@@ -344,8 +356,15 @@ class _Reading:
             raise QuestionError("the unit of the frequencies is not clear", path=self.path, hint="say it: --unit MHz")
         if stated is None and quantity is not FREQUENCY:
             self.assumed[name] = f"no unit is stated: taken as {_spelled(unit)} by the size of its numbers"
+            self._doubt_widths(name, quantity)
         self._doubt_sizes(name, unit, *ranges[unit])
         return unit
+
+    def _doubt_widths(self, name: str, quantity: Quantity) -> None:
+        """Widths without any unit that may be those of TV channels in MHz, or narrow ones in kHz."""
+        for row in self.table.rows if quantity is WIDTH else ():
+            if any(one in _TV_WIDTHS for one in bare_numbers(row, name)):
+                self._empty(row, name, "without a unit it may be MHz or kHz")
 
     def _doubt_sizes(self, name: str, unit: str, low: Decimal, high: Decimal) -> None:
         """Numbers that can't be what the column holds, in its unit."""

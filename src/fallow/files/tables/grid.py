@@ -48,7 +48,7 @@ _WORKBOOK: Final = b"PK\x03\x04"
 _TITLE_LINES = 10  # how far down the headings are looked for
 _LARGEST = Decimal(10**15)
 _BETWEEN_ITEMS = re.compile(r"[;|\n]")
-_BETWEEN_NUMBERS = re.compile(r"[;|\n]|,\s")
+_BETWEEN_NUMBERS = re.compile(r"[;|\n]|,\s|(?<=[\dz])\s*/(?=\s*\d+(?:[.,]\d+)?\s*[-–])")  # 470-526/600-606
 _FILE_NAME = re.compile(r"\.[A-Za-z]\w{1,4}\Z")  # its digits and marks say nothing of how numbers are written
 NUMBER = re.compile(r"\d+(?:[.,]\d+)*")
 _GROUPED = re.compile(r"\d{1,3}(?:[.,]\d{3})+")
@@ -428,7 +428,7 @@ def bare_numbers(row: Row, name: str) -> Iterator[Decimal]:
     text = normalise(row.text(name))
     if re.search(r"[a-zA-Z]", text):
         return
-    for item in re.split(r"[;|\n]|,\s|(?<=\d)\s*-\s*|\.\.", text):
+    for item in re.split(r"[;|\n/]|,\s|(?<=\d)\s*-\s*|\.\.", text):
         number = row.table.notation.number(item.strip())
         if number is not None:
             yield Decimal(number.text)
