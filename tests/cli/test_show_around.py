@@ -115,3 +115,12 @@ def test_rules_about_groups_are_listed_and_taken_out(run: Run, desk: Path) -> No
     code, out, _ = run("show", "groups")
     assert code == 0
     assert "1 rule" in out
+
+
+@pytest.mark.parametrize("name", ["", ".", "..", "/"])
+def test_a_show_needs_a_name(run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str) -> None:
+    monkeypatch.chdir(tmp_path)
+    code, out, err = run("show", "new", name)
+    assert (code, out) == (2, "")
+    assert "is no name for a show file" in err
+    assert list(tmp_path.iterdir()) == []

@@ -119,6 +119,8 @@ def new_show(path: FilePath, words: Iterable[str], desk: Desk) -> Path:
     settings = [_setting(word) for word in words]
     _check_settings({}, settings)
     path = Path(path)
+    if not path.name.strip(" ."):
+        raise UsageError(f"{str(path)!r} is no name for a show file", hint="fallow show new NAME")
     path = path if path.suffix else path.with_name(path.name + SUFFIX)
     with ShowFile.create(path, desk.who or usual_name()) as show:
         if settings:
