@@ -21,7 +21,7 @@ from fallow.files.tables import (
 from fallow.plan.advice.advice import Advice
 from fallow.plan.advice.locks import lock_links, notes_on_strays
 from fallow.plan.advice.spreading import spread_spares
-from fallow.plan.answer import Plan, compose_plan
+from fallow.plan.answer import Plan, Unplaced, compose_plan
 from fallow.plan.judge.audit import Audit
 from fallow.plan.judge.audit import audit as audit_rows
 from fallow.plan.judge.stage import Stage
@@ -30,9 +30,10 @@ from fallow.plan.ledger.ledger import Figure, Ledger, Risk
 from fallow.plan.ledger.ledger_notes import notes_on_margins
 from fallow.plan.ledger.level_distances import by_levels
 from fallow.plan.places import Ground
-from fallow.plan.search.bounds import PLACES_TRIED, most
+from fallow.plan.search.bounds import PLACES_TRIED, Bound, most
 from fallow.plan.search.densest import Effort
 from fallow.plan.search.group_bounds import lowered_by_groups
+from fallow.plan.search.hopeless_pairs import hopeless_pairs, lowered_by_pairs, without
 from fallow.plan.search.question import Question
 from fallow.plan.search.trying import lowered_by_trial
 from fallow.rules.permission import Circumstances
@@ -374,15 +375,14 @@ def _made(
         advice, stopped = advise_on_failures(best, any_scene, unlocked, ground, clock=clock, seed=making.seed)
     if not stopped:
         advice, stopped = advise_on_relaxations(best, wanted, ground, advice, clock=clock, seed=making.seed)
-    placed, bound = len(best.frequencies_hz), None
+    placed, bound, hopeless = len(best.frequencies_hz), None, dict[str, str]()
     if stopped and in_hand.takes_long:
         raise KeyboardInterrupt
     if placed < len(question.links) and not stopped:
-        effort = _effort(clock)
-        bound = lowered_by_trial(
-            question, lowered_by_groups(question, most(question, effort)), placed, kernels=kernels()
-        )
+        hopeless = hopeless_pairs(question)
+        bound = _bound(question, hopeless, placed, _effort(clock))
     plan = compose_plan(best, wanted, ground, keep=kept, bound=bound, seed=making.seed, measured=making.measured)
+    plan = replace(plan, unplaced=tuple(_with_pairs(one, hopeless) for one in plan.unplaced))
     if keep is not None:
         rows = rows_of(plan, wanted)
         replan = advise_on_moves(keep, rows, wanted, question, fewest=found.fewest, scene=making.on_air)
@@ -394,6 +394,20 @@ def _made(
         notes.append(STOPPED)
     notes = [*question.notes, *notes_on_names(wanted), *plan.notes, *notes, *advice.notes]
     return replace(plan, notes=tuple(notes), seconds=clock.used_s, advice=advice), stopped
+
+
+def _bound(question: Question, hopeless: Mapping[str, str], placed: int, effort: Effort) -> Bound | None:
+    """The lowest that any argument gives, found among the links that can stand at all."""
+    possible = without(question, hopeless)
+    bound = lowered_by_groups(possible, most(possible, effort))
+    if placed < len(possible.links):
+        bound = lowered_by_trial(possible, bound, placed, kernels=kernels())
+    return lowered_by_pairs(question, hopeless, bound)
+
+
+def _with_pairs(one: Unplaced, hopeless: Mapping[str, str]) -> Unplaced:
+    """Both directions together tell why a link is left out, where either by itself would have a place."""
+    return replace(one, because=(hopeless[one.link],)) if one.link in hopeless else one
 
 
 def _effort(clock: Clock) -> Effort:

@@ -8,7 +8,7 @@ own number.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,7 +20,7 @@ from fallow.plan.search.groups import Class
 from fallow.plan.search.question import Question, whole
 from fallow.units import format_width
 
-__all__ = ["Bound", "Rule", "most", "most_by_spacing", "most_in_windows"]
+__all__ = ["Bound", "Rule", "most", "most_by_spacing", "most_in_windows", "places_left"]
 
 Whole = NDArray[np.int64]
 
@@ -155,17 +155,17 @@ def _orders(classes: Sequence[int], question: Question) -> list[list[int]]:
     return [by_name, sorted(by_name, key=lambda k: heard[k]), sorted(by_name, key=lambda k: -heard[k])]
 
 
-def _places_left(question: Question) -> list[Whole]:
-    """Places of each class of ours that fixed links and strangers leave free, in hertz."""
+def places_left(question: Question, classes: Iterable[int]) -> dict[int, Whole]:
+    """Places of some classes of ours that fixed links and strangers leave free, in rising hertz."""
     tables = question.tables_of_standing()
     fixed = [carrier for carrier in question.carriers if carrier.fixed_hz is not None]
     others = whole([carrier.class_index for carrier in fixed] + [k for k, _ in question.strangers])
     others_hz = whole([carrier.fixed_hz or 0 for carrier in fixed] + [hz for _, hz in question.strangers])
-    left = []
-    for k, worth in enumerate(question.worths):
-        at_hz = worth.frequencies_hz
+    left = {}
+    for k in classes:
+        at_hz = question.worths[k].frequencies_hz
         free = free_of_spacing(tables, k, at_hz, others, others_hz)
-        left.append(at_hz[free & free_of_products(tables, k, at_hz, len(question.carriers))])
+        left[k] = at_hz[free & free_of_products(tables, k, at_hz, len(question.carriers))]
     return left
 
 
@@ -189,7 +189,7 @@ class _Room:
     """
 
     def __init__(self, question: Question, effort: Effort) -> None:
-        places = _places_left(question)
+        places = list(places_left(question, range(len(question.worths))).values())
         self._effort = effort
         first_with = {each.tobytes(): k for k, each in reversed(list(enumerate(places)))}
         self._places = places
