@@ -92,6 +92,21 @@ def test_headings_that_stand_twice_are_asked_about(tmp_path: Path, text: str, as
     assert len(caught.value.readings) == 2
 
 
+@pytest.mark.parametrize("other", ["new", "assigned", "mute frequency", "New MHz"])
+def test_another_column_of_such_frequencies_is_asked_about_whatever_it_is_called(tmp_path: Path, other: str) -> None:
+    for first in ("frequency", "frequency MHz"):
+        with pytest.raises(QuestionError, match="two columns hold frequencies and differ"):
+            read(tmp_path, f"name,type,{first},{other}\nA,hand,510.1,512.1\n", "links")
+    found = read(tmp_path, "name,type,frequency,charge\nA,hand,510.1,85.5\n", "links")
+    assert found.values[0].frequency_hz == 510_100_000
+
+
+def test_fixed_in_other_forms_and_its_opposite(tmp_path: Path) -> None:
+    for heading in ("Fija", "Stała", "Fissa"):
+        assert read(tmp_path, f"name;type;MHz;{heading}\nA;hand;510.1;x\n", "links").values[0].fixed
+    assert not read(tmp_path, "name;type;MHz;not fixed\nA;hand;510.1;yes\n", "links").values[0].fixed
+
+
 def test_twins_that_agree_and_those_that_are_told(tmp_path: Path) -> None:
     found = read(tmp_path, "name,type,frequency,frequency\nA,hand,470.1,470.100\nB,hand,471.1,471.1\n", "links")
     assert [one.frequency_hz for one in found.values] == [470_100_000, 471_100_000]
@@ -129,3 +144,7 @@ def test_letters_that_can_not_be_read_are_told(tmp_path: Path) -> None:
     found = read_by_evidence(path, "foreign", TableTelling())
     assert found.notes == ("some letters can't be read: the file is not in the encoding that it seems to be in",)
     assert read(tmp_path, "name;MHz\nZoë\u00a0X;470.5\n", "foreign").notes == ()
+    path.write_bytes("name;MHz;Stała\nŁucja;470.5;tak\n".encode("cp1250"))
+    assert read_by_evidence(path, "foreign", TableTelling()).notes == found.notes
+    path.write_bytes("name;MHz;Bühne\nZoë;470.5;2³\n".encode("cp1252"))
+    assert read_by_evidence(path, "foreign", TableTelling()).notes == ()

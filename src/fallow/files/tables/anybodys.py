@@ -7,6 +7,7 @@ out, and both are listed. What can't be settled for the whole table is asked.
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -126,14 +127,14 @@ def read_by_evidence(path: FilePath, kind: str, telling: TableTelling) -> TableR
     matches = matched(headings, [cells for _, cells in body], what.columns, telling, sure)
     _ask_which(matches, headings, body, what, path)
     reading = _Reading(path, what, headings, telling, split.delimiter)
-    if any(not sign.isprintable() or sign == "\N{REPLACEMENT CHARACTER}" for sign in _letters(headings, body)):
+    encoding = TextFile.open(path).encoding
+    if _are_garbled(headings, body, encoding):
         reading.notes.append("some letters can't be read: the file is not in the encoding that it seems to be in")
     reading.fill(body, matches)
     reading.settle_numbers()
     reading.settle_lists()
     reading.convert()
     line = None if at is None else split.records[at][0]
-    encoding = TextFile.open(path).encoding
     return reading.read(encoding, line, matches)
 
 
@@ -178,12 +179,14 @@ def _ask_which(matches: Sequence[Match], headings: Sequence[str], body: Records,
             raise QuestionError(asked, readings=differ.readings, path=path, hint=hint)
 
 
-def _letters(headings: Sequence[str], body: Records) -> Iterator[str]:
-    """Every sign of a table but blanks of any kind."""
-    for cells in (headings, *(cells for _, cells in body)):
-        yield from (sign for cell in cells for sign in normalise(cell) if not (sign.isspace() or sign == "\u00a0"))
+def _are_garbled(headings: Sequence[str], body: Records, encoding: str) -> bool:
+    """Whether the text holds signs that are none, or, read as Windows-1252, signs within words that are no letters."""
+    text = normalise("\n".join(cell for cells in (headings, *(cells for _, cells in body)) for cell in cells))
+    strange = any(not (sign.isprintable() or sign.isspace()) or sign == "\N{REPLACEMENT CHARACTER}" for sign in text)
+    return strange or (encoding == "cp1252" and _WITHIN_A_WORD.search(text) is not None)
 
 
+_WITHIN_A_WORD = re.compile(r"[^\W\d_][³¹¿¶¦¯¬£¥¼¾][^\W\d_]|[^\W\d_][³¹¿¶¦¯¬£¼¾]\b")
 _MAY_HAVE_BANDS = ("foreign", "equipment", "links", "plan")
 _BAND_OF_A_STRANGER = "both ends of its band: centre and width; without a spacing, links keep half the width"
 

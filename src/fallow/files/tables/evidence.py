@@ -12,7 +12,7 @@ from fallow.files.numbers import Notation
 from fallow.files.source import normalise
 from fallow.files.tables.column_words import meant
 from fallow.files.tables.columns import FREQUENCY, PLAUSIBLE, Column, plain_heading, split_unit
-from fallow.files.tables.two_frequencies import FrequencyColumn
+from fallow.files.tables.two_frequencies import FrequencyColumn, frequencies_hz
 from fallow.files.wording import frequency_unit_named, quoted
 from fallow.show.equipment import Kind
 
@@ -20,6 +20,22 @@ __all__ = ["Match", "TableTelling", "column_named", "is_named", "matched", "perh
 
 Cells = Sequence[Sequence[str]]
 _BEFORE_A_UNIT = re.compile(r"\b(?:in|en|em|w|i)\s+(?=\W*[kmg]?hz\b)", re.IGNORECASE)
+_NEGATIONS = {
+    "not",
+    "no",
+    "non",
+    "nicht",
+    "pas",
+    "niet",
+    "nie",
+    "nao",
+    "inte",
+    "ohne",
+    "without",
+    "sin",
+    "sans",
+    "senza",
+}
 _MOST, _MANY, _SOME = 0.8, 0.6, 0.5  # shares of a column's cells that count as evidence for what it is
 _BOTH_MARKS = (Notation(".", ",'\u00a0 "), Notation(",", ".'\u00a0 "))
 
@@ -88,6 +104,17 @@ def matched(
     return tuple(sorted(found, key=lambda match: match.index))
 
 
+def _are_alike(chosen: Match | None, other: Sequence[str], cells: Cells) -> bool:
+    """Whether the numbers of another column lie where those of the chosen one do, whatever its heading says."""
+    if chosen is None:
+        return False
+    own = [row[chosen.index] for row in cells if chosen.index < len(row)]
+    ours_hz, others_hz = ({hz for cell in of for hz in frequencies_hz(cell, None)} for of in (own, other))
+    if not ours_hz or not others_hz:
+        return False
+    return min(ours_hz) / 2 <= min(others_hz) and max(others_hz) <= 2 * max(ours_hz)
+
+
 def told_columns(headings: Sequence[str], columns: Sequence[Column], telling: TableTelling) -> list[Match]:
     """What she says that columns are. Raises UsageError for one that is not there."""
     return [_told(name, heading, headings, columns) for name, heading in telling.columns.items()]
@@ -115,7 +142,8 @@ def perhaps_frequencies(
     rivals = [
         index
         for index in free
-        if (_claims(column, headings[index], below[index]) or not by_word) and _are_frequencies(below[index])
+        if _are_frequencies(below[index])
+        and (not by_word or _claims(column, headings[index], below[index]) or _are_alike(chosen, below[index], cells))
     ]
     places = sorted([*rivals, *([] if chosen is None else [chosen.index])])
     return [(index, _unit(column, headings[index])) for index in places]
@@ -167,7 +195,7 @@ def _claims(column: Column, heading: str, cells: Sequence[str]) -> list[tuple[fl
         return [(100.0 if plain == column.name else 90.0, unit, "heading")]
     if base in words:
         return [(80.0 - 0.05 * words.index(base) + _bonus(column, cells), unit, "heading")]
-    parts = [word for word in words if _is_part(word, base)]
+    parts = [word for word in words if _is_part(word, base) and not _NEGATIONS & {*base.split("_")}]
     return [(40.0 + max(map(len, parts)) / 10, unit, "part of the heading")] if parts else []
 
 
