@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from fallow.spectrum.found.apart import set_apart
 from fallow.spectrum.found.blocks import Block
 from fallow.spectrum.found.gatherings import Gathering, find_combs, find_hopping
 from fallow.spectrum.found.looks import Look, Sighting, from_phones, look_at
@@ -35,7 +36,7 @@ def find_emitters(
     Lines of the instrument itself and our own carriers are none. What belongs together (a comb of lines, bursts that
     hop) is one emitter.
     """
-    stretches = find_stretches(evidence, blocks)
+    stretches = set_apart(evidence.heard, find_stretches(evidence, blocks))
     lows, highs = evidence.heard.axis.cells_hz
     low = np.array([block.low_hz for block in blocks] + [float(lows[one.first]) for one in stretches])
     high = np.array([block.high_hz for block in blocks] + [float(highs[one.last - 1]) for one in stretches])

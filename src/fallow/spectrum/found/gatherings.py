@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,6 +10,7 @@ from numpy.typing import NDArray
 
 from fallow.spectrum.found.regular import Regular, find_regular, lone_distances, told_chance
 from fallow.spectrum.found.standing_out import BRIDGE_HZ, FALSE_EMITTERS, Stretch
+from fallow.spectrum.heard import Heard
 from fallow.spectrum.verdicts.deciding import Evidence
 from fallow.units import format_width
 
@@ -22,6 +24,9 @@ LIKE_SHARE = 0.15  # how much spacings may differ from their neighbours
 WEAKER_DB = 8.0  # than a line this near: no line of the same comb
 NEAR_HZ = 1.2e6
 LIKE_DB = 3.0  # from one line of a comb to the next. Common practice
+FADES_DB = 1.0  # of a line against the others, from sweep to sweep: lines of one source do not fade apart
+FEWEST_OF_ONE_SOURCE = 13  # lines; as many microphones of one shop fill a rack. Common practice
+RASTER_HZ = 25e3  # channels of radio microphones lie on multiples of it (common practice); a source knows of none
 TOGETHER_SHARE = 0.8  # of the time that any line of a comb is on
 ECHO = 0.3  # correlation of a level with itself one spacing on: the comb goes on there
 FEWEST_HOPS = 12
@@ -44,8 +49,9 @@ class Gathering:
 def find_combs(evidence: Evidence, stretches: list[Stretch], on: NDArray[np.bool_]) -> list[Gathering]:
     """Lines at one spacing, which may drift slowly along the comb; what lies between them belongs to it.
 
-    ``on``: in which sweeps each stretch was on, shape (sweep, stretch). Wants ``FEWEST_LINES`` of slowly changing
-    level that are on together, and a chance below ``BY_LUCK`` that lines at random places look so.
+    ``on``: in which sweeps each stretch was on, shape (sweep, stretch). Wants ``FEWEST_OF_ONE_SOURCE`` lines of slowly
+    changing level that are on together, do not fade apart and keep to no raster of channels, and a chance below
+    ``BY_LUCK`` that lines at random places look so. Evenly spaced carriers with less evidence stay emitters each.
     """
     heard = evidence.heard
     lines = [index for index, one in enumerate(stretches) if not one.broad]
@@ -59,9 +65,11 @@ def find_combs(evidence: Evidence, stretches: list[Stretch], on: NDArray[np.bool
         places = centres[kept[begin : end + 1]]
         found = _comb(places, kept.size, 1.0 + BRIDGE_HZ / float(heard.axis.step_hz))
         own = kept[begin : end + 1]
-        if found is not None and _of_one_source(peaks[own], on[:, [lines[k] for k in own]]):
-            gathered = _gathered(evidence, stretches, (float(places[0]), float(places[-1])), found)
-            combs.append(gathered)
+        if found is None or found.count < FEWEST_OF_ONE_SOURCE or _on_raster(found, float(heard.axis.step_hz)):
+            continue
+        members = [lines[k] for k in own]
+        if _of_one_source(peaks[own], on[:, members]) and not _fade_apart(heard, [stretches[k] for k in members]):
+            combs.append(_gathered(evidence, stretches, (float(places[0]), float(places[-1])), found))
     return combs
 
 
@@ -69,6 +77,26 @@ def _of_one_source(peaks_db: NDArray[np.float64], on: NDArray[np.bool_]) -> bool
     """Whether lines change slowly in level from each to the next and are on together; users of one raster are not."""
     together = float(on.mean()) / max(float(on.any(axis=1).mean()), 1e-9)
     return float(np.median(np.abs(np.diff(peaks_db)))) <= LIKE_DB and together >= TOGETHER_SHARE
+
+
+def _on_raster(found: Regular, step_hz: float) -> bool:
+    """Whether the spacing is a multiple of ``RASTER_HZ``, as near as so many lines tell it."""
+    spacing_hz = found.step * step_hz
+    away_hz = abs(spacing_hz - RASTER_HZ * round(spacing_hz / RASTER_HZ))
+    return away_hz <= 2.0 * found.deviation * step_hz / found.count
+
+
+def _fade_apart(heard: Heard, lines: list[Stretch]) -> bool:
+    """Whether the levels of lines move against each other from sweep to sweep, by more than their noise does."""
+    levels = [heard.levels_db[:MOST_ROWS, one.first : one.last].astype(np.float64) for one in lines]
+    power_db = 10.0 * np.log10(np.stack([np.nanmean(10.0 ** (level / 10.0), axis=1) for level in levels]))
+    power_db = power_db[:, np.isfinite(power_db).all(axis=0)]
+    if power_db.shape[1] < 2:
+        return False
+    apart_db = (power_db - np.median(power_db, axis=0)).std(axis=1, ddof=1)
+    cells = np.median([one.last - one.first for one in lines]) * min(1.0, float(heard.axis.step_hz) / heard.rbw_hz)
+    noise_db = heard.noise.sd_db() / math.sqrt(max(1.0, float(cells)))
+    return float(np.median(apart_db)) > math.hypot(FADES_DB, noise_db)
 
 
 def _prominent(centres: NDArray[np.float64], peaks_db: NDArray[np.float64], reach: float) -> NDArray[np.int64]:

@@ -1,0 +1,105 @@
+"""Carriers that stand so close together that they pass for one broad rise: deep valleys part them again.
+
+An opening takes everything for broad that fills most of a megahertz or so, and so do microphones a few hundred
+kilohertz apart. What is broad by itself (noise of a wall of lights, a digital transmission) has no such valleys all
+along, neither in the mean over the sweeps nor in the highest of them.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fallow.spectrum.found.standing_out import NARROW_HZ, Stretch
+from fallow.spectrum.heard import Heard
+
+__all__ = ["set_apart"]
+
+FEWEST_CARRIERS = 3
+VALLEY_DB = 12.0  # below the lower top of its two neighbours: the middle valley. Common practice
+SHALLOW_DB = 6.0  # the shallowest one
+PEAKED_DB, PEAKED_SHARE = 6.0, 0.62  # echoes notch a broad signal too, but two thirds of it stay within 6 dB of the top
+BETWEEN_VALLEYS_HZ = 1.5 * NARROW_HZ  # a carrier on a block of its own has its valleys farther apart
+VALLEY_SIGMAS = 5.0  # of what noise leaves of a valley's level
+SMOOTH_HZ = 75e3  # the levels are smoothed over so much: less than the valley between carriers 300 kHz apart
+SKIRT_DB = 20.0  # a carrier reaches down to here below its top. Common practice
+
+
+def set_apart(heard: Heard, stretches: Sequence[Stretch]) -> list[Stretch]:
+    """The stretches, rising in frequency, with each rise that deep valleys cut into narrow pieces replaced by these.
+
+    A rise stays whole where any piece would be wider than ``NARROW_HZ``, or fewer than ``FEWEST_CARRIERS`` come out,
+    and where it comes and goes as a whole.
+    """
+    parted: list[Stretch] = []
+    narrow = [one for one in stretches if not one.broad]
+    for rise in (one for one in stretches if one.broad):
+        pieces = [] if rise.lift_db else _pieces(heard, rise)
+        parted += pieces or [rise]
+        narrow = [one for one in narrow if not any(_meet(one, piece) for piece in pieces)]
+    return sorted(parted + narrow, key=lambda one: one.first)
+
+
+def _meet(one: Stretch, other: Stretch) -> bool:
+    return one.first < other.last and other.first < one.last
+
+
+def _pieces(heard: Heard, rise: Stretch) -> list[Stretch]:
+    """The carriers that make up a rise; none where it is broad by itself."""
+    from scipy import signal  # heavy, so only where it is used
+
+    span, step_hz = slice(rise.first, rise.last), float(heard.axis.step_hz)
+    cells = max(1, round(SMOOTH_HZ / step_hz) // 2 * 2 + 1) if step_hz < SMOOTH_HZ / 2 else 1
+    mean_db, highest_db = (_smoothed(level[span], cells) for level in (heard.mean_db, heard.highest_db))
+    readings = max(1.0, heard.n_sweeps * cells * min(1.0, step_hz / heard.rbw_hz))
+    least_db = max(SHALLOW_DB, VALLEY_SIGMAS * heard.noise.sd_db() / math.sqrt(readings))
+    padded = np.pad(mean_db, 1, constant_values=float(mean_db.min()) - least_db)
+    tops = signal.find_peaks(padded, prominence=least_db)[0] - 1
+    if tops.size < FEWEST_CARRIERS or not (_deep(mean_db, tops, least_db) and _deep(highest_db, tops, least_db)):
+        return []
+    valleys = [int(a + np.argmin(mean_db[a:b])) for a, b in pairwise(tops)]
+    cuts = [0, *valleys, mean_db.size]
+    spans = [_carrier(mean_db, int(top), (a, b)) for top, a, b in zip(tops, cuts[:-1], cuts[1:], strict=True)]
+    widest_hz = max(last - first for first, last in spans) * step_hz
+    if (
+        widest_hz > NARROW_HZ
+        or not _peaked(mean_db, tops, cuts)
+        or float(np.diff(cuts).max()) * step_hz > BETWEEN_VALLEYS_HZ
+    ):
+        return []
+    return [Stretch(rise.first + first, rise.first + last, False) for first, last in spans]
+
+
+def _smoothed(level_db: NDArray[np.float64], cells: int) -> NDArray[np.float64]:
+    """Mean power over ``cells`` bins around each, dB; lines are drawn through what was not measured."""
+    known = np.flatnonzero(np.isfinite(level_db))
+    filled = np.interp(np.arange(level_db.size), known, level_db[known])
+    power = np.pad(10.0 ** (filled / 10.0), cells // 2, mode="edge")
+    return np.asarray(10.0 * np.log10(np.convolve(power, np.full(cells, 1.0 / cells), mode="valid")))
+
+
+def _deep(level_db: NDArray[np.float64], tops: NDArray[np.int64], least_db: float) -> bool:
+    """Whether the level falls between neighbouring tops: by ``least_db`` below both everywhere, by more mostly."""
+    depths = [min(level_db[a], level_db[b]) - level_db[a : b + 1].min() for a, b in pairwise(tops)]
+    return min(depths) >= least_db and float(np.median(depths)) >= max(VALLEY_DB, least_db)
+
+
+def _peaked(level_db: NDArray[np.float64], tops: NDArray[np.int64], cuts: Sequence[int]) -> bool:
+    """Whether little of what lies between two valleys is nearly as high as its top."""
+    inner = zip(tops[1:-1], cuts[1:-2], cuts[2:-1], strict=True)
+    shares = [float((level_db[a:b] > level_db[top] - PEAKED_DB).mean()) for top, a, b in inner]
+    return float(np.median(shares)) <= PEAKED_SHARE
+
+
+def _carrier(level_db: NDArray[np.float64], top: int, cut: tuple[int, int]) -> tuple[int, int]:
+    """How far a carrier reaches to both sides of its top, within its valleys: first and last (exclusive) index."""
+    first, last = cut
+    valley_db = max(level_db[first:top].min(initial=np.inf), level_db[top:last].min())
+    valley_db = valley_db if math.isfinite(valley_db) else float(level_db[first:last].min())
+    below = level_db < max(level_db[top] - SKIRT_DB, (level_db[top] + valley_db) / 2)
+    left, right = np.flatnonzero(below[first:top]), np.flatnonzero(below[top:last])
+    return (first + int(left[-1]) + 1 if left.size else first), (top + int(right[0]) if right.size else last)
