@@ -91,6 +91,11 @@ class Heard:
         """Bins with a valid level in some sweep, shape (bin,)."""
         return np.asarray(self._sums.count > 0)
 
+    @property
+    def valid_sweeps(self) -> NDArray[np.int64]:
+        """How many sweeps have a valid level in each bin, shape (bin,)."""
+        return self._sums.count
+
     @cached_property
     def often_missing(self) -> NDArray[np.bool_]:
         """Bins without a valid level in more than a tenth of the sweeps, shape (bin,)."""

@@ -296,8 +296,11 @@ def judge_files(
 
 
 def _still_true(notes: Sequence[str], judged: Sequence[JudgedSlice]) -> tuple[str, ...]:
-    """The notes, without that on the antenna where no slice is clean anyway, because it shows that it was not heard."""
-    moot = any(part.deaf for part in judged) and not any(part.verdict is Verdict.CLEAN for part in judged)
+    """The notes, without that on the antenna where no slice is clean anyway, because it shows that it was not heard, or
+    where one is occupied: then something stands out.
+    """
+    verdicts = {part.verdict for part in judged}
+    moot = Verdict.OCCUPIED in verdicts or (any(part.deaf for part in judged) and Verdict.CLEAN not in verdicts)
     return tuple(note for note in notes if not (moot and note == ANTENNA_NOT_PROVEN))
 
 

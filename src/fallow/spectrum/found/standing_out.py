@@ -102,12 +102,23 @@ def _views(evidence: Evidence, seen: OverTime) -> list[_View]:
     """The mean over the sweeps, and the highest: less by how much the floor as a whole was up in some of them."""
     heard, floor = evidence.heard, evidence.floor
     lifted = np.interp(heard.axis.centres_hz, floor.group_centres_hz, floor.rises_db.max(axis=0))
-    views = [_View(heard.mean_db - floor.noise_db - lifted, heard.upper_tail, heard.n_sweeps, 1)]
+    fewer = _fewer_db(heard)
+    views = [_View(heard.mean_db - floor.noise_db - lifted - fewer, heard.upper_tail, heard.n_sweeps, 1)]
     if heard.n_sweeps > 1:
         drift = seen.highest_drift_db(heard.noise.sd_db(), heard.rbw_hz / float(heard.axis.step_hz))
         above = heard.highest_db - floor.noise_db - np.maximum(lifted, drift)
         views.append(_View(above, heard.upper_tail, 1, heard.n_sweeps))
     return views
+
+
+def _fewer_db(heard: Heard) -> NDArray[np.float64]:
+    """By how much farther noise reaches in the mean of a bin that some sweeps did not measure, dB, shape (bin,)."""
+    if heard.complete:
+        return np.zeros(heard.axis.n)
+    counts, which = np.unique(np.maximum(1, heard.valid_sweeps), return_inverse=True)
+    chance = FALSE_EMITTERS / 2 / heard.axis.n
+    reached = heard.upper_tail.exceeded_db(chance, np.append(counts, heard.n_sweeps))
+    return np.asarray((reached[:-1] - reached[-1])[which], dtype=np.float64)
 
 
 def _rises(heard: Heard, view: _View, opened_db: NDArray[np.float64]) -> list[tuple[int, int]]:

@@ -39,6 +39,7 @@ RETURN_GROUPS = 12  # 3 MHz
 RETURN_SHARE = 0.6  # of the step, given back there
 STEP_REACH = 2  # groups over which a step may be smeared: noise is taken as the higher side's there
 RISE_SHARE = 0.25  # of the groups may be lower than the rise that is told for all
+FEWEST_TOLD = 0.2  # of the groups around must be measured in a sweep, or it does not tell that the floor was up
 MOST_ROWS = 200  # sweeps that the group medians need at most
 
 
@@ -249,21 +250,23 @@ def _rises(levels_db: NDArray[np.float32], usual_db: NDArray[np.float64], width_
         excess = levels_db[begin : begin + at_once] - usual_db
         for row in np.flatnonzero(_is_up_somewhere(excess, window, RISE_SHARE)):
             up = running_quantile(excess[row], window, RISE_SHARE)
-            rises[begin + row] = np.maximum(0.0, np.nan_to_num(up))
+            told = _within(np.isfinite(excess[row : row + 1]), window)[0] >= FEWEST_TOLD * min(window, up.size)
+            rises[begin + row] = np.where(told, np.maximum(0.0, np.nan_to_num(up)), 0.0)
     return rises
 
 
 def _is_up_somewhere(excess_db: NDArray[np.float64], window: int, share: float) -> NDArray[np.bool_]:
     """Rows whose running quantile is above 0 at some place, shape (row,): counted, which is quicker than sorting."""
-    half = _odd(window, excess_db.shape[1]) // 2
-
-    def within(flags: NDArray[np.bool_]) -> NDArray[np.int64]:
-        total = np.cumsum(np.pad(flags, ((0, 0), (half + 1, half))), axis=1)
-        return total[:, 2 * half + 1 :] - total[:, : -2 * half - 1]
-
-    valid = within(np.isfinite(excess_db))
-    lower = within(excess_db <= 0)
+    valid = _within(np.isfinite(excess_db), window)
+    lower = _within(excess_db <= 0, window)
     return np.asarray(((valid > 0) & (lower <= np.round(share * (valid - 1)))).any(axis=1))
+
+
+def _within(flags: NDArray[np.bool_], window: int) -> NDArray[np.int64]:
+    """How many are set within ``window`` places around each, along the last axis of (row, place)."""
+    half = _odd(window, flags.shape[1]) // 2
+    total = np.cumsum(np.pad(flags, ((0, 0), (half + 1, half))), axis=1)
+    return np.asarray(total[:, 2 * half + 1 :] - total[:, : -2 * half - 1])
 
 
 def running_quantile(

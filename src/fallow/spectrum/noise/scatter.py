@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fallow.spectrum.levels import Levels
+from fallow.spectrum.noise.coming_again import without_coming_again
 from fallow.spectrum.statistics import median_of_valid
 
 __all__ = ["Scatter", "find_residuals", "find_scatter", "level_step_db", "some_rows"]
@@ -24,6 +25,9 @@ FEWEST_SWEEPS = 6  # from which a bin's own sweeps tell its floor
 GROUP = 33  # bins whose median is the rough floor
 SIDE = 8  # independent neighbours to each side whose mean is the floor
 OUTLIER_SIGMAS = 6.0
+LOW_PLACES = (8, 2)  # of a group's rising levels: a quarter and a twelfth of noise lie lower; senders are not there
+LOW_APART = 0.725  # standard deviations between those two of normal values; with 33 of them 0.63 and 1.35 below
+LOW_BELOW = 0.63
 FARTHEST_SIGMAS = 12.0
 NEAREST = 1.2  # in resolutions: neighbours from there on are independent
 FEWEST_READINGS = 50
@@ -67,7 +71,7 @@ def find_scatter(rows: Values, rbw_bins: float, step_db: float) -> Scatter | Non
     found = find_residuals(rows, rbw_bins, step_db)
     if found is None:
         return None
-    left, centring = found
+    left, centring = without_coming_again(found[0]), found[1]
     known = left[np.isfinite(left)]
     return Scatter(known - np.median(known), known.size / _alike(left, rbw_bins), centring, step_db)
 
@@ -82,7 +86,9 @@ def find_residuals(
     if step_db:
         rows = rows + np.random.default_rng(1).uniform(-step_db / 2, step_db / 2, rows.shape)
     several = rows.shape[0] >= FEWEST_SWEEPS
-    out = _standing_out(_mean(rows, 0) if several else rows)
+    out = _standing_out(_mean(rows, 0))
+    if 1 < rows.shape[0] < FEWEST_SWEEPS:
+        out = out | _standing_out(rows)
     rows = np.where(out, np.nan, rows)
     lag = max(1, math.ceil(NEAREST * rbw_bins))
     views = [_along_frequency(rows, lag)] + ([_over_time(rows)] if several else [])
@@ -103,21 +109,36 @@ def level_step_db(rows: Values) -> float:
 
 
 def _standing_out(rows: Values) -> NDArray[np.bool_]:
-    """Readings far above the rough floor, and their neighbours; both of shape (sweep, bin)."""
+    """Readings far above the rough floor, and their neighbours; both of shape (sweep, bin).
+
+    Where carriers stand close, they lift the middle of their group and widen the scatter: so the floor is taken from a
+    group's lower readings, and the scatter from those, if that is the narrower one.
+    """
     bins = rows.shape[1]
     if bins < 3 * GROUP:
         return np.zeros(rows.shape, dtype=bool)
     groups = bins // GROUP
-    middles = median_of_valid(rows[:, : groups * GROUP].reshape(rows.shape[0], groups, GROUP), axis=2)
+    rising = np.sort(rows[:, : groups * GROUP].reshape(rows.shape[0], groups, GROUP), axis=2)  # NaN goes last
+    valid = np.isfinite(rising).sum(axis=2)
+    low, lower = (_at_place(rising, valid, place) for place in LOW_PLACES)
     places, centres = np.arange(bins), (np.arange(groups) + 0.5) * GROUP - 0.5
     above = np.full(rows.shape, np.nan)
-    for sweep, middle in enumerate(middles):
-        known = np.isfinite(middle)
+    for sweep, floor in enumerate(low):
+        known = np.isfinite(floor)
         if known.any():
-            above[sweep] = rows[sweep] - np.interp(places, centres[known], middle[known])
-    out = above > OUTLIER_SIGMAS * _sigma(above)
+            above[sweep] = rows[sweep] - np.interp(places, centres[known], floor[known])
+    of_low = _middle(low - lower) / LOW_APART
+    out = above > min((LOW_BELOW + OUTLIER_SIGMAS) * of_low, _middle(above) + OUTLIER_SIGMAS * _sigma(above))
     beside = np.pad(out, ((0, 0), (1, 1)))
     return np.asarray(out | beside[:, :-2] | beside[:, 2:])
+
+
+def _at_place(rising: Values, valid: NDArray[np.int64], place: int) -> Values:
+    """The reading at a place of ``GROUP`` rising ones, or there in proportion where fewer are valid; shape (sweep,
+    group), NaN for none.
+    """
+    index = np.round(place / (GROUP - 1) * np.maximum(0, valid - 1)).astype(np.int64)
+    return np.asarray(np.take_along_axis(rising, index[:, :, None], axis=2)[:, :, 0], dtype=np.float64)
 
 
 def _mean(values: Values, axis: int) -> Values:

@@ -24,7 +24,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from fallow.spectrum.levels import Levels
-from fallow.spectrum.noise.scatter import find_residuals, level_step_db, some_rows
+from fallow.spectrum.noise.coming_again import coming_again, without_coming_again
+from fallow.spectrum.noise.scatter import NEAREST, find_residuals, level_step_db, some_rows
 from fallow.spectrum.statistics import estimate_samples, noise_quantile_db
 
 __all__ = ["UpperTail", "find_upper_tail"]
@@ -39,8 +40,13 @@ BY_LUCK_SIGMAS = 3.0  # above the model: no luck
 UNALIKE_SIGMAS = 3.0  # of a sweep's scatter from the usual one
 NEAR_SHARE = 0.015  # of the model's quantile: so well its shape is known
 REACH_SIGMAS, CELL_SIGMAS = 8.0, 0.02
+WIDEST_EVEN_DB = 7.0  # no noise scatters wider evenly: single samples by 5.57 dB, and a receiver adds a little
 HIGHEST_REACH_DB = 200.0  # beyond that no receiver reads
-MOST_INDEX = 1.0  # of a heavy end; a Cauchy distribution's
+MOST_INDEX = 0.5  # of a heavy end; that of Student's t with two degrees of freedom, of endless variance
+INDICES = np.arange(-0.995, 2.0, 0.01)  # that are tried; none is 0
+MIDDLE_BEYOND, FEW_BEYOND = 0.5, 0.1  # shares of the readings beyond the threshold
+INDEX_SIGMA = 1.9  # standard error of an index from these two, for one such reading (Kendall and Stuart, as above)
+APART_SIGMAS = 2.0  # by which both ways of finding it may differ
 FARTHEST_SIGMAS = 100.0  # of a reading that is looked at: a heavy end must not be cut off
 CUT_SIGMAS, MAD_SIGMA = 4.0, 1.4826
 HEAVY_SIGMAS = 1.0  # beyond an even end: luck; given to an end that is heavy, for a bar too high is the lesser error
@@ -138,6 +144,8 @@ def find_upper_tail(levels: Levels, rbw_bins: float, shape: float) -> UpperTail:
     if found is None:
         return UpperTail(shape)
     left, centring = found
+    gathered = coming_again(left, max(1, math.ceil(NEAREST * rbw_bins)))
+    left = without_coming_again(left)
     left = _of_usual_sweeps(left - np.nanmedian(left)) / math.sqrt(1.0 + centring)
     of_model_db = _of_model_db(_own_shape(left), centring)
     together = max(1.0, rbw_bins)  # neighbours within one resolution say one thing
@@ -153,34 +161,49 @@ def find_upper_tail(levels: Levels, rbw_bins: float, shape: float) -> UpperTail:
         contradicted |= seen.height_db > model_db * (1.0 + NEAR_SHARE) + BY_LUCK_SIGMAS * luck
         slope = 0.0 if first is None else (seen.height_db - first[1]) / (z - first[0])
         steepest, first = max(steepest, spread, slope), first or (z, seen.height_db)
-    return UpperTail(shape, steepest, _heavy_end(left, together)) if contradicted else UpperTail(shape)
+    if not contradicted:
+        return UpperTail(shape)
+    heavy = None if gathered else _heavy_end(left, together)
+    return UpperTail(shape, min(steepest, WIDEST_EVEN_DB), heavy)
 
 
 def _heavy_end(left_db: Values, together: float) -> HeavyEnd | None:
     """How the far end goes on where it falls off more slowly than evenly in decibels, by more than chance; else None.
 
     By probability-weighted moments of what lies beyond a threshold (Hosking and Wallis, Technometrics 29 (1987)
-    339-349, from memory), stretch by stretch: the middle one counts, as elsewhere.
+    339-349, from memory), stretch by stretch: the middle one counts, as elsewhere. What seems to end more slowly than
+    noise does, or does so by its farthest readings alone, is senders.
     """
     parts = _stretches(left_db, CHANCES[0], FEWEST_FOR_END)
     if parts is None:
         return None
     tops = [np.sort(part)[-int(part.size * CHANCES[0]) - 1 :] for part in parts]
     moments = np.array([_moments(top[1:] - top[0]) for top in tops])
-    index = 2.0 - moments[:, 0] / (moments[:, 0] - 2.0 * moments[:, 1])
-    usual = float(np.median(index))
-    luck = MEDIAN_COST * math.sqrt(together) * (1.0 + max(0.0, usual)) / math.sqrt(sum(top.size for top in tops))
-    if usual <= HEAVY_SIGMAS * luck:
+    index = float(np.median(2.0 - moments[:, 0] / (moments[:, 0] - 2.0 * moments[:, 1])))
+    alone = MEDIAN_COST * math.sqrt(together / sum(top.size for top in tops))
+    luck = HEAVY_SIGMAS * alone * (1.0 + max(0.0, index))
+    if index <= luck or index - luck > MOST_INDEX or index - _index_within(parts) > APART_SIGMAS * INDEX_SIGMA * alone:
         return None
-    usual = min(usual + HEAVY_SIGMAS * luck, MOST_INDEX)
+    index = min(index + luck, MOST_INDEX)
     mean_db = float(np.median(moments[:, 0]))
-    return HeavyEnd(float(np.median([top[0] for top in tops])), CHANCES[0], mean_db * (1.0 - usual), usual)
+    return HeavyEnd(float(np.median([top[0] for top in tops])), CHANCES[0], mean_db * (1.0 - index), index)
 
 
 def _moments(beyond_db: Values) -> tuple[float, float]:
     """Mean of rising values, and their mean weighted with the share that lies higher."""
     weights = 1.0 - (np.arange(beyond_db.size) + 0.65) / beyond_db.size
     return float(beyond_db.mean()), float((beyond_db * weights).mean())
+
+
+def _index_within(parts: list[Values]) -> float:
+    """The same index by how far the middle and the tenth of what lies beyond the threshold are apart, which the
+    farthest few do not move (percentiles of generalised Pareto distributions: Castillo and Hadi, J. Am. Stat. Assoc. 92
+    (1997) 1609-1620, from memory).
+    """
+    shares = 1.0 - CHANCES[0] * np.array([1.0, MIDDLE_BEYOND, FEW_BEYOND])
+    from_db, middle_db, few_db = np.median([np.quantile(part, shares) for part in parts], axis=0)
+    apart = (FEW_BEYOND**-INDICES - 1.0) / (MIDDLE_BEYOND**-INDICES - 1.0)
+    return float(np.interp((few_db - from_db) / max(float(middle_db - from_db), 1e-9), apart, INDICES))
 
 
 def _own_shape(left_db: Values) -> float:

@@ -113,7 +113,8 @@ class _Period:
 
     ``level_db``: its mean level; ``bias_db``: by how much that is raised because its sweeps were chosen; ``samples``:
     gamma shape of that mean; ``near``: how many such levels are near the limit or above; ``rise_db``: of the floor.
-    ``sweeps`` that noise has a mean of, the highest of ``of_runs``. ``gathered``: whether it is no run.
+    ``sweeps`` that noise has a mean of (where some did not measure the window, as many as did), the highest of
+    ``of_runs``. ``gathered``: whether it is no run.
     """
 
     level_db: Values
@@ -121,7 +122,7 @@ class _Period:
     samples: Values
     near: Values
     rise_db: Values
-    sweeps: int
+    sweeps: NDArray[np.int64] | int
     of_runs: int
     gathered: bool = False
 
@@ -135,7 +136,7 @@ def _periods(windows: Windows, found: Findings) -> list[_Period]:
             _samples_of(found, index),
             np.nan_to_num(found.above[index]),
             found.rise[index],
-            length,
+            np.minimum(length, np.maximum(1, found.sweeps)),
             found.runs[index],
         )
         for index, length in enumerate(found.lengths)

@@ -122,7 +122,7 @@ def look(evidence: Evidence, windows: Windows, piece: NDArray[np.int64], found: 
     heard, floor = evidence.heard, evidence.floor
     geometry = Geometry(**{name: getattr(windows.geometry, name)[piece] for name in Geometry.__dataclass_fields__})
     flagged = evidence.own_lines | evidence.suspect_lines
-    powers = powers_in(heard, geometry, floor.noise_db, flagged)
+    powers = powers_in(heard, geometry, floor.noise_db, flagged, partly=True)
     middle = (geometry.low_hz + geometry.high_hz) / 2
     group = np.minimum(np.searchsorted(floor.group_centres_hz, middle), floor.group_centres_hz.size - 1)
     rises = 10.0 ** (floor.rises_db[:, group].astype(np.float64) / 10.0)

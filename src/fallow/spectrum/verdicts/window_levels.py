@@ -31,6 +31,7 @@ __all__ = [
 
 MOST_NUMBERS = 3_000_000  # sweeps times bins (or windows) that are kept at once: about 25 MB each
 IN_REACH = 200_000  # of these are worked on at once: what a processor keeps near makes it twice as quick
+LOUD_PART_DB = 6.0  # above the floor of the whole window: a part of it that shows as much holds something
 NEARLY_HALF = 0.01  # of a window: cells that hold as much of it but for this are held alike
 WIDEST_STEP = 1.25  # in RBWs; beyond that a carrier may hide between the looks. Source: design decision
 
@@ -182,15 +183,29 @@ def pieces(
 
 
 def powers_in(
-    heard: Heard, geometry: Geometry, instead_db: NDArray[np.float64], replaced: NDArray[np.bool_]
+    heard: Heard,
+    geometry: Geometry,
+    instead_db: NDArray[np.float64],
+    replaced: NDArray[np.bool_],
+    *,
+    partly: bool = False,
 ) -> WindowPowers:
     """Power in the windows of one piece. Bins in ``replaced`` count in ``least`` as if they showed ``instead_db`` (per
-    bin).
+    bin), the floor. ``partly``: a sweep that measured only a part of a window counts with that, too, where it alone is
+    far above the floor and above what the whole window usually shows.
     """
     bins = bins_between(geometry.first, geometry.last, heard.axis.n)
     instead = np.where(replaced[bins], 10.0 ** (instead_db[bins] / 10.0), np.nan)
+    enough = None
+    if partly and not heard.complete:
+        usual = np.fmax(
+            np.nan_to_num(instead_db, nan=-np.inf) + LOUD_PART_DB, np.nan_to_num(heard.mean_db, nan=-np.inf)
+        )
+        spread = np.minimum(1.0, heard.steps_hz[bins] / heard.rbw_hz)
+        ends = geometry.sum_low_hz, geometry.sum_high_hz
+        enough = sum_over(heard, 10.0 ** (usual[bins] / 10.0) * spread, *ends, bins.start) * geometry.scale
     parts = [
-        _powers(heard, geometry, sweeps, bins, instead)
+        _powers(heard, geometry, sweeps, bins, instead, enough)
         for sweeps in some_sweeps(heard.n_sweeps, bins.stop - bins.start)
     ]
     if len(parts) == 1:
@@ -206,8 +221,17 @@ def some_sweeps(count: int, bins: int) -> list[slice]:
     return [slice(begin, min(count, begin + rows)) for begin in range(0, count, rows)]
 
 
-def _powers(heard: Heard, geometry: Geometry, sweeps: slice, bins: slice, instead: NDArray[np.float64]) -> WindowPowers:
-    """The same for some sweeps. ``instead``: power that a bin counts with in ``least``, NaN for its own."""
+def _powers(
+    heard: Heard,
+    geometry: Geometry,
+    sweeps: slice,
+    bins: slice,
+    instead: NDArray[np.float64],
+    enough: NDArray[np.float64] | None,
+) -> WindowPowers:
+    """The same for some sweeps. ``instead``: power that a bin counts with in ``least``, NaN for its own. ``enough``:
+    power from which on a part of each window says something.
+    """
     ratio = heard.steps_hz[bins] / heard.rbw_hz
     power = np.exp(heard.levels_db[sweeps, bins].astype(np.float64) * (np.log(10.0) / 10.0))
     valid = np.ones((power.shape[0], geometry.first.size), dtype=bool)
@@ -221,7 +245,10 @@ def _powers(heard: Heard, geometry: Geometry, sweeps: slice, bins: slice, instea
     if other.any():
         power[:, other] = instead[other]
     shared = sum_over(heard, power * np.minimum(1.0, ratio), geometry.sum_low_hz, geometry.sum_high_hz, bins.start)
-    return WindowPowers(shared * geometry.scale, np.maximum(touched, strongest), squares, valid)
+    least = shared * geometry.scale
+    if enough is not None:
+        valid = valid | (least > enough)
+    return WindowPowers(least, np.maximum(touched, strongest), squares, valid)
 
 
 def _valid(heard: Heard, geometry: Geometry, finite: NDArray[np.bool_], bins: slice) -> NDArray[np.bool_]:

@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fallow.spectrum.heard import Heard
+from fallow.spectrum.noise.coming_again import without_coming_again
 from fallow.spectrum.noise.noise_floor import Floor
 from fallow.spectrum.noise.scatter import find_residuals, level_step_db, some_rows
 from fallow.spectrum.noise.upper_tail import UpperTail
@@ -68,13 +69,14 @@ class WindowNoise:
     @cached_property
     def _residuals(self) -> tuple[Values, float] | None:
         rows = some_rows(self.heard.levels_db)
-        return find_residuals(rows, self._rbw_bins, level_step_db(rows))
+        found = find_residuals(rows, self._rbw_bins, level_step_db(rows))
+        return None if found is None else (without_coming_again(found[0]), found[1])
 
     @property
     def _rbw_bins(self) -> float:
         return max(1.0, self.heard.rbw_hz / float(self.heard.axis.step_hz))
 
-    def reached_db(self, chance: Values, cells: Values, sweeps: int) -> Values:
+    def reached_db(self, chance: Values, cells: Values, sweeps: NDArray[np.int64] | int) -> Values:
         """What the mean over so many sweeps exceeds with a chance if the floor is even, dB above it."""
         readings = np.maximum(1.0, cells / self.together) * sweeps
         return np.maximum(0.0, self.tail.exceeded_db(chance, readings))
