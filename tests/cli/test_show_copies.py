@@ -140,3 +140,19 @@ def test_the_screens_fit_in_eighty_columns(copies: Path, package: Path) -> None:
         assert done.returncode == 0, done.stderr
         assert max(map(len, done.stdout.splitlines())) <= 80
         assert "vox 4" in done.stdout or "nothing new" in done.stdout
+
+
+def test_who_took_over_a_value_is_not_asked_when_it_moves_on(run: Run, copies: Path) -> None:
+    assert copies.is_dir()
+    for show, priority in (("gala", "2"), ("other", "4")):
+        answer(run, "links", "vox 3", "--priority", priority, "--show", f"{show}.fallow")
+    answer(run, "merge", "gala.fallow", "--theirs", "--show", "other.fallow")
+    answer(run, "links", "vox 3", "--priority", "5", "--show", "gala.fallow")
+    answer(run, "merge", "gala.fallow", "--show", "other.fallow")
+    found = {one["link"]: one["priority"] for one in answer(run, "links", "--show", "other.fallow")["links"]}
+    assert found["vox 3"] == 5
+    answer(run, "links", "vox 3", "--priority", "1", "--show", "other.fallow")
+    answer(run, "links", "vox 3", "--priority", "2", "--show", "gala.fallow")
+    code, _, err = run("show", "merge", "gala.fallow", "--show", "other.fallow")
+    assert code == 2
+    assert "vox 3" in err

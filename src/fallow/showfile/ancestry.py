@@ -101,6 +101,9 @@ class _Sides:
         is_as_before_there = theirs == before_there and not self.there.was_chosen_since(name, of_theirs)
         if is_as_before != is_as_before_there:
             return ours if is_as_before else theirs
+        holds_theirs, holds_ours = ours == before_there != before, theirs == before != before_there
+        if holds_theirs != holds_ours:  # one took over what the other had, which has moved on since
+            return ours if holds_theirs else theirs
         return before if before == before_there and before not in (ours, theirs) else NO_IMAGE
 
     def _translated(self, name: Name, image: str | None) -> str | None:
