@@ -9,6 +9,7 @@ from functools import partial
 from fallow.plan.advice.advice import Advice, Replan
 from fallow.plan.advice.choices import Choice, choices_among, only_clean
 from fallow.plan.advice.failures import failures_of
+from fallow.plan.advice.lost_homes import raised_by_lost_homes
 from fallow.plan.advice.order_of_moves import order_of_moves
 from fallow.plan.advice.relaxations import Relaxation, Trials, helpful, ideas_for
 from fallow.plan.advice.remedies import Remedies, Remedy
@@ -59,7 +60,8 @@ def advise_on_moves(
         order = min(order, freer, key=lambda each: len(each.muted))
     lost = len({_whole(row.link, wanted) for row in changed if now_hz[row.link] is None})
     weight = _weight_of([row.link for row in changed if now_hz[row.link] != row.frequency_hz], wanted)
-    return Replan(moves, fewest, order, lost, weight)
+    kept_hz = {row.link: row.frequency_hz for row in changed if row.frequency_hz is not None}
+    return Replan(moves, raised_by_lost_homes(fewest, question, kept_hz), order, lost, weight)
 
 
 def _whole(name: str, wanted: Wanted) -> str:
