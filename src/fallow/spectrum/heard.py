@@ -33,7 +33,6 @@ MIN_HOLD_SEEN = (
     "(--detector says what they are)"
 )
 MIN_HOLD_ALONE = "min-hold traces alone say nothing about what is on the air"
-OFTEN_SHARE = 0.9  # of the sweeps that must have a level, or the bin is a hole
 FEWEST_DIFFERENCES = 10  # below that, the scatter says nothing and single samples are assumed
 MANY_DIFFERENCES = 100  # below that, the scatter is taken as larger than it looks, by two of its standard errors or so
 LIMITS_APART = 3.92  # standard deviations between the limits of 95 %
@@ -91,15 +90,10 @@ class Heard:
         """Bins with a valid level in some sweep, shape (bin,)."""
         return np.asarray(self._sums.count > 0)
 
-    @property
+    @cached_property
     def valid_sweeps(self) -> NDArray[np.int64]:
         """How many sweeps have a valid level in each bin, shape (bin,)."""
         return self._sums.count
-
-    @cached_property
-    def often_missing(self) -> NDArray[np.bool_]:
-        """Bins without a valid level in more than a tenth of the sweeps, shape (bin,)."""
-        return np.asarray(self._sums.count < OFTEN_SHARE * self.n_sweeps)
 
     @cached_property
     def complete(self) -> bool:

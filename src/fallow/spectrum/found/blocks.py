@@ -168,14 +168,21 @@ def _step(
     outer, inner = _between(heard, levels, outside_hz), _between(heard, levels, inside_hz)
     if outer.size == 0 or inner.size == 0:
         return None
-    u_db = math.hypot(_median_u_db(heard, outer), _median_u_db(heard, inner))
+    u_db = math.hypot(_median_u_db(heard, outer, outside_hz), _median_u_db(heard, inner, inside_hz))
     return _Step(float(np.median(inner) - np.median(outer)), max(u_db, 0.05), float(np.median(outer)))
 
 
-def _median_u_db(heard: Heard, values: NDArray[np.float64]) -> float:
+def _median_u_db(heard: Heard, values: NDArray[np.float64], span_hz: tuple[float, float]) -> float:
     independent = max(1.0, values.size * min(1.0, float(heard.axis.step_hz) / heard.rbw_hz))
-    theory = heard.noise.sd_db() / math.sqrt(heard.n_sweeps)
-    return 1.2533 * theory / math.sqrt(independent)  # sd of a median of normal values: √(π/2)·σ/√n
+    return 1.2533 * _mean_sd_db(heard, span_hz) / math.sqrt(independent)  # sd of a median: √(π/2)·σ/√n
+
+
+def _mean_sd_db(heard: Heard, span_hz: tuple[float, float]) -> float:
+    """Standard deviation of a bin's mean over the sweeps that measured it, dB: as in the middle one of the span."""
+    first, last = np.searchsorted(heard.axis.centres_hz, span_hz)
+    looks = heard.valid_sweeps[first:last]
+    looks = looks[looks > 0]
+    return heard.noise.sd_db() / math.sqrt(float(np.median(looks)) if looks.size else 1.0)
 
 
 def _between(heard: Heard, levels: NDArray[np.float64], span_hz: tuple[float, float]) -> NDArray[np.float64]:
@@ -197,7 +204,7 @@ def _filled(
     cells = levels[first : first + count * per_cell].reshape(count, per_cell)
     with_levels = cells[np.isfinite(cells).any(axis=1)]
     medians = np.array([np.median(cell[np.isfinite(cell)]) for cell in with_levels])
-    noise_db = heard.noise.sd_db() / math.sqrt(heard.n_sweeps * per_cell)
+    noise_db = _mean_sd_db(heard, span_hz) / math.sqrt(per_cell)
     above = medians > np.linspace(*outside_db, medians.size) + 2.0 * noise_db
     smooth = float(np.median(np.abs(np.diff(medians)))) <= ROUGHEST_DB + 1.5 * noise_db
     return smooth and float(above.mean()) >= FILLED_SHARE
@@ -208,9 +215,8 @@ def _pilot(heard: Heard, levels: NDArray[np.float64], pilot_hz: float, inside_hz
         heard.axis.step_hz
     )  # interference offsets move pilots by up to 23 kHz: checks against 47 CFR practice
     near, plateau = _between(heard, levels, (pilot_hz - reach, pilot_hz + reach)), _between(heard, levels, inside_hz)
-    return bool(near.size) and float(
-        near.max() - np.median(plateau)
-    ) >= PILOT_DB + 2.0 * heard.noise.sd_db() / math.sqrt(heard.n_sweeps)
+    least_db = PILOT_DB + 2.0 * _mean_sd_db(heard, inside_hz)
+    return bool(near.size) and float(near.max() - np.median(plateau)) >= least_db
 
 
 def find_mobile(heard: Heard, floor: Floor, taken: Sequence[Block]) -> list[Block]:

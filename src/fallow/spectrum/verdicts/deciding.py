@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from fallow.spectrum.statistics import DB_PER_NEPER_OF_POWER, normal_quantile
 from fallow.spectrum.verdict import Verdict
-from fallow.spectrum.verdicts.doubts import FLOOR_RISE_DB, RAISED_DB, doubts
+from fallow.spectrum.verdicts.doubts import FLOOR_RISE_DB, RAISED_DB, doubts, missing_db
 from fallow.spectrum.verdicts.evidence import Decided, Evidence, Flag, Rule
 from fallow.spectrum.verdicts.periods import (
     CUT_OFF,
@@ -228,7 +228,7 @@ def _conclude(
     lower_db = windows.without_lift_db(loudest.most + lower_db) - most
     cost = np.hypot(normal_quantile(rule.confidence) * rule.u_db, lower_db)
     flags = doubts(evidence, rule, windows, found, noise_only)
-    margin = windows.limit_db - most - cost
+    margin = windows.limit_db - most - cost - missing_db(evidence, windows.geometry, found)
     by_line = ((flags & (Flag.OWN_LINE | Flag.SUSPECT_LINE)) > 0) & (found.whole_least + cost < windows.limit_db)
     flags[(margin <= 0) & ~by_line] |= Flag.NEAR
     louder = loudest.most > found.whole_most + TOLD_DB
@@ -287,7 +287,7 @@ def _loudest(evidence: Evidence, found: Findings) -> _Loudest:
     run = np.full(found.whole_most.size, sweeps, dtype=np.int64)
     loudest = _Loudest(found.whole_most.copy(), found.whole_least.copy(), _samples_of(found, -1).copy(), run)
     on_samples = found.on_count * np.maximum(found.on_shape, found.samples[0])
-    at_times = _on_at_times(found, sweeps) & (found.on_most > loudest.most)
+    at_times = _on_at_times(found) & (found.on_most > loudest.most)
     loudest.take(at_times, found.on_most, found.on_least, on_samples, found.on_count)
     usual_most = loudest.most.copy()
     for index, length in enumerate(found.lengths[:-1]):
@@ -301,11 +301,12 @@ def _loudest(evidence: Evidence, found: Findings) -> _Loudest:
     return loudest
 
 
-def _on_at_times(found: Findings, sweeps: int) -> NDArray[np.bool_]:
+def _on_at_times(found: Findings) -> NDArray[np.bool_]:
     """Where more sweeps hold something than noise alone would lift so high (binomial)."""
     from scipy import special  # heavy, so only where it is used
 
-    return np.asarray((found.on_count > 0) & (special.bdtrc(found.on_count - 1.0, sweeps, ON_BY_NOISE) <= STANDS_OUT))
+    by_noise = special.bdtrc(found.on_count - 1.0, found.sweeps, ON_BY_NOISE)
+    return np.asarray((found.on_count > 0) & (by_noise <= STANDS_OUT))
 
 
 def _samples_of(found: Findings, index: int) -> Values:

@@ -10,10 +10,11 @@ from fallow.spectrum.verdicts.evidence import Evidence, Flag, Rule
 from fallow.spectrum.verdicts.periods import Findings, Windows, gamma_quantile_db
 from fallow.spectrum.verdicts.window_levels import WIDEST_STEP, Geometry, any_bin
 
-__all__ = ["FLOOR_RISE_DB", "RAISED_DB", "doubts"]
+__all__ = ["FLOOR_RISE_DB", "RAISED_DB", "doubts", "missing_db"]
 
 RAISED_DB = 2.0  # above the floor of the reference: the contract of this project
 FLOOR_RISE_DB = 3.0  # of a survey's floor above its ordinary one; common practice (the floor rises by 3 to 15 dB)
+FEWEST_SHARE = 0.5  # of the sweeps must have measured a window, and of those each bin of it. Design decision
 
 
 def doubts(
@@ -23,11 +24,13 @@ def doubts(
     heard, geometry = evidence.heard, windows.geometry
     flags = np.zeros(geometry.first.size, dtype=np.int64)
     flags[noise_only] |= Flag.NOISE
-    flags[(geometry.covered < 1.0 - 1e-6) | any_bin(heard.often_missing & ~heard.own_bins, geometry)] |= Flag.HOLE
+    thin = _fewest_looks(evidence, geometry) < FEWEST_SHARE * found.sweeps
+    flags[(geometry.covered < 1.0 - 1e-6) | thin] |= Flag.HOLE
+    flags[found.sweeps < FEWEST_SHARE * heard.n_sweeps] |= Flag.SELDOM
     flags[geometry.step_hz > WIDEST_STEP * heard.rbw_hz * (1 + 1e-9)] |= Flag.COARSE
     flags[any_bin(heard.rejected > 0, geometry)] |= Flag.REJECTED
     flags[any_bin(heard.own_bins, geometry)] |= Flag.OWN_CARRIER
-    flags[~_would_hear(evidence, rule, windows)] |= Flag.DEAF
+    flags[~_would_hear(evidence, rule, windows, found)] |= Flag.DEAF
     if evidence.overloaded is not None:
         flags[any_bin(evidence.overloaded, geometry)] |= Flag.OVERLOAD
     if rule.limit_dbm is None:
@@ -45,9 +48,25 @@ def doubts(
     return flags
 
 
-def _would_hear(evidence: Evidence, rule: Rule, windows: Windows) -> NDArray[np.bool_]:
+def missing_db(evidence: Evidence, geometry: Geometry, found: Findings) -> NDArray[np.float64]:
+    """By how much a steady carrier in a window may be stronger than its mean power over the sweeps, dB, shape
+    (window,): a bin without a valid level counts as none in sweeps that measured at least nine tenths of the window.
+    """
+    looks = np.maximum(1, _fewest_looks(evidence, geometry))
+    return np.asarray(10.0 * np.log10(np.maximum(1.0, found.sweeps / looks)), dtype=np.float64)
+
+
+def _fewest_looks(evidence: Evidence, geometry: Geometry) -> NDArray[np.int64]:
+    """How many sweeps measured the bin of a window that the fewest did, shape (window,); our own carriers aside."""
+    heard = evidence.heard
+    looks = np.append(np.where(heard.own_bins, heard.n_sweeps, heard.valid_sweeps), heard.n_sweeps)
+    ends = np.stack([geometry.first, np.maximum(geometry.last, geometry.first + 1)], axis=1).ravel()
+    return np.asarray(np.minimum.reduceat(looks, np.minimum(ends, heard.axis.n))[::2])
+
+
+def _would_hear(evidence: Evidence, rule: Rule, windows: Windows, found: Findings) -> NDArray[np.bool_]:
     """Whether a signal at the limit could be told from noise: floor, its scatter and its uncertainty stay below."""
-    samples = windows.shape * evidence.heard.n_sweeps
+    samples = windows.shape * np.maximum(1, found.sweeps)
     apart = gamma_quantile_db(rule.confidence, samples) - gamma_quantile_db(1.0 - rule.confidence, samples)
     common = rule.u_db if rule.limit_dbm is not None else 0.0
     uncertain = normal_quantile(rule.confidence) * np.hypot(common, evidence.floor.u_db)
@@ -59,7 +78,7 @@ def _would_hear(evidence: Evidence, rule: Rule, windows: Windows) -> NDArray[np.
 def _raised(evidence: Evidence, rule: Rule, windows: Windows, found: Findings) -> NDArray[np.int64]:
     flags = np.zeros(windows.noise_db.size, dtype=np.int64)
     if evidence.from_reference:
-        scatter = gamma_quantile_db(rule.confidence, windows.shape * evidence.heard.n_sweeps)
+        scatter = gamma_quantile_db(rule.confidence, windows.shape * np.maximum(1, found.sweeps))
         flags[found.whole_least > windows.base_db + RAISED_DB + np.maximum(scatter, 0.0)] |= Flag.ABOVE_REFERENCE
     flags[windows.noise_db > windows.ordinary_db + FLOOR_RISE_DB] |= Flag.FLOOR_RAISED
     return flags

@@ -43,6 +43,7 @@ class Flag(IntFlag):
     READS_LOW = 524288
     READS_HIGH = 1048576
     OVERLOAD = 2097152
+    SELDOM = 4194304
 
 
 @dataclass(frozen=True)
