@@ -165,10 +165,7 @@ def _sentences(windows: SliceWindows, around: Circumstances) -> list[tuple[Flag,
     level, u_db = decided.level_db[key], decided.u_db[key]
     percent = f"{around.confidence_pct:g} %"
     return [
-        (
-            Flag.ANNOUNCED_MISSING,
-            f"the sweeps don't show {_missing(around)}: they may be deaf",
-        ),
+        (Flag.ANNOUNCED_MISSING, f"the sweeps don't show {_missing(around)}: they may be deaf"),
         (
             Flag.BELOW_KTB,
             "deaf: the floor lies below the noise of a resistor, so the antenna is not connected or the scale is wrong",
