@@ -224,6 +224,15 @@ def test_how_often_phones_were_on(airdata: Path) -> None:
     assert found.on_share_high - found.on_share_low > 0.05  # neighbouring seconds are alike
 
 
+def test_phones_in_the_uplink_of_two_bands_name_both_downlinks() -> None:
+    # 3GPP TS 36.101 table 5.5-1: 832.3 MHz is uplink of bands 5 and 26 (down: 859-894) and of band 20 (791-821)
+    on = np.random.default_rng(3).random(100) < 0.3
+    phones = Instrument(low_hz=831_000_000, bins=121, sweeps=100)
+    (found,) = _air(Signal(832.4e6, 400e3, -80.0, on), instrument=phones).emitters
+    assert found.looks_like == "mobile uplink"
+    assert _has(found, "859.000 to 894.000 MHz or 791.000 to 821.000 MHz by the region, was not swept")
+
+
 def test_wrapped_readings_are_missing_and_not_off() -> None:
     """A keyed transmitter most of whose readings came out as -203 dBm: it was on in just those sweeps."""
     rng = np.random.default_rng(12)

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import math
+import re
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from rich.padding import Padding
@@ -20,10 +23,11 @@ if TYPE_CHECKING:
 
 __all__ = ["show_air"]
 
-STRIP_WIDTH = 72
+SCREEN_WIDTH = 80
 MOST_EMITTERS = 24
 MOST_REASONS = 2  # in a row of the table; all of them stand in the JSON answer
-LONGEST_TABLE = 60  # slices; a longer survey lists only what is not clean
+LONGEST_TABLE = 60  # slices; a longer survey lists only what is not clean, and neighbours of one verdict together
+FIGURES = re.compile(r"[-\d.]+")
 INK = {Verdict.CLEAN: "", Verdict.DOUBTFUL: "yellow", Verdict.NOT_MEASURED: "dim", Verdict.OCCUPIED: "bold"}
 
 
@@ -32,12 +36,15 @@ def show_air(judged: JudgedAir) -> None:
     out = console()
     out.print(_air_summary(judged), style="bold")
     out.print(_strip(judged.slices))
-    listed = judged.slices
-    if len(listed) > LONGEST_TABLE:
-        listed = tuple(part for part in listed if part.verdict is not Verdict.CLEAN)
-        out.print(f"{len(judged.slices) - len(listed)} clean slices are not listed one by one.")
     common = _common_reasons(judged.slices)
-    out.print(_slice_table(judged, listed, common))
+    rows = [_Row(part, part, part, 1, _why(part, common)) for part in judged.slices]
+    many = len(rows) > LONGEST_TABLE
+    rows = _joined([row for row in rows if not many or row.first.verdict is not Verdict.CLEAN], levels_too=many)
+    if many:
+        clean = sum(part.verdict is Verdict.CLEAN for part in judged.slices)
+        if clean:
+            out.print(f"{clean} clean slice{'s are' if clean > 1 else ' is'} not listed one by one.")
+    out.print(_slice_table(judged, rows))
     for reason in common:
         out.print(Padding(f"in most slices: {reason}", (0, 0, 0, 2)))
     if judged.emitters:
@@ -69,12 +76,13 @@ def _strip(slices: Sequence[JudgedSlice]) -> Text:
     """The verdicts side by side as marks. Of slices that share a mark the worst one shows."""
     if not slices:
         return Text("")
-    per_mark = -(-len(slices) // STRIP_WIDTH)
-    strip = Text(f"{format_mhz(slices[0].low_hz)} ")
+    begin, end = f"{format_mhz(slices[0].low_hz)} ", f" {format_mhz(slices[-1].high_hz)} MHz"
+    per_mark = -(-len(slices) // (SCREEN_WIDTH - len(begin) - len(end)))
+    strip = Text(begin)
     for first in range(0, len(slices), per_mark):
         worst = max(slices[first : first + per_mark], key=lambda part: part.verdict).verdict
         strip.append(worst.mark, style=INK[worst])
-    return strip.append(f" {format_mhz(slices[-1].high_hz)} MHz")
+    return strip.append(end)
 
 
 def _common_reasons(slices: Sequence[JudgedSlice]) -> tuple[str, ...]:
@@ -83,7 +91,41 @@ def _common_reasons(slices: Sequence[JudgedSlice]) -> tuple[str, ...]:
     return tuple(reason for reason, n in count.items() if n > 2 and n > len(slices) / 2)
 
 
-def _slice_table(judged: JudgedAir, slices: Sequence[JudgedSlice], common: Sequence[str]) -> Table:
+@dataclass(frozen=True)
+class _Row:
+    """``count`` neighbouring slices, ``first`` to ``last``, of one verdict; ``why`` of the ``strongest``."""
+
+    first: JudgedSlice
+    last: JudgedSlice
+    strongest: JudgedSlice
+    count: int
+    why: str
+
+
+def _joined(rows: Sequence[_Row], *, levels_too: bool) -> list[_Row]:
+    """Each run of neighbours of one verdict and reason in one row: without a level, or of doubtful ones with one."""
+    joined: list[_Row] = []
+    for row in rows:
+        before = joined[-1] if joined else None
+        if before is None or not _alike(before, row, levels_too):
+            joined.append(row)
+            continue
+        loud = max(before, row, key=lambda one: -math.inf if (level := one.strongest.level_dbm) is None else level)
+        joined[-1] = _Row(before.first, row.last, loud.strongest, before.count + 1, loud.why)
+    return joined
+
+
+def _alike(before: _Row, row: _Row, levels_too: bool) -> bool:
+    """Whether a slice goes on with the row before: the same verdict for the same reasons, figures apart."""
+    here, there = before.last, row.first
+    if here.verdict is not there.verdict or here.high_hz != there.low_hz:
+        return False
+    if here.level_dbm is None and there.level_dbm is None:
+        return before.why == row.why
+    return levels_too and here.verdict is Verdict.DOUBTFUL and FIGURES.sub("", before.why) == FIGURES.sub("", row.why)
+
+
+def _slice_table(judged: JudgedAir, rows: Sequence[_Row]) -> Table:
     table = Table(box=None, padding=(0, 1, 0, 0), show_edge=False, header_style="underline")
     table.add_column("", width=1)
     table.add_column("slice", no_wrap=True)
@@ -91,15 +133,17 @@ def _slice_table(judged: JudgedAir, slices: Sequence[JudgedSlice], common: Seque
     table.add_column("verdict", no_wrap=True)
     _add_level_columns(table, judged)
     table.add_column("why", ratio=1)
-    for part in slices:
+    for row in rows:
+        part = row.strongest
+        of_many = f"{row.count} slices, the strongest: " if row.count > 1 and part.level_dbm is not None else ""
         table.add_row(
             part.verdict.mark,
-            part.name,
-            f"{part.low_hz / 1e6:g}-{part.high_hz / 1e6:g}",
+            row.first.name if row.count == 1 else f"{row.first.name} to {row.last.name}",
+            f"{row.first.low_hz / 1e6:g}-{row.last.high_hz / 1e6:g}",
             Text(part.verdict.word, style=INK[part.verdict]),
             _level(part.level_dbm, part.u_db),
             *_field(judged, part),
-            _why(part, common),
+            of_many + row.why,
         )
     return table
 

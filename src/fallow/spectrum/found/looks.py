@@ -120,16 +120,12 @@ def from_phones(evidence: Evidence, seen: Sighting, span_hz: tuple[float, float]
                 "mobile uplink",
                 (f"{clue} in the uplink of {format_span_mhz(*down)}, which is in use", *_whole_blocks(evidence, width)),
             )
-    for down, used in heard:
-        if used is None:
-            return Look(
-                "mobile uplink",
-                (
-                    f"{clue} in a band that phones send in; its downlink, {format_span_mhz(*down)}, was not swept",
-                    *_whole_blocks(evidence, width),
-                ),
-            )
-    return None
+    unswept = [format_span_mhz(*down) for down, used in heard if used is None]
+    if not unswept:
+        return None
+    which = f"{' or '.join(unswept)} by the region," if len(unswept) > 1 else f"{unswept[0]},"
+    phones = f"{clue} in a band that phones send in; its downlink, {which} was not swept"
+    return Look("mobile uplink", (phones, *_whole_blocks(evidence, width)))
 
 
 def _whole_blocks(evidence: Evidence, width_hz: float) -> tuple[str, ...]:
