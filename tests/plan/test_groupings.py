@@ -182,6 +182,16 @@ def test_a_group_together_is_bounded_by_its_window():
     assert len(best.frequencies_hz) == 3
 
 
+@pytest.mark.parametrize("group", ["vox", "microphone"])
+def test_a_bound_names_the_equipment_or_kind_that_stays_together(group):
+    """The same window, for links that are in no group of their own."""
+    links = tuple(Link(f"vox {i}", "vox") for i in range(5))
+    wanted = Wanted(links, radios(), groupings=Groupings((), (Together(group, 1_000_000, hard=True),)))
+    bound = lowered_by_groups(Question.build(wanted, Ground(), spares=0), None)
+    assert bound is not None
+    assert bound.because == f"at most 3 of 5 links of {group} fit within 1 MHz"
+
+
 def test_fixed_links_that_break_a_rule_are_planned_around_and_told():
     """Two fixed links too far apart: the third finds a place all the same, and the audit says what is wrong."""
     fixed = [

@@ -313,7 +313,8 @@ def _told_room(wanted: Wanted, factor: Fraction, *, keeps: bool) -> str:
     fixed = sum(link.fixed and link.planned for link in wanted.links)
     which = "between our carriers and products" if fixed < 2 else "in which a link that is not fixed takes part"
     which = "in which a link that is new or moves takes part" if keeps else which
-    return f"there is room: every distance {which} is at least {float(factor):g} times what is asked"
+    told = f"there is room: every distance {which} is at least {float(factor):g} times what is asked"
+    return f"{told}; distances from foreign carriers are not widened" if wanted.foreign else told
 
 
 def _measured(around: Surroundings, placed: Sequence[Link | Assignment], wanted: Wanted) -> Mapping[str, float] | None:

@@ -30,10 +30,7 @@ def show_plan(plan: Plan) -> None:
     """The plan: what it holds and what it lacks first, then every link with its reason."""
     out = console()
     placed = [one for one in plan.links.values() if one.frequency_hz is not None]
-    out.print(
-        f"{len(placed)} of {len(placed) + len(plan.unplaced)} links have a frequency, {len(plan.conflicts)} conflicts",
-        style="bold",
-    )
+    out.print(_summary(len(placed), len(placed) + len(plan.unplaced), len(plan.conflicts)), style="bold")
     for left in plan.unplaced:
         out.print(Text(f"NO FREQUENCY: {left.link}", style="bold"))
         for because in left.because:
@@ -68,6 +65,12 @@ def show_plan(plan: Plan) -> None:
     print_relaxations(out, plan.advice)
     print_failures(out, plan.advice)
     print_notes(out, plan.notes)
+
+
+def _summary(placed: int, links: int, conflicts: int) -> str:
+    """How many links have a frequency, and how many conflicts there are."""
+    of, has = "link" if links == 1 else "links", "has" if links == 1 else "have"
+    return f"{placed} of {links} {of} {has} a frequency, {conflicts} {'conflict' if conflicts == 1 else 'conflicts'}"
 
 
 def _margin(placed: PlacedLink) -> str:

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from fallow.plan.search.bounds import Bound, most_by_spacing
 from fallow.plan.search.question import Question
+from fallow.show.grouping import groups_of
 from fallow.units import format_width
 
 __all__ = ["lowered_by_groups"]
@@ -34,9 +35,18 @@ def _bounds(question: Question) -> Iterator[Bound]:
         places_hz = np.unique(np.concatenate([question.worths[k].frequencies_hz for k in members]))
         fit = _most_within(places_hz, within_hz, int(question.spacing_hz[pairs].min()))
         if fit < links:
-            who = ", ".join(sorted(frozenset[str]().union(*(question.classes[k].groups for k in members))))
-            because = f"at most {fit} of {links} links of {who or 'a group'} fit within {format_width(within_hz)}"
+            who = ", ".join(_groups_of_all(question, members))
+            because = f"at most {fit} of {links} links of {who} fit within {format_width(within_hz)}"
             yield Bound(len(question.links) - links + fit, because)
+
+
+def _groups_of_all(question: Question, members: list[int]) -> list[str]:
+    """Groups that stay together and that all of these classes are in."""
+    names = {rule.group for rule in question.groupings.together}
+    for k in members:
+        equipment = question.classes[k].equipment
+        names &= frozenset[str]() if equipment is None else groups_of(question.classes[k].groups, equipment)
+    return sorted(names) or ["several groups"]
 
 
 def _all_may_move(question: Question, members: list[int]) -> bool:
