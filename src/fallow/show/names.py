@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from fallow.errors import UsageError
 from fallow.show.assignment import Assignment
-from fallow.show.grouping import check_groups
+from fallow.show.grouping import USUAL, check_groups, groups_of
 from fallow.show.link import Link
 from fallow.show.wanted import Wanted
 
@@ -40,7 +40,21 @@ def notes_on_names(wanted: Wanted, rows: Sequence[Assignment] = ()) -> tuple[str
     scenes = [scene for one in placed for scene in one.scenes]
     told = [_told(alike, "area") for alike in look_alikes(areas)]
     told += [_told(alike, "scene") for alike in look_alikes(scenes)]
-    return (*told, *_areas_without_anybody(wanted, placed))
+    return (*told, *_areas_without_anybody(wanted, placed), *_said_in_vain(wanted))
+
+
+def _said_in_vain(wanted: Wanted) -> Iterator[str]:
+    """Ways back of links that have none, and rules about groups that no link is in."""
+    radios = wanted.equipment
+    known = [link for link in wanted.links if link.equipment in radios]
+    for link in known:
+        if link.return_hz is not None and radios[link.equipment].duplex is None:
+            yield f"return_mhz of {link.name!r} counts for nothing: {link.equipment} has no way back"
+    peopled = frozenset[str]().union(*(groups_of(link.groups, radios[link.equipment]) for link in known))
+    named = {name for rule in wanted.groupings.rules if rule not in USUAL.rules for name in rule.names}
+    if known:
+        for name in sorted(named - peopled):
+            yield f"a rule is about {name!r}, and no link of the show is that: it asks for nothing"
 
 
 def _areas_without_anybody(wanted: Wanted, placed: Sequence[Link | Assignment]) -> Iterator[str]:
