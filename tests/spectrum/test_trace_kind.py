@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
+import fallow
 from fallow.spectrum.axis import Axis
 from fallow.spectrum.heard import make_ready
 from fallow.spectrum.judging import judge
@@ -15,7 +16,7 @@ from fallow.spectrum.levels import Levels
 from fallow.spectrum.noise.trace_kind import TraceKind, estimate_kind, told_contradiction, told_kind
 from fallow.spectrum.statistics import NoiseModel
 from fallow.spectrum.sweep import Detector, LevelUnit, Series, Survey
-from fallow.spectrum.verdict import Judging
+from fallow.spectrum.verdict import Judging, Verdict
 from held_air import Trace, levels_of
 
 
@@ -147,6 +148,9 @@ def test_a_running_min_hold_is_left_out_and_said() -> None:
         (Detector.AVERAGE, Trace("max-hold", 100, bins=4001), "max-hold trace of about"),
         (Detector.MAX_HOLD, Trace("sample", bins=4001), "single samples"),
         (Detector.AVERAGE, Trace("sample", bins=4001), "single samples"),
+        (Detector.MAX_HOLD, Trace("average", 20, sweeps=5, bins=4001), "an average of about"),
+        (Detector.PEAK, Trace("average", 20, sweeps=5, bins=4001), "an average of about"),
+        (Detector.MAX_HOLD, Trace("max-hold", 3, samples=30, sweeps=5, bins=4001), ""),
         (Detector.MAX_HOLD, Trace("max-hold", 100, bins=4001), ""),
         (Detector.PEAK, Trace("max-hold", 100, bins=4001), ""),
         (Detector.AVERAGE, Trace("average", 10, bins=4001), ""),
@@ -158,6 +162,15 @@ def test_data_that_contradict_what_is_stated_are_noted(stated: Detector, trace: 
     assert (said in told) if said else (told == "")
     _, notes = make_ready(_survey(levels_of(np.random.default_rng(1), trace), stated))
     assert any("is stated to be" in note for note in notes) == bool(said)
+
+
+@pytest.mark.parametrize("sweeps", [1, 5])
+def test_averages_told_to_be_a_hold_are_not_clean_by_that_word(sweeps: int) -> None:
+    # known truth: noise of -101 dBm in 20 kHz is -91 dBm in 200 kHz (10 lg 10), 1 dB under the limit: no room for ±u
+    levels = 10.0 * np.log10(np.random.default_rng(15).gamma(20, 1 / 20, (sweeps, 4000))) - 101.0
+    air = fallow.judge(_survey(levels, Detector.MAX_HOLD), width_hz=200_000)
+    assert not any(part.verdict is Verdict.CLEAN for part in air.slices)
+    assert any("is stated to be" in note for note in air.notes)
 
 
 def test_how_often_can_not_be_told_from_a_hold() -> None:

@@ -18,7 +18,7 @@ from fallow.spectrum.axis import Axis
 from fallow.spectrum.chain import Chain
 from fallow.spectrum.found.stacking import all_timed, stacked
 from fallow.spectrum.levels import Levels
-from fallow.spectrum.noise.trace_kind import TraceKind, estimate_kind, told_contradiction, told_kind
+from fallow.spectrum.noise.trace_kind import TraceKind, contradicts_hold, estimate_kind, told_contradiction, told_kind
 from fallow.spectrum.noise.upper_tail import UpperTail, find_upper_tail
 from fallow.spectrum.statistics import NoiseModel, estimate_peak_count, estimate_samples
 from fallow.spectrum.sweep import Detector, LevelUnit, Series, Survey
@@ -214,8 +214,10 @@ def make_ready(
 
 
 def _believed(stated: Detector | None, kind: TraceKind | None) -> Detector | None:
-    """The trace kind as stated, else as the data tell it."""
-    return stated if stated is not None or kind is None else kind.detector
+    """The trace kind as stated, else as the data tell it; averages told to be a hold are no hold."""
+    if kind is None or (stated is not None and not contradicts_hold(stated, kind)):
+        return stated
+    return kind.detector
 
 
 def _kind_notes(heard: Sequence[Heard]) -> list[str]:

@@ -27,7 +27,7 @@ from fallow.spectrum.levels import Levels
 from fallow.spectrum.noise.scatter import Scatter, find_scatter, level_step_db, some_rows
 from fallow.spectrum.sweep import Detector
 
-__all__ = ["Highest", "Range", "TraceKind", "estimate_kind", "told_contradiction", "told_kind"]
+__all__ = ["Highest", "Range", "TraceKind", "contradicts_hold", "estimate_kind", "told_contradiction", "told_kind"]
 
 Values = NDArray[np.float64]
 COUNTS = np.geomspace(1.0, 1e5, 51)  # J
@@ -53,6 +53,7 @@ FEWEST_CHANGES = 20
 MOST_RECORDS = 0.6  # of the readings of a running hold at most differ from the sweep before
 FALLS = 0.02
 RUNNING_CHANCE = 1e-3
+OF_ONE = 1.5  # the highest of fewer than so many is the highest of one; the fewest that a hold can be of are two
 CONTRADICTED = 1e-3  # chance of an error at which the data are believed against what was stated
 
 
@@ -314,10 +315,21 @@ def told_contradiction(stated: Detector, kind: TraceKind) -> str:
         return ""
     lifted = (Detector.PEAK, Detector.MAX_HOLD, Detector.MIN_HOLD)
     stated_plain = stated in (Detector.SAMPLE, Detector.AVERAGE) and kind.detector in lifted
-    stated_lifted = stated in (Detector.PEAK, Detector.MAX_HOLD) and kind.detector is Detector.SAMPLE
-    if not (stated_plain or stated_lifted or (stated is Detector.AVERAGE and kind.detector is Detector.SAMPLE)):
+    if not (
+        stated_plain
+        or contradicts_hold(stated, kind)
+        or (stated is Detector.AVERAGE and kind.detector is Detector.SAMPLE)
+    ):
         return ""
     return f"the trace is stated to be {stated}, but the data look like {_named(kind.detector, kind)}"
+
+
+def contradicts_hold(stated: Detector | None, kind: TraceKind) -> bool:
+    """Whether a trace stated to be the highest of many plainly scatters as single samples or averages do."""
+    if stated not in (Detector.PEAK, Detector.MAX_HOLD) or kind.chance > CONTRADICTED or kind.running:
+        return False
+    averages = kind.detector is Detector.AVERAGE and kind.noise is not None and kind.noise.peak_of.high < OF_ONE
+    return averages or kind.detector is Detector.SAMPLE
 
 
 def _named(detector: Detector, kind: TraceKind) -> str:
