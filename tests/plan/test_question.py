@@ -145,3 +145,18 @@ def test_areas_apart_share_no_group() -> None:
         frozenset({1}): frozenset({1, 2}),
         frozenset({2}): frozenset({0, 1, 2}),
     }
+
+
+@pytest.mark.parametrize(
+    ("links", "spares", "hint"),
+    [
+        (4, 999, "ask for fewer spares: there are 999 for 4 links"),
+        (1_001, 0, "tell apart areas that do not hear each other, so that at most 1,000 meet"),
+    ],
+)
+def test_too_many_to_check_are_told_by_what_makes_them_many(links: int, spares: int, hint: str) -> None:
+    asking = replace(RADIO, im3_three_hz=50_000)
+    many = (Link(f"l{i}", asking.name) for i in range(links))
+    with pytest.raises(UsageError, match="can be checked for") as caught:
+        Question.build(show(*many, radio=asking), Ground(), spares=spares)
+    assert caught.value.hint == hint

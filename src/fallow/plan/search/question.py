@@ -271,9 +271,11 @@ class Question:
         """Raise UsageError when counts could grow beyond what the tables hold."""
         for members, distances in zip(self.members, self.groups.distance_hz.tolist(), strict=True):
             if members > MOST_IN_A_GROUP and distances[1] > 0:
+                areas = f"tell apart areas that do not hear each other, so that at most {MOST_IN_A_GROUP:,} meet"
+                fewer = f"ask for fewer spares: there are {len(self.spares):,} for {len(self.links):,} links"
                 raise UsageError(
                     f"{members:,} carriers that hear each other are more than A+B−C can be checked for",
-                    hint=f"tell apart areas that do not hear each other, so that at most {MOST_IN_A_GROUP:,} meet",
+                    hint=fewer if members - len(self.spares) <= MOST_IN_A_GROUP else areas,
                 )
 
     def tables(self, kernels: Kernels | None = None) -> Tables:
