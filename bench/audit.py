@@ -16,14 +16,14 @@ from types import SimpleNamespace
 ROOT = Path(__file__).resolve().parent.parent
 sys.path[:0] = [str(ROOT / "src"), str(ROOT / "tests")]
 
-from fallow.plan.answer import compose_plan  # noqa: E402
-from fallow.plan.judge.audit import audit  # noqa: E402
-from fallow.plan.places import Ground  # noqa: E402
-from fallow.show.assignment import Assignment  # noqa: E402
-from fallow.show.equipment import Equipment, Kind, PowerKind  # noqa: E402
-from fallow.show.link import AreaLosses, Link  # noqa: E402
-from fallow.show.wanted import Wanted  # noqa: E402
-from fallow.units import Span  # noqa: E402
+from fallow.plan.answer import compose_plan  # noqa: E402 - the path is set above
+from fallow.plan.judge.audit import audit  # noqa: E402 - the path is set above
+from fallow.plan.places import Ground  # noqa: E402 - the path is set above
+from fallow.show.assignment import Assignment  # noqa: E402 - the path is set above
+from fallow.show.equipment import Equipment, Kind, PowerKind  # noqa: E402 - the path is set above
+from fallow.show.link import AreaLosses, Link  # noqa: E402 - the path is set above
+from fallow.show.wanted import Wanted  # noqa: E402 - the path is set above
+from fallow.units import Span  # noqa: E402 - the path is set above
 from plan.plain_audit import plain_audit  # noqa: E402 - the path is set above
 
 BAND = Span(470_000_000, 608_000_000)

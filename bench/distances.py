@@ -18,8 +18,8 @@ sys.path[:0] = [str(ROOT / "src"), str(ROOT / "tests")]
 
 from _kernels import ready  # noqa: E402 - the path is set above
 
-from fallow.plan.search.packing import shortest  # noqa: E402
-from published_distances import Problem, check, problems  # noqa: E402
+from fallow.plan.search.packing import shortest  # noqa: E402 - the path is set above
+from published_distances import Problem, check, problems  # noqa: E402 - the path is set above
 
 
 def main() -> None:

@@ -15,15 +15,15 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parent.parent
 sys.path[:0] = [str(ROOT / "src"), str(ROOT / "tests")]
 
-from fallow.plan.judge.stage import Stage  # noqa: E402
+from fallow.plan.judge.stage import Stage  # noqa: E402 - the path is set above
 from fallow.plan.ledger.accounts import accounts_of  # noqa: E402 - the path is set above
-from fallow.show.assignment import Assignment  # noqa: E402
-from fallow.show.link import AreaLosses  # noqa: E402
-from fallow.show.receiver import figures_of  # noqa: E402
-from fallow.show.wanted import Wanted  # noqa: E402
-from plan.plain_accounts import unwanted_of  # noqa: E402
-from plan.plain_audit import carriers_in_words  # noqa: E402
-from plan.shows import equipment  # noqa: E402
+from fallow.show.assignment import Assignment  # noqa: E402 - the path is set above
+from fallow.show.link import AreaLosses  # noqa: E402 - the path is set above
+from fallow.show.receiver import figures_of  # noqa: E402 - the path is set above
+from fallow.show.wanted import Wanted  # noqa: E402 - the path is set above
+from plan.plain_accounts import unwanted_of  # noqa: E402 - the path is set above
+from plan.plain_audit import carriers_in_words  # noqa: E402 - the path is set above
+from plan.shows import equipment  # noqa: E402 - the path is set above
 
 MIC = replace(equipment(step_hz=25_000), power_mw=50.0)
 BAND_HZ = range(470_000_000, 608_000_001, 25_000)

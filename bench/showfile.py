@@ -29,13 +29,13 @@ ROOT = Path(__file__).resolve().parent.parent
 sys.path[:1] = [str(ROOT / "src"), str(ROOT / "tests")]  # without this folder: its name for us is that of the tests
 
 from fallow.showfile.kinds import SURVEYS  # noqa: E402 # the path is set above
-from fallow.showfile.store import ShowFile  # noqa: E402
-from fallow.showfile.surveys import Recorder, read_survey  # noqa: E402
-from fallow.showfile.sweeps import Section  # noqa: E402
-from fallow.showfile.values import SurveyHead  # noqa: E402
-from fallow.spectrum.axis import Axis  # noqa: E402
-from fallow.spectrum.sweep import LevelUnit, Series  # noqa: E402
-from showfile.killing import lost_after_kills  # noqa: E402
+from fallow.showfile.store import ShowFile  # noqa: E402 - the path is set above
+from fallow.showfile.surveys import Recorder, read_survey  # noqa: E402 - the path is set above
+from fallow.showfile.sweeps import Section  # noqa: E402 - the path is set above
+from fallow.showfile.values import SurveyHead  # noqa: E402 - the path is set above
+from fallow.spectrum.axis import Axis  # noqa: E402 - the path is set above
+from fallow.spectrum.sweep import LevelUnit, Series  # noqa: E402 - the path is set above
+from showfile.killing import lost_after_kills  # noqa: E402 - the path is set above
 
 POINTS, DAY = 10_000, 86_400
 MOST_BESIDE = 4096  # sweeps of the ways that ours is compared with

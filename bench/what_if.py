@@ -15,17 +15,17 @@ import numpy as np
 ROOT = Path(__file__).resolve().parent.parent
 sys.path[:0] = [str(ROOT / "src"), str(ROOT / "tests"), str(ROOT / "bench")]
 
-from _instances import blocked_band, rule_r, show, without_three_carriers  # noqa: E402
+from _instances import blocked_band, rule_r, show, without_three_carriers  # noqa: E402 - the path is set above
 
-from fallow.plan.judge.audit import audit  # noqa: E402
-from fallow.plan.judge.what_if import WhatIf  # noqa: E402
-from fallow.plan.ledger.accounts import accounts_of  # noqa: E402
-from fallow.plan.ledger.played import PlayedMargins  # noqa: E402
-from fallow.plan.places import Ground, tunable_hz  # noqa: E402
-from fallow.plan.search.question import Question  # noqa: E402
-from fallow.plan.search.search import improve  # noqa: E402
-from fallow.show.assignment import Assignment  # noqa: E402
-from fallow.show.wanted import Wanted  # noqa: E402
+from fallow.plan.judge.audit import audit  # noqa: E402 - the path is set above
+from fallow.plan.judge.what_if import WhatIf  # noqa: E402 - the path is set above
+from fallow.plan.ledger.accounts import accounts_of  # noqa: E402 - the path is set above
+from fallow.plan.ledger.played import PlayedMargins  # noqa: E402 - the path is set above
+from fallow.plan.places import Ground, tunable_hz  # noqa: E402 - the path is set above
+from fallow.plan.search.question import Question  # noqa: E402 - the path is set above
+from fallow.plan.search.search import improve  # noqa: E402 - the path is set above
+from fallow.show.assignment import Assignment  # noqa: E402 - the path is set above
+from fallow.show.wanted import Wanted  # noqa: E402 - the path is set above
 
 MOVES, TRIES = 100, 3
 SEARCHING_S = 4.0
