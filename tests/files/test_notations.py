@@ -211,3 +211,14 @@ def test_field_strength_is_no_voltage_at_the_receiver(tmp_path: Path, heading: s
     assert series.unit is LevelUnit.DB
     assert series.levels_db[0, 0] == pytest.approx(20.5)
     assert any("field strength" in note for note in reading.notes)
+
+
+def test_two_columns_of_frequencies_are_asked_about_with_an_answer_that_helps(tmp_path: Path) -> None:
+    """The edges of each bin: no option chooses one of two columns, so the question says what to do with the file."""
+    path = tmp_path / "sweep.csv"
+    middles = [470 + k * 0.025 for k in range(60)]
+    rows = [f"{mid - 0.0125:.4f},{mid + 0.0125:.4f},-{100 + k % 7}.5" for k, mid in enumerate(middles)]
+    path.write_text("start_mhz,stop_mhz,level_dbm\n" + "\n".join(rows) + "\n")
+    (question,) = read_file(path).needs
+    assert "leave only one column of frequencies" in question
+    assert "--unit" not in question

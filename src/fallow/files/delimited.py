@@ -136,14 +136,19 @@ def _question(plans: Sequence[Plan]) -> str | None:
 
 
 def _which_reading(plans: Sequence[Plan]) -> str:
-    readings = []
-    for plan in plans[:3]:
-        delimiter, decimal = plan.dialect.delimiter, plan.dialect.notation.decimal
-        how = (
-            f"--delimiter '{_DELIMITERS.get(delimiter, delimiter)}' --decimal '{decimal}' --unit {plan.units.units[0]}"
-        )
-        readings.append(f"{_shown(plan, plan.units.units[0])} ({how})")
-    return f"the numbers can be read in {len(plans)} ways: " + ", or ".join(readings)
+    shown = [(_shown(plan, plan.units.units[0]), _how_to_say(plan)) for plan in plans[:3]]
+    lead = f"the numbers can be read in {len(plans)} ways: "
+    if len({how for _, how in shown}) == 1:
+        numbers = ", or ".join(reading for reading, _ in shown)
+        return f"{lead}{numbers}; leave only one column of frequencies in the file, of two edges the middle"
+    return lead + ", or ".join(f"{reading} ({how})" for reading, how in shown)
+
+
+def _how_to_say(plan: Plan) -> str:
+    """The options that choose a reading."""
+    delimiter, notation = plan.dialect.delimiter, plan.dialect.notation
+    delimiter = _DELIMITERS.get(delimiter, delimiter)
+    return f"--delimiter '{delimiter}' --decimal '{notation.decimal}' --unit {plan.units.units[0]}"
 
 
 def _shown(plan: Plan, unit: str) -> str:
