@@ -42,8 +42,15 @@ class Failure(Protocol):
         """Which areas hear each other then."""
 
 
+class _WithinWalls:
+    """What changes nothing about who hears whom."""
+
+    def losses_after(self, losses: AreaLosses) -> AreaLosses:
+        return losses
+
+
 @dataclass(frozen=True)
-class ChannelUp:
+class ChannelUp(_WithinWalls):
     """A TV channel is on the air, everywhere."""
 
     channel: Channel
@@ -61,12 +68,9 @@ class ChannelUp:
         station = Station(self.channel.name, "", "imagined")
         return wanted, replace(ground, stations=(*ground.stations, station))
 
-    def losses_after(self, losses: AreaLosses) -> AreaLosses:
-        return losses
-
 
 @dataclass(frozen=True)
-class FrequencyGone:
+class FrequencyGone(_WithinWalls):
     """A stranger stands on the frequency of a link, in its area, and wants to be kept from as one of our own."""
 
     link: str
@@ -85,12 +89,9 @@ class FrequencyGone:
     def strikes(self, wanted: Wanted, ground: Ground) -> tuple[Wanted, Ground]:
         return replace(wanted, foreign=(*wanted.foreign, self.stranger)), ground
 
-    def losses_after(self, losses: AreaLosses) -> AreaLosses:
-        return losses
-
 
 @dataclass(frozen=True)
-class RangeLost:
+class RangeLost(_WithinWalls):
     """One tuning range of equipment that has several can't be used."""
 
     equipment: Equipment
@@ -107,9 +108,6 @@ class RangeLost:
     def strikes(self, wanted: Wanted, ground: Ground) -> tuple[Wanted, Ground]:
         left = replace(self.equipment, tuning=tuple(span for span in self.equipment.tuning if span != self.span))
         return replace(wanted, equipment={**wanted.equipment, self.equipment.name: left}), ground
-
-    def losses_after(self, losses: AreaLosses) -> AreaLosses:
-        return losses
 
 
 @dataclass(frozen=True)
