@@ -8,6 +8,7 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 
 from fallow.errors import InputError
 from fallow.files.tables.columns import DECIBEL, FREQUENCY, POWER, WIDTH, Column, text_column
+from fallow.files.tables.duplex_columns import DUPLEX_COLUMNS, check_duplex, check_way_back, duplex_of
 from fallow.files.tables.figure_columns import FIGURE_COLUMNS, stated_figures
 from fallow.files.tables.grid import FilePath, Row, read_table
 from fallow.files.wording import quoted
@@ -73,9 +74,7 @@ EQUIPMENT_COLUMNS = (
     Column(("im3",), WIDTH),
     Column(("im3_three",), WIDTH),
     Column(("im5",), WIDTH),
-    Column(("return", "rückweg", "retour", "retorno", "terugweg"), FREQUENCY),
-    Column(("duplex", "duplexabstand"), FREQUENCY),
-    Column(("duplex_least", "duplex least"), FREQUENCY),
+    *DUPLEX_COLUMNS,
     Column(("im7",), WIDTH),
     text_column("product_width", "product width"),
     *FIGURE_COLUMNS,
@@ -187,7 +186,8 @@ def check_links_against_equipment(
     path: FilePath | None = None,
     equipment_path: FilePath | None = None,
 ) -> None:
-    """Raise InputError for a link whose equipment is not in the table, or can't be tuned although it is to be planned.
+    """Raise InputError for a link whose equipment is not in the table, can't be tuned although it is to be planned, or
+    can't have the way back that is stated.
 
     ``path`` and ``equipment_path``: where links and equipment were read, for the message.
     """
@@ -203,6 +203,8 @@ def check_links_against_equipment(
             what = f"{quoted(radio.name)} has neither tuning range nor presets, so {quoted(link.name)} can't be planned"
             hint = "fill in tuning_mhz in the equipment table, or say no under planned"
             raise InputError(what, path=path, line=link.line, column="equipment", hint=hint)
+        if isinstance(link, Link):
+            check_way_back(link, radio, path)
 
 
 def unused_areas(losses: AreaLosses, links: Iterable[Link | Assignment]) -> tuple[str, ...]:
@@ -271,7 +273,7 @@ def equipment_from(row: Row) -> Equipment:
     spacing_hz = _distance_hz(row, "spacing_khz")
     if spacing_hz is None:
         raise row.wrong("spacing_khz", "the spacing is missing", hint="for example 400; 0 where none is needed")
-    return Equipment(
+    radio = Equipment(
         name=row.text("equipment"),
         kind=_kind(row),
         tuning=tuning,
@@ -285,10 +287,12 @@ def equipment_from(row: Row) -> Equipment:
         im3_three_hz=_distance_hz(row, "im3_three_khz"),
         im5_hz=_distance_hz(row, "im5_khz"),
         stated=stated_figures(row),
-        duplex=_duplex(row, tuning),
+        duplex=_duplex(row),
         im7_hz=_distance_hz(row, "im7_khz"),
         product_width=row.yes("product_width"),
     )
+    check_duplex(row, radio)
+    return radio
 
 
 def link_from(row: Row) -> Link:
@@ -325,20 +329,10 @@ def _positive_or_none(row: Row, name: str) -> int | None:
     return _positive_hz(row, name, row.text(name)) if row.text(name) else None
 
 
-def _duplex(row: Row, tuning: tuple[Span, ...]) -> Duplex | None:
+def _duplex(row: Row) -> Duplex | None:
     """The way back, where the row says anything of it."""
     ranges = tuple(_span(row, item, "return_mhz") for item in row.items("return_mhz", of_numbers=True))
-    offset_hz, least_hz = row.hertz("duplex_mhz"), _distance_hz(row, "duplex_least_mhz")
-    if offset_hz is not None and (ranges or least_hz):
-        hint = "either the way back stands at a fixed distance (duplex_mhz), or anywhere in return_mhz"
-        raise row.wrong("duplex_mhz", "a fixed distance leaves no choice of ranges", hint=hint)
-    if offset_hz == 0:
-        raise row.wrong("duplex_mhz", "the way back can't stand where the way there does", hint="for example 40 or -40")
-    if offset_hz is not None and any(span.low_hz + offset_hz <= 0 for span in tuning):
-        raise row.wrong("duplex_mhz", "the way back would lie below zero", hint="a smaller distance")
-    if least_hz and not ranges:
-        raise row.wrong("duplex_least_mhz", "the ranges of the way back are missing", hint="state return_mhz")
-    return Duplex(offset_hz, ranges, least_hz or 0) if ranges or offset_hz is not None else None
+    return duplex_of(row, ranges, _distance_hz(row, "duplex_least_mhz"))
 
 
 def _priority(row: Row) -> int:
