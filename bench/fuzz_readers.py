@@ -1,9 +1,11 @@
-"""A coverage-guided search for files that break a reader: ``python bench/fuzz_readers.py [SECONDS] [--keep FOLDER]``.
+"""A coverage-guided search for files that break a reader: ``python bench/fuzz_readers.py [SECONDS] [--keep FOLDER]
+[--corpus FOLDER]``.
 
 Every input is written into an empty folder and read there. Whatever comes out must be a reading, a question or one of
 our errors; a traceback, more than ten seconds, or more memory than the file can ask for is a finding. Findings are told
-once per place in our code and, with ``--keep``, kept as files. atheris (libFuzzer for Python) finds the ways into our
-own code; where it is not installed there is nothing to run.
+once per place in our code and, with ``--keep``, kept as files; ``--corpus`` keeps the inputs that led into new code,
+from which a later run goes on. atheris (libFuzzer for Python) finds the ways into our own code; where it is not
+installed there is nothing to run.
 """
 
 from __future__ import annotations
@@ -51,9 +53,9 @@ def main() -> int:
         print("fuzz_readers: atheris is not installed (it runs on Linux and macOS): nothing was tried")
         return 0
     with tempfile.TemporaryDirectory() as folder:
-        corpus, found = Path(folder) / "corpus", typed.keep or Path(folder) / "found"
+        corpus, found = typed.corpus or Path(folder) / "corpus", typed.keep or Path(folder) / "found"
         for place in (corpus, found):
-            place.mkdir(exist_ok=True)
+            place.mkdir(parents=True, exist_ok=True)
         for number, seed in enumerate(seeds()):
             corpus.joinpath(f"seed-{number}").write_bytes(seed)
         Path(folder, "words").write_text("".join(f'"{word}"\n' for word in WORDS), encoding="utf-8")
@@ -74,6 +76,9 @@ def _arguments() -> argparse.Namespace:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("seconds", nargs="?", type=int, default=60)
     parser.add_argument("--keep", type=Path, metavar="FOLDER", help="where findings are kept")
+    parser.add_argument(
+        "--corpus", type=Path, metavar="FOLDER", help="inputs to begin with, and where new ones are kept"
+    )
     return parser.parse_args()
 
 
@@ -192,6 +197,7 @@ def seeds() -> Iterator[bytes]:
     """Inputs that are in order, for each reader; libFuzzer changes them."""
     names = [name for name, _ in readers()]
     text = [path.read_bytes() for path in sorted((ROOT / "tests" / "samples" / "sweeps").iterdir())]
+    text += list(_scales_and_edges())
     data = ROOT / "src" / "fallow" / "demo" / "data"
     contents: dict[str, list[bytes]] = {name: [] for name in names}
     contents |= {"sweep.csv": text, "sweep.txt": text, "sweep.json": _json(), "sweep.npy": _vectors()}
@@ -211,6 +217,17 @@ def seeds() -> Iterator[bytes]:
     ]
     for number, name in enumerate(names):
         yield from (bytes([number]) + content[: LONGEST_FILE - 1] for content in contents[name])
+
+
+def _scales_and_edges() -> Iterator[bytes]:
+    """Field strengths, scales named in a word, cells by their two edges, a filler for what was not measured."""
+    for heading in ("frequency_mhz,level_dbuv/m", "Frequenz;Pegel (dB\u00b5V)", "f\tlin", "frequency,psd_w_per_hz"):
+        delimiter = next(char for char in ",;\t" if char in heading)
+        rows = (f"{470 + 0.025 * k:.3f}{delimiter}{40 + k % 5}" for k in range(12))
+        yield "\n".join([heading, *rows, ""]).encode()
+    cells = [f"{470 + 0.025 * k:.3f},{470.025 + 0.025 * k:.3f},{-100 - k % 5 if k % 4 else -999}" for k in range(12)]
+    for heading in ("start_mhz,stop_mhz,level_dbm", "f_low,f_high,power"):
+        yield "\n".join([heading, *cells, ""]).encode()
 
 
 def _vectors() -> list[bytes]:
@@ -292,6 +309,9 @@ def _json() -> list[bytes]:
         {"start": 470_000_000, "step": 25_000, "levels": [level for _, level in points]},
         [{"central_freq": 470.5, "tsf": 1, "pixels": points}, {"central_freq": 470.5, "tsf": 2, "pixels": points}],
         {"name": "x", "data": [[hz * 1e6, level] for hz, level in points]},
+        {"unit": "dBuV/m", "freq_mhz": [hz for hz, _ in points], "field": [[40.0] * 41, [41.0] * 41], "time": [1, 2]},
+        [{"frequency": hz * 1e6, "level_dbm": level if level > -96 else None} for hz, level in points],
+        {"meta": {"f_start_mhz": 470, "f_stop_mhz": 471, "rbw_khz": 25}, "scale": "linear", "power": [1e-9] * 41},
     ]
     record = json.dumps(shapes[0]).encode()
     return [*(json.dumps(shape).encode() for shape in shapes), str(len(record)).encode() + b"\r" + record]

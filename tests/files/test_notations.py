@@ -214,11 +214,11 @@ def test_field_strength_is_no_voltage_at_the_receiver(tmp_path: Path, heading: s
 
 
 def test_two_columns_of_frequencies_are_asked_about_with_an_answer_that_helps(tmp_path: Path) -> None:
-    """The edges of each bin: no option chooses one of two columns, so the question says what to do with the file."""
+    """No option chooses one of two columns that are no edges, so the question says what to do with the file."""
     path = tmp_path / "sweep.csv"
     middles = [470 + k * 0.025 for k in range(60)]
-    rows = [f"{mid - 0.0125:.4f},{mid + 0.0125:.4f},-{100 + k % 7}.5" for k, mid in enumerate(middles)]
-    path.write_text("start_mhz,stop_mhz,level_dbm\n" + "\n".join(rows) + "\n")
+    rows = [f"{mid:.4f},{mid + 70:.4f},-{100 + k % 7}.5" for k, mid in enumerate(middles)]
+    path.write_text("frequency_mhz,mixer_mhz,level_dbm\n" + "\n".join(rows) + "\n")
     (question,) = read_file(path).needs
     assert "leave only one column of frequencies" in question
     assert "--unit" not in question

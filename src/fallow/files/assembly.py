@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from fallow.errors import InputError
 from fallow.files.axes import axis_of
 from fallow.files.cells import Rows
+from fallow.files.edges import UsualCells
 from fallow.files.plan import MATRIX, WIDE_ROWS, Plan
 from fallow.files.wording import FREQUENCY_FACTORS_HZ
 from fallow.spectrum.axis import Axis
@@ -180,9 +181,9 @@ def starts_of(frequencies: NDArray[np.float64], *, falling: bool) -> NDArray[np.
 
 
 def _columns(rows: Iterable[Rows], plan: Plan, path: str) -> Assembled:
-    stack, pile, cut = _Stack(plan.falling), _Pile(), False
+    stack, pile, cut, cells = _Stack(plan.falling), _Pile(), False, UsualCells(plan, path)
     stamps: list[tuple[int, str]] = []
-    for part in rows:
+    for part in (cells.of(part) for part in rows):
         if part.frequencies is None or not part.frequencies.size:
             cut = cut or part.cut
             continue
@@ -191,6 +192,7 @@ def _columns(rows: Iterable[Rows], plan: Plan, path: str) -> Assembled:
         stack.add(part.frequencies)
         pile.add(_compact(part.levels, plan))
         cut = cut or part.cut
+    left_out = tuple(cells.notes())
     if stack.rows < 2:
         raise InputError("fewer than two frequencies with levels: that is no sweep", path=path)
     even = stack.even
@@ -198,7 +200,8 @@ def _columns(rows: Iterable[Rows], plan: Plan, path: str) -> Assembled:
     done = _even_sweeps(stack, values, plan, stamps, path) or _uneven_sweeps(
         stack.all(), values[: stack.rows], plan, stamps, path
     )
-    return Assembled(done.passes, (*done.notes, *_cut_note(cut)), None, done.stacked)
+    span_hz = cells.span_hz([passes.axis for passes in done.passes])
+    return Assembled(done.passes, (*left_out, *done.notes, *_cut_note(cut)), span_hz, done.stacked)
 
 
 def _stamps_where_sweeps_begin(part: Rows, before: int, plan: Plan) -> list[tuple[int, str]]:
@@ -223,11 +226,16 @@ def _even_sweeps(
     at = dict(stamps)
     texts = tuple(at.get(sweep * n, "") for sweep in range(sweeps.shape[0]))
     order = slice(None, None, -1) if plan.falling else slice(None)
-    axis = axis_of(np.ascontiguousarray(first[order]), plan.units.units[0], plan.decimals, path)
+    axis = axis_of(np.ascontiguousarray(first[order]), plan.units.units[0], plan.decimals, path, _slack(plan))
     traces = tuple(
         Passes(axis, sweeps[:, order, trace], texts, name) for trace, name in enumerate(_names(plan, values.shape[1]))
     )
     return Assembled(traces, notes, stacked=sweeps.shape[0] > 1)
+
+
+def _slack(plan: Plan) -> float:
+    """How far frequencies may lie from an even grid besides their last digit: middles of rounded edges may."""
+    return 0.0 if plan.upper is None else 10.0**-plan.edge_decimals
 
 
 def _names(plan: Plan, count: int) -> tuple[str, ...]:
@@ -310,7 +318,7 @@ def _passes_of(kinds: Sequence[Sequence[_Entry]], plan: Plan, path: str) -> tupl
         points = entries[0][0]
         if points.size < 2:
             raise InputError("a sweep of a single frequency is no sweep", path=path)
-        axis = axis_of(points, plan.units.units[0], plan.decimals, path)
+        axis = axis_of(points, plan.units.units[0], plan.decimals, path, _slack(plan))
         stamps = tuple(stamp for _, _, stamp in entries)
         for trace, name in enumerate(_names(plan, entries[0][1].shape[1])):
             values = np.stack([levels[:, trace] for _, levels, _ in entries])

@@ -60,7 +60,8 @@ class Rows:
     ``frequencies``: [as printed, in the plan's unit], float64, shape (row,), or ``None`` in a matrix. ``levels``: [as
     printed], float64 or float32, shape (row, column), NaN where not measured. ``stamp``: the times of a row as text,
     by its number here. ``cut``: the last row was cut off. ``line``: of the first row, for messages. ``edges``: lower
-    edge, upper edge and step of wide rows, shape (row, 3), else ``None``.
+    edge, upper edge and step of wide rows, shape (row, 3), else ``None``. ``widths``: where a row says both edges of
+    its cell and ``frequencies`` are the middles, how wide it is, shape (row,).
     """
 
     frequencies: NDArray[np.float64] | None
@@ -69,6 +70,7 @@ class Rows:
     cut: bool
     line: int
     edges: NDArray[np.float64] | None = None
+    widths: NDArray[np.float64] | None = None
 
 
 def read_rows(file: TextFile, plan: Plan, progress: Callable[[float], None] | None = None) -> Iterator[Rows]:
@@ -156,6 +158,8 @@ def _parsed_columns(text: str, plan: Plan, line: int, fields: int) -> Rows | Non
     types = {str(place): _level_type(plan) for place in plan.levels} | {str(place): pa.string() for place in plan.times}
     if plan.frequency is not None:
         types[str(plan.frequency)] = pa.float64()
+    if plan.upper is not None:
+        types[str(plan.upper)] = pa.float64()
     try:
         table = pa_csv.read_csv(
             pa.BufferReader(text.encode("ascii")),
@@ -179,8 +183,16 @@ def _parsed_columns(text: str, plan: Plan, line: int, fields: int) -> Rows | Non
     frequencies = None if plan.frequency is None else table.column(str(plan.frequency)).to_numpy()
     if frequencies is not None and not np.all(np.isfinite(frequencies)):
         return None
+    widths = None
+    if plan.upper is not None and frequencies is not None:
+        widths = table.column(str(plan.upper)).to_numpy() - frequencies
+        if not np.all(np.isfinite(widths)):
+            return None
+        frequencies = frequencies + widths / 2
     stamps = [table.column(str(place)) for place in plan.times]
-    return Rows(frequencies, levels, lambda row: " ".join(str(stamp[row]) for stamp in stamps), False, line)
+    return Rows(
+        frequencies, levels, lambda row: " ".join(str(stamp[row]) for stamp in stamps), False, line, widths=widths
+    )
 
 
 def _parsed_flat(text: str, plan: Plan, line: int) -> Rows | None:
@@ -271,6 +283,7 @@ class _PlainReader:
         self.frequencies: list[float] = []
         self.levels: list[list[float]] = []
         self.edges: list[list[float]] = []
+        self.widths: list[float] = []
         self.stamps: list[str] = []
 
     def add(self, text: str, line: int) -> None:
@@ -299,7 +312,7 @@ class _PlainReader:
         if whole >= plan.width:
             self.add(text, line)
             return False
-        before = plan.levels[0] if plan.layout == WIDE_ROWS else 0 if plan.frequency is None else plan.frequency + 1
+        before = plan.levels[0] if plan.layout == WIDE_ROWS else self._behind_frequency()
         if not self._has_numbers(cells) or whole < before:
             return self._has_numbers(cells)
         kept = cells[:whole] + ("",) * (plan.width - whole)
@@ -311,11 +324,21 @@ class _PlainReader:
         frequencies = None if self.plan.frequency is None else np.array(self.frequencies, dtype=np.float64)
         levels = np.array(self.levels, dtype=np.float64).reshape(len(self.levels), len(self.plan.levels))
         edges = np.array(self.edges, dtype=np.float64).reshape(-1, 3) if self.plan.layout == WIDE_ROWS else None
-        return Rows(frequencies, levels, self.stamps.__getitem__, cut, line, edges)
+        widths = None if self.plan.upper is None else np.array(self.widths, dtype=np.float64)
+        return Rows(frequencies, levels, self.stamps.__getitem__, cut, line, edges, widths)
+
+    def _behind_frequency(self) -> int:
+        """Cells that a row needs at least: as far as its frequencies stand."""
+        plan = self.plan
+        return 0 if plan.frequency is None else max(plan.frequency, plan.upper or 0) + 1
 
     def _keep(self, cells: Sequence[str], levels: list[float], line: int) -> None:
         if self.plan.frequency is not None:
-            self.frequencies.append(self._frequency(cells[self.plan.frequency], line))
+            low = self._frequency(cells[self.plan.frequency], line)
+            if self.plan.upper is not None:
+                self.widths.append(self._frequency(cells[self.plan.upper], line) - low)
+                low += self.widths[-1] / 2
+            self.frequencies.append(low)
         if self.plan.layout == WIDE_ROWS:
             self.edges.append([self._frequency(cells[self.plan.lead + place], line) for place in range(3)])
         self.levels.append(levels)
@@ -351,7 +374,7 @@ class _PlainReader:
     def _filled(self, cells: Sequence[str], line: int) -> tuple[str, ...]:
         """A short row is only in order where its missing cells are no levels and no frequency."""
         wide = self.plan.layout == WIDE_ROWS
-        needed = (self.plan.levels[0] if wide else max((*self.plan.levels, self.plan.frequency or 0))) + 1
+        needed = self.plan.levels[0] + 1 if wide else max(*self.plan.levels, self._behind_frequency() - 1) + 1
         if len(cells) < needed:
             raise self._error(f"the row has {len(cells)} cells where {self.plan.width} were expected", line)
         return tuple(cells) + ("",) * (self.plan.width - len(cells))

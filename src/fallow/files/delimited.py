@@ -18,6 +18,7 @@ from fallow.errors import InputError, UsageError
 from fallow.files.assembly import Assembled, Passes, assemble
 from fallow.files.cells import read_rows
 from fallow.files.dialect import Table, glued_tables, tables
+from fallow.files.edges import edges_note
 from fallow.files.headings import Words
 from fallow.files.layouts import RECOGNISERS, with_units
 from fallow.files.levels import looks_linear, scale_concluded, series_levels
@@ -184,13 +185,26 @@ def _read(
         done = _as_sweeps(done, plan, str(file.path))
     done = _with_numbered_sweeps_joined(done)
     plan = _with_whole_scale(plan, done)
+    rbw_hz = telling.rbw_hz or preamble.rbw_hz
     about = _About(
-        telling.rbw_hz or preamble.rbw_hz, telling.detector, preamble.detector, str(file.path), preamble.instrument
+        rbw_hz or plan.cell_width * FREQUENCY_FACTORS_HZ[unit] or None,
+        telling.detector,
+        preamble.detector,
+        str(file.path),
+        preamble.instrument,
     )
     times = _Times.of(done, preamble.stamp, stamps_zone)
     notes = [
         note
-        for note in (file.note, *_unit_notes(plan), plan.scale.note, *preamble.notes, *plan.notes, *done.notes)
+        for note in (
+            file.note,
+            *_unit_notes(plan),
+            edges_note(plan, rbw_known=rbw_hz is not None),
+            plan.scale.note,
+            *preamble.notes,
+            *plan.notes,
+            *done.notes,
+        )
         if note
     ]
     series = tuple(_series(passes, plan, about, times, notes) for passes in done.passes)

@@ -15,6 +15,7 @@ import numpy as np
 
 from fallow.files.axes import UnitChoice, rises_or_falls
 from fallow.files.dialect import Column, Table
+from fallow.files.edges import Edges, edges_among
 from fallow.files.headings import (
     Words,
     axis_units,
@@ -74,7 +75,10 @@ def recognise_columns(table: Table, words: Words) -> tuple[Plan, ...] | str:
     axes = _frequency_columns(numbers)
     if not axes:
         return "no column holds frequencies that steadily rise or fall"
-    outcomes = [_columns_plan(table, words, axis, axes) for axis in axes]
+    edges = edges_among(axes, numbers)
+    if edges is not None:
+        axes = [edges.middle, *(axis for axis in axes if axis not in edges.columns)]
+    outcomes = [_columns_plan(table, words, axis, axes, edges if axis is axes[0] else None) for axis in axes]
     plans = tuple(plan for plan in outcomes if isinstance(plan, Plan))
     return plans or next(reason for reason in outcomes if isinstance(reason, str))
 
@@ -106,9 +110,10 @@ def _frequency_columns(numbers: Sequence[Column]) -> list[Column]:
     return different
 
 
-def _columns_plan(table: Table, words: Words, axis: Column, axes: Sequence[Column]) -> Plan | str:
-    times = _time_columns(table, axis)
-    levels, notes = _level_columns(_other_numbers(table, axis, times))
+def _columns_plan(table: Table, words: Words, axis: Column, axes: Sequence[Column], edges: Edges | None) -> Plan | str:
+    taken = (axis,) if edges is None else edges.columns
+    times = _time_columns(table, taken)
+    levels, notes = _level_columns(_other_numbers(table, axis, (*taken, *times)))
     if isinstance(levels, str):
         return levels
     units = axis_units(axis, table, words)
@@ -131,6 +136,9 @@ def _columns_plan(table: Table, words: Words, axis: Column, axes: Sequence[Colum
         sample=(axis.values[:_SHOWN], _first_values(levels)),
         decimals=_decimals(axis),
         frequency=axis.place,
+        upper=None if edges is None else edges.high.place,
+        cell_width=0.0 if edges is None else edges.width,
+        edge_decimals=0 if edges is None else _decimals(edges.low),
         times=tuple(column.place for column in times),
         names=() if transposed else _trace_names(levels),
         header_times=stamps if transposed else (),
@@ -143,13 +151,13 @@ def _columns_plan(table: Table, words: Words, axis: Column, axes: Sequence[Colum
     )
 
 
-def _other_numbers(table: Table, axis: Column, times: Sequence[Column]) -> list[Column]:
-    """Columns of numbers that are neither the axis (or a copy of it) nor times nor row numbers."""
+def _other_numbers(table: Table, axis: Column, taken: Sequence[Column]) -> list[Column]:
+    """Columns of numbers that are neither the axis (or a copy of it) nor taken already, nor row numbers."""
     return [
         column
         for column in table.columns
         if column.kind == "number"
-        and column not in (axis, *times)
+        and column not in taken
         and column.values != axis.values
         and not _is_index(column, axis)
     ]
@@ -181,8 +189,8 @@ def _is_left_out(column: Column) -> bool:
     return says(column.name, "ignored") and detector_named(column.name) is None
 
 
-def _time_columns(table: Table, axis: Column) -> list[Column]:
-    columns = [column for column in table.columns if column is not axis]
+def _time_columns(table: Table, taken: Sequence[Column]) -> list[Column]:
+    columns = [column for column in table.columns if column not in taken]
     return [column for column in columns if column.kind == "time" or (column.kind == "number" and _is_epoch(column))]
 
 
@@ -372,6 +380,8 @@ def _is_wide(table: Table, lead: int, extra: int) -> bool:
     count = table.width - lead - extra
     edges = [table.column(place) for place in range(lead, lead + extra)]
     if count < 1 or any(column.kind != "number" or len(column.values) < len(column.numbers) for column in edges):
+        return False
+    if names_level(edges[2].name):  # no step, but the level of a cell from edge to edge
         return False
     low, high, step = (np.asarray(column.values) for column in edges[:3])
     if extra == 4 and any(value < 1 or value != int(value) for value in edges[3].values):

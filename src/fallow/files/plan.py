@@ -19,10 +19,11 @@ class Plan:
     """One way to read a file.
 
     ``first_line``: where the numbers begin. ``frequency``, ``levels``, ``times``: places of the columns (from 0); in
-    wide rows ``lead`` is the place of the lower edge. ``names``: of the level columns. ``header``: a matrix's
-    frequencies, or a transposed one's times as text. ``decimals``: of the printed frequencies; ``level_decimals``: of
-    the levels, where all have as many. ``sample``: frequencies and levels of the first rows,
-    for comparing plans and showing them. ``strength``: how much of the plan the file states in words.
+    wide rows ``lead`` is the place of the lower edge. ``upper``: the column of upper edges where ``frequency`` holds
+    the lower ones, of cells that are ``cell_width`` wide (as printed). ``names``: of the level columns. ``header``: a
+    matrix's frequencies, or a transposed one's times as text. ``decimals``: of the printed frequencies;
+    ``level_decimals``: of the levels, where all have as many. ``sample``: frequencies and levels of the first rows, for
+    comparing plans and showing them. ``strength``: how much of the plan the file states in words.
     """
 
     layout: str
@@ -37,6 +38,8 @@ class Plan:
     frequency: int | None = None
     lead: int = 0
     edge_decimals: int = 0
+    upper: int | None = None
+    cell_width: float = 0.0
     times: tuple[int, ...] = ()
     names: tuple[str, ...] = ()
     header: tuple[float, ...] = ()
