@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import argparse
 import math
-from collections.abc import Callable
-from typing import NoReturn, TypeVar
+import re
+from collections.abc import Callable, Sequence
+from typing import Any, NoReturn, TypeVar
 
 from fallow.errors import FallowError, UsageError
 from fallow.units import Span, parse_frequency_hz, parse_span_hz
@@ -31,10 +32,19 @@ LONGEST_S = 86_400.0  # a day
 WIDEST_HZ = 10 * 10**9  # common practice: no width, bandwidth or rate is above 10 GHz
 MOST = 10**18
 MOST_SPARES = 1000
+_OPTION = re.compile(r"-[^\s\d.]\S*")  # what argparse takes for an option: no number, no sentence
 
 
 class Parser(argparse.ArgumentParser):
-    """A parser whose complaints are ours, so that every face of fallow words them alike."""
+    """A parser whose complaints are ours, so that every face of fallow words them alike.
+
+    Options may stand between the words of a command, as in ``site save --show a.fallow Hall``: argparse by itself has
+    done with optional words at the first option.
+    """
+
+    def parse_known_args(self, args: Sequence[str] | None = None, namespace: Any = None) -> tuple[Any, list[str]]:  # type: ignore[override] # the stubs have one overload for each kind of namespace
+        is_last = args is not None and self._subparsers is None
+        return super().parse_known_args(_words_first(self, args or ()) if is_last else args, namespace)
 
     def error(self, message: str) -> NoReturn:
         option, _, said = message.removeprefix("argument ").partition(": ")
@@ -43,6 +53,33 @@ class Parser(argparse.ArgumentParser):
             raise UsageError(f"no value follows {option}", hint=hint)
         told = message if len(message) <= LONGEST_MESSAGE else f"{message[:LONGEST_MESSAGE]} ..."
         raise UsageError(told, hint=f"see {self.prog} --help")
+
+
+def _words_first(parser: argparse.ArgumentParser, typed: Sequence[str]) -> list[str]:
+    """What was typed, the words of the command before its options. Where ``--`` stands the order is left alone."""
+    if "--" in typed:
+        return list(typed)
+    options = {name: action for action in parser._actions for name in action.option_strings}
+    words: list[str] = []
+    rest: list[str] = []
+    values: float = 0  # so many of the next ones belong to the option before them
+    for word in typed:
+        if word.partition("=")[0] in options or _OPTION.fullmatch(word):
+            rest.append(word)
+            values = _most_values(options[word]) if word in options else 0
+        elif values:
+            rest.append(word)
+            values -= 1
+        else:
+            words.append(word)
+    return words + rest
+
+
+def _most_values(option: argparse.Action) -> float:
+    """How many of the words behind an option are its own, at most."""
+    if isinstance(option.nargs, int):
+        return option.nargs
+    return 1 if option.nargs in (None, "?") else math.inf
 
 
 def _reader(parse: Callable[[str], T]) -> Callable[[str], T]:
