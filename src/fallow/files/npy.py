@@ -107,10 +107,23 @@ class _Vectors:
 
     @property
     def sample(self) -> NDArray[np.float64]:
-        """Some of the numbers, in whole stretches of the file, so that little of it is mapped."""
-        there = np.atleast_2d(self.array)
-        rows = there.T if self._by_columns else there
-        return np.asarray(rows[:: max(1, rows.size // _ENOUGH)], dtype=np.float64)
+        """Some of the numbers, in whole rows of the file. Reading a row maps much around it, so it is mapped anew."""
+        count, width = self._stored_shape
+        thin = max(1, count * width // _ENOUGH)
+        together = thin * max(1, _AT_ONCE // (thin * width))
+        parts = [np.array(self._stored(k, k + together)[::thin], dtype=np.float64) for k in range(0, count, together)]
+        return np.concatenate(parts)
+
+    @property
+    def _stored_shape(self) -> tuple[int, int]:
+        """Rows and columns in the order in which the numbers stand in the file."""
+        rows, columns = np.atleast_2d(self.array).shape
+        return (columns, rows) if self._by_columns else (rows, columns)
+
+    def _stored(self, begin: int, end: int) -> NDArray[np.generic]:
+        """Rows of the file as they stand there, from a mapping of their own, which goes when they do."""
+        mapped = np.atleast_2d(_loaded(self.path))
+        return (mapped.T if self._by_columns else mapped)[begin:end]
 
     @property
     def _by_columns(self) -> bool:
@@ -125,9 +138,8 @@ class _Vectors:
         target = upwards.T if self.turned != self._by_columns else upwards
         rows = max(1, _AT_ONCE // target.shape[1])
         for begin in range(0, target.shape[0], rows):
-            mapped = np.atleast_2d(_loaded(self.path))
-            piece = (mapped.T if self._by_columns else mapped)[begin : begin + rows]
-            target[begin : begin + rows] = scale.levels_db(np.array(piece, dtype=np.float64))
+            piece = np.array(self._stored(begin, begin + rows), dtype=np.float64)
+            target[begin : begin + rows] = scale.levels_db(piece)
         return levels
 
 
