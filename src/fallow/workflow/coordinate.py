@@ -30,12 +30,11 @@ from fallow.plan.ledger.ledger import Figure, Ledger, Risk
 from fallow.plan.ledger.ledger_notes import notes_on_margins
 from fallow.plan.ledger.level_distances import by_levels
 from fallow.plan.places import Ground
-from fallow.plan.search.bounds import PLACES_TRIED, Bound, most
+from fallow.plan.search.bounds import PLACES_TRIED
 from fallow.plan.search.densest import Effort
-from fallow.plan.search.group_bounds import lowered_by_groups
-from fallow.plan.search.hopeless_pairs import hopeless_pairs, lowered_by_pairs, without
+from fallow.plan.search.proven import Proven, proven_of
 from fallow.plan.search.question import Question
-from fallow.plan.search.trying import lowered_by_trial
+from fallow.plan.search.trying import STEPS, Patience
 from fallow.rules.permission import Circumstances
 from fallow.show.assignment import Assignment
 from fallow.show.equipment import Equipment
@@ -85,6 +84,7 @@ __all__ = [
 ]
 
 PLACES_TRIED_COMPILED = 500 * PLACES_TRIED
+TRIED_LONGER = 10  # as many steps where the loops are compiled and there is time
 TIME_FOR_PROOF = 1.2  # share of the time given that is used up when it ends
 SHARE_FOR_FAILURES = 0.15  # of the time, for what to do when something fails
 
@@ -376,14 +376,13 @@ def _made(
         advice, stopped = advise_on_failures(best, any_scene, unlocked, ground, clock=clock, seed=making.seed)
     if not stopped:
         advice, stopped = advise_on_relaxations(best, wanted, ground, advice, clock=clock, seed=making.seed)
-    placed, bound, hopeless = len(best.frequencies_hz), None, dict[str, str]()
+    proven = Proven()
     if stopped and in_hand.takes_long:
         raise KeyboardInterrupt
-    if placed < len(question.links) and not stopped:
-        hopeless = hopeless_pairs(question)
-        bound = _bound(question, hopeless, placed, _effort(clock))
-    plan = compose_plan(best, wanted, ground, keep=kept, bound=bound, seed=making.seed, measured=making.measured)
-    plan = replace(plan, unplaced=tuple(_with_pairs(one, hopeless) for one in plan.unplaced))
+    if len(best.frequencies_hz) < len(question.links) and not stopped:
+        proven = proven_of(question, best.frequencies_hz, _effort(clock), partial(_patience, clock), kernels())
+    plan = compose_plan(best, wanted, ground, keep=kept, bound=proven.most, seed=making.seed, measured=making.measured)
+    plan = replace(plan, unplaced=tuple(_told_why(one, proven) for one in plan.unplaced))
     if keep is not None:
         rows = rows_of(plan, wanted)
         replan = advise_on_moves(keep, rows, wanted, question, fewest=found.fewest, scene=making.on_air)
@@ -397,18 +396,9 @@ def _made(
     return replace(plan, notes=tuple(notes), seconds=clock.used_s, advice=advice), stopped
 
 
-def _bound(question: Question, hopeless: Mapping[str, str], placed: int, effort: Effort) -> Bound | None:
-    """The lowest that any argument gives, found among the links that can stand at all."""
-    possible = without(question, hopeless)
-    bound = lowered_by_groups(possible, most(possible, effort))
-    if placed < len(possible.links):
-        bound = lowered_by_trial(possible, bound, placed, kernels=kernels())
-    return lowered_by_pairs(question, hopeless, bound)
-
-
-def _with_pairs(one: Unplaced, hopeless: Mapping[str, str]) -> Unplaced:
+def _told_why(one: Unplaced, proven: Proven) -> Unplaced:
     """Both directions together tell why a link is left out, where either by itself would have a place."""
-    return replace(one, because=(hopeless[one.link],)) if one.link in hopeless else one
+    return replace(one, because=proven.because(one.link, one.because))
 
 
 def _effort(clock: Clock) -> Effort:
@@ -416,6 +406,12 @@ def _effort(clock: Clock) -> Effort:
     fit, compiled = trying()
     over = partial(clock.is_over, TIME_FOR_PROOF, "looking for a proof")
     return Effort(PLACES_TRIED_COMPILED, fit, over) if compiled else Effort(PLACES_TRIED, fit, over)
+
+
+def _patience(clock: Clock) -> Patience:
+    """What trying every way to place links with two directions, or few links, may cost."""
+    over = partial(clock.is_over, TIME_FOR_PROOF, "looking for a proof")
+    return Patience(TRIED_LONGER * STEPS if trying()[1] else STEPS, over)
 
 
 def _locked(

@@ -6,16 +6,16 @@ The carrier that leads is offered places one after the other until the one that 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fallow.plan.search.engine import HOME_ONLY, IN_ANY_TIER, Kernels
-from fallow.plan.search.question import Question
+from fallow.plan.search.question import Question, Tie
 from fallow.plan.search.standing import Standing
+from fallow.show.equipment import Duplex
 
-__all__ = ["PairedStanding", "restore", "standing_for"]
+__all__ = ["PairedStanding", "restore", "standing_for", "suits"]
 
 Whole = NDArray[np.int64]
 
@@ -35,20 +35,11 @@ def restore(standing: Standing, at_hz: Whole) -> None:
     standing.put(moved, at_hz[moved].tolist())
 
 
-@dataclass(frozen=True)
-class _Pair:
-    """Who leads and who follows; the follower stands ``offset_hz`` from the leader, or at least ``least_hz`` away."""
-
-    leader: int
-    follower: int
-    offset_hz: int | None
-    least_hz: int
-
-    def suits(self, leader_hz: Whole, follower_hz: Whole) -> NDArray[np.bool_]:
-        """Whether the two go together, pair by pair."""
-        if self.offset_hz is not None:
-            return np.asarray(follower_hz - leader_hz == self.offset_hz)
-        return np.asarray(np.abs(follower_hz - leader_hz) >= self.least_hz)
+def suits(duplex: Duplex, there_hz: Whole, back_hz: Whole) -> NDArray[np.bool_]:
+    """Whether two directions go together as far as their equipment asks for it, pair by pair of places."""
+    if duplex.offset_hz is not None:
+        return np.asarray(back_hz - there_hz == duplex.offset_hz)
+    return np.asarray(np.abs(back_hz - there_hz) >= duplex.least_hz)
 
 
 class PairedStanding(Standing):
@@ -56,10 +47,7 @@ class PairedStanding(Standing):
 
     def __init__(self, question: Question, kernels: Callable[[], Kernels]) -> None:
         super().__init__(question, kernels)
-        self._pair_of: dict[int, _Pair] = {}
-        for tie in question.pairs:
-            pair = _Pair(tie.forward, tie.back, tie.duplex.offset_hz, tie.duplex.least_hz)
-            self._pair_of[tie.forward] = self._pair_of[tie.back] = pair
+        self._pair_of: dict[int, Tie] = {i: tie for tie in question.pairs for i in (tie.forward, tie.back)}
 
     def take(self, carriers: Sequence[int]) -> None:
         """See ``Standing``; fixed ones stay."""
@@ -75,7 +63,7 @@ class PairedStanding(Standing):
                 continue
             self._place_single(single)
             single = []
-            self._place_pair(pair, home_hz if carrier == pair.leader else -1, pick)
+            self._place_pair(pair, home_hz if carrier == pair.forward else -1, pick)
         self._place_single(single)
 
     def _place_single(self, rows: Sequence[tuple[int, int, float]]) -> None:
@@ -84,36 +72,38 @@ class PairedStanding(Standing):
 
     def _with_partners(self, carriers: Iterable[int]) -> list[int]:
         pairs = (self._pair_of.get(i) for i in carriers)
-        partners = [i for pair in pairs if pair is not None for i in (pair.leader, pair.follower)]
+        partners = [i for pair in pairs if pair is not None for i in (pair.forward, pair.back)]
         return list(dict.fromkeys((*carriers, *partners)))
 
-    def _place_pair(self, pair: _Pair, home_hz: int, pick: float) -> None:
+    def _place_pair(self, pair: Tie, home_hz: int, pick: float) -> None:
         """Give both a place, or neither; one of them may be fixed."""
-        leader_hz, follower_hz = int(self.at_hz[pair.leader]), int(self.at_hz[pair.follower])
+        leader_hz, follower_hz = int(self.at_hz[pair.forward]), int(self.at_hz[pair.back])
         if leader_hz >= 0 and follower_hz >= 0:
             return
         if leader_hz >= 0:
             self._place_follower(pair, leader_hz, pick)
             return
-        places_hz = self._in_order(pair.leader, home_hz, pick)
+        places_hz = self._in_order(pair.forward, home_hz, pick)
         if follower_hz >= 0:
-            places_hz = places_hz[pair.suits(places_hz, np.full_like(places_hz, follower_hz))]
-            self.put([pair.leader], places_hz[:1].tolist() or [-1])
+            places_hz = places_hz[suits(pair.duplex, places_hz, np.full_like(places_hz, follower_hz))]
+            self.put([pair.forward], places_hz[:1].tolist() or [-1])
             return
-        if pair.offset_hz is not None:
-            places_hz = places_hz[np.isin(places_hz + pair.offset_hz, self.free_hz(int(self.classes[pair.follower])))]
+        if pair.duplex.offset_hz is not None:
+            places_hz = places_hz[
+                np.isin(places_hz + pair.duplex.offset_hz, self.free_hz(int(self.classes[pair.back])))
+            ]
         for hz in places_hz[:TRIES].tolist():
-            self.put([pair.leader], [hz])
+            self.put([pair.forward], [hz])
             if self._place_follower(pair, hz, pick):
                 return
-            Standing.take(self, [pair.leader])
+            Standing.take(self, [pair.forward])
 
-    def _place_follower(self, pair: _Pair, leader_hz: int, pick: float) -> bool:
+    def _place_follower(self, pair: Tie, leader_hz: int, pick: float) -> bool:
         """Whether the follower found a place that goes with the leader's."""
-        wish_hz = int(self.question.facts.wish_hz[pair.follower])
-        places_hz = self._in_order(pair.follower, wish_hz, pick if pick != HOME_ONLY else -1.0)
-        places_hz = places_hz[pair.suits(np.full_like(places_hz, leader_hz), places_hz)]
-        self.put([pair.follower], places_hz[:1].tolist() or [-1])
+        wish_hz = int(self.question.facts.wish_hz[pair.back])
+        places_hz = self._in_order(pair.back, wish_hz, pick if pick != HOME_ONLY else -1.0)
+        places_hz = places_hz[suits(pair.duplex, np.full_like(places_hz, leader_hz), places_hz)]
+        self.put([pair.back], places_hz[:1].tolist() or [-1])
         return bool(places_hz.size)
 
     def _in_order(self, carrier: int, home_hz: int, pick: float) -> Whole:

@@ -2,20 +2,52 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 
 from fallow.plan.search.bounds import Bound
 from fallow.plan.search.engine import Kernels, numpy_kernels
-from fallow.plan.search.fitting import Fitting
+from fallow.plan.search.fitting import Fitting, LinkKind, by_kind
+from fallow.plan.search.groups import MOST_GRADES
 from fallow.plan.search.question import Question
 from fallow.plan.search.standing import Standing
 
-__all__ = ["lowered_by_trial"]
+__all__ = ["STEPS", "Patience", "can_be_tried", "lowered_by_trial"]
 
 MOST_LINKS = 12
 STEPS = 60
 """Each of some places looked at; then what is known is the answer."""
+
+
+class Patience:
+    """How many steps trying may still take; those beyond the first ``STEPS`` only until ``is_over`` says so."""
+
+    def __init__(self, steps: int = STEPS, is_over: Callable[[], bool] = lambda: False) -> None:
+        self.left, self._is_over = steps, is_over
+        self._unasked = STEPS
+
+    def outcome(self, fitting: Fitting) -> bool | None:
+        """Whether all fit, and nobody placed; ``None`` where the steps ran out."""
+        while self._goes_on():
+            outcome = fitting.step()
+            if outcome is not None:
+                fitting.give_up()
+                return outcome
+        fitting.give_up()
+        return None
+
+    def _goes_on(self) -> bool:
+        self.left -= 1
+        self._unasked -= 1
+        if self.left >= 0 and self._unasked < 0 and self._is_over():
+            self.left = 0
+        return self.left >= 0
+
+
+def can_be_tried(question: Question) -> bool:
+    """Whether the tables tell exactly what the audit says: all places on the raster, all widths told apart."""
+    widths = {each.width_hz for each in question.classes}
+    merges = any(each.edges for each in question.classes) and len(widths) > MOST_GRADES
+    return question.raster.exact and not question.odd_classes and not merges
 
 
 def lowered_by_trial(
@@ -23,58 +55,50 @@ def lowered_by_trial(
     bound: Bound | None,
     placed: int,
     *,
-    steps: int = STEPS,
+    patience: Patience | None = None,
     kernels: Callable[[], Kernels] = numpy_kernels,
 ) -> Bound | None:
-    """A lower bound than ``bound`` (``None``: all links), where trying shows one; ``placed``: links in some plan.
+    """A lower bound than ``bound`` (``None``: all links), where trying shows one; ``placed``: links in some plan. A
+    link with two directions counts as two.
 
     Only for few links all of whose places lie on the raster.
     """
     links = len(question.links)
-    if question.pairs or links > MOST_LINKS or not question.raster.exact or question.odd_classes:
+    if not can_be_tried(question):
         return bound
-    standing = Standing(question, kernels)
+    standing, patience = Standing(question, kernels), patience or Patience()
+    movable = [i for i in range(links) if question.carriers[i].fixed_hz is None]
+    kinds = by_kind(question, movable, standing.at_hz)
+    if sum(len(units) for units in kinds.values()) > MOST_LINKS:
+        return bound
     most = links if bound is None else bound.links
-    while most > placed:
-        fits, steps = _some_fit(standing, most, steps)
-        if fits is not False:
-            break
+    while most > placed and _some_fit(standing, kinds, most - (links - len(movable)), patience) is False:
         most -= 1
         what = f"{most + 1} of them" if most + 1 < links else f"all {links}"
+        what += " (each direction counted)" if question.pairs else ""
         bound = Bound(most, f"every way to place {what} was tried, and there is none")
     return bound
 
 
-def _some_fit(standing: Standing, links: int, steps: int) -> tuple[bool | None, int]:
-    """Whether so many links, fixed ones among them, can be placed; ``None`` where the steps ran out. And steps left."""
-    carriers = [i for i, carrier in enumerate(standing.question.carriers) if not carrier.is_spare]
-    movable = [i for i in carriers if standing.question.carriers[i].fixed_hz is None]
-    alike: dict[int, list[int]] = {}
-    for i in movable:
-        alike.setdefault(int(standing.classes[i]), []).append(i)
-    for choice in _choices({k: len(each) for k, each in alike.items()}, links - (len(carriers) - len(movable))):
-        chosen = [i for k, count in choice.items() for i in alike[k][:count]]
-        fitting = Fitting(standing, chosen)
-        outcome: bool | None = None
-        while outcome is None:
-            if not steps:
-                fitting.give_up()
-                return None, 0
-            steps -= 1
-            outcome = fitting.step()
-        if outcome:
-            standing.take(chosen)
-            return True, steps
-    return False, steps
+def _some_fit(
+    standing: Standing, kinds: Mapping[LinkKind, Sequence[tuple[int, ...]]], carriers: int, patience: Patience
+) -> bool | None:
+    """Whether links with so many carriers can be placed; ``None`` where the steps ran out."""
+    for choice in _choices([(kind, len(units)) for kind, units in kinds.items()], carriers):
+        chosen = [unit[0] for kind, count in choice for unit in kinds[kind][:count]]
+        outcome = patience.outcome(Fitting(standing, chosen))
+        if outcome is not False:
+            return outcome
+    return False
 
 
-def _choices(available: Mapping[int, int], total: int) -> Iterator[Counter[int]]:
-    """All ways to choose so many links, told apart by class only."""
+def _choices(available: Sequence[tuple[LinkKind, int]], carriers: int) -> Iterator[tuple[tuple[LinkKind, int], ...]]:
+    """All ways to choose links with so many carriers, told apart by kind only."""
     if not available:
-        if total == 0:
-            yield Counter()
+        if carriers == 0:
+            yield ()
         return
-    (k, most), *rest = available.items()
-    for count in range(min(most, total), -1, -1):
-        for others in _choices(dict(rest), total - count):
-            yield Counter({k: count}) + others
+    (kind, links), *rest = available
+    for count in range(min(links, carriers // kind.carriers), -1, -1):
+        for others in _choices(rest, carriers - count * kind.carriers):
+            yield ((kind, count), *others)
