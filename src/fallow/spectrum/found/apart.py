@@ -1,4 +1,4 @@
-"""Carriers that stand so close together that they pass for one broad rise: deep valleys part them again.
+"""Carriers that stand so close together that they pass for one broad rise: valleys part them again.
 
 An opening takes everything for broad that fills most of a megahertz or so, and so do microphones a few hundred
 kilohertz apart. What is broad by itself (noise of a wall of lights, a digital transmission) has no such valleys all
@@ -14,8 +14,16 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from fallow.spectrum.found.standing_out import NARROW_HZ, Stretch
+from fallow.spectrum.found.standing_out import (
+    BRIDGE_HZ,
+    FALSE_EMITTERS,
+    LEAST_ABOVE_FLOOR_DB,
+    NARROW_HZ,
+    Stretch,
+    runs_of,
+)
 from fallow.spectrum.heard import Heard
+from fallow.spectrum.noise.running import running_quantile
 
 __all__ = ["set_apart"]
 
@@ -26,19 +34,21 @@ PEAKED_DB, PEAKED_SHARE = 6.0, 0.62  # echoes notch a broad signal too, but two 
 BETWEEN_VALLEYS_HZ = 1.5 * NARROW_HZ  # a carrier on a block of its own has its valleys farther apart
 VALLEY_SIGMAS = 5.0  # of what noise leaves of a valley's level
 SMOOTH_HZ = 75e3  # the levels are smoothed over so much: less than the valley between carriers 300 kHz apart
+CROWD_DB = 6.0  # from the middle of the levels near by; echoes and fading leave half of them nearer. Common practice
+CROWD_HZ = 1.2e6  # near by
 SKIRT_DB = 20.0  # a carrier reaches down to here below its top. Common practice
 
 
-def set_apart(heard: Heard, stretches: Sequence[Stretch]) -> list[Stretch]:
+def set_apart(heard: Heard, floor_db: NDArray[np.float64], stretches: Sequence[Stretch]) -> list[Stretch]:
     """The stretches, rising in frequency, with each rise that deep valleys cut into narrow pieces replaced by these.
 
     A rise stays whole where any piece would be wider than ``NARROW_HZ``, or fewer than ``FEWEST_CARRIERS`` come out,
-    and where it comes and goes as a whole.
+    and where it comes and goes as a whole; a crowd is parted in any case. ``floor_db``: of each bin.
     """
     parted: list[Stretch] = []
     narrow = [one for one in stretches if not one.broad]
     for rise in (one for one in stretches if one.broad):
-        pieces = [] if rise.lift_db else _pieces(heard, rise)
+        pieces = [] if rise.lift_db else _pieces(heard, rise) or _crowd(heard, floor_db, rise)
         parted += pieces or [rise]
         narrow = [one for one in narrow if not any(_meet(one, piece) for piece in pieces)]
     return sorted(parted + narrow, key=lambda one: one.first)
@@ -72,6 +82,21 @@ def _pieces(heard: Heard, rise: Stretch) -> list[Stretch]:
     ):
         return []
     return [Stretch(rise.first + first, rise.first + last, False) for first, last in spans]
+
+
+def _crowd(heard: Heard, floor_db: NDArray[np.float64], rise: Stretch) -> list[Stretch]:
+    """What stands out by itself where a rise scatters as no broad signal does; else none."""
+    span = slice(rise.first, rise.last)
+    above_db = (heard.mean_db - floor_db)[span]
+    window = max(1, round(CROWD_HZ / float(heard.axis.step_hz)))
+    away = np.abs(above_db - running_quantile(above_db, window, 0.5, hop=1))
+    if float(np.nanmedian(away)) <= max(CROWD_DB, heard.noise.sd_db()):
+        return []
+    out = np.zeros(heard.axis.n, dtype=bool)
+    by_noise_db = float(heard.upper_tail.exceeded_db(FALSE_EMITTERS / heard.axis.n, heard.n_sweeps))
+    out[span] = np.nan_to_num(above_db, nan=-np.inf) > max(LEAST_ABOVE_FLOOR_DB, by_noise_db)
+    runs = runs_of(heard, out, max(BRIDGE_HZ, 1.5 * heard.rbw_hz, 1.5 * float(heard.axis.step_hz)))
+    return [Stretch(first, last, float(heard.steps_hz[first:last].sum()) > NARROW_HZ) for first, last in runs]
 
 
 def _smoothed(level_db: NDArray[np.float64], cells: int) -> NDArray[np.float64]:

@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 
 from fallow.spectrum.found.services import DOWNLINKS, MOBILE_WIDTHS, TELEVISION, UPLINKS, Television
 from fallow.spectrum.heard import Heard
-from fallow.spectrum.noise.noise_floor import Floor, running_quantile
+from fallow.spectrum.noise.noise_floor import Floor
+from fallow.spectrum.noise.running import running_quantile
 from fallow.units import Channel, format_mhz, format_span_mhz, format_width
 
 __all__ = ["Block", "find_mobile", "find_television"]

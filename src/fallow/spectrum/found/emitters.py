@@ -17,7 +17,7 @@ from fallow.spectrum.found.on_air import on_air, told_on_air
 from fallow.spectrum.found.own_patterns import Tuning, at_tuning_edge
 from fallow.spectrum.found.standing_out import FALSE_EMITTERS, LEAST_ABOVE_FLOOR_DB, NARROW_HZ, Stretch, find_stretches
 from fallow.spectrum.found.together import pattern_of
-from fallow.spectrum.noise.noise_floor import HIGHEST_RISE_DB
+from fallow.spectrum.noise.crowded import HIGHEST_RISE_DB
 from fallow.spectrum.verdict import Emitter
 from fallow.spectrum.verdicts.deciding import Evidence
 from fallow.spectrum.verdicts.window_levels import geometry_of, pieces, powers_in, sum_over
@@ -36,7 +36,7 @@ def find_emitters(
     Lines of the instrument itself and our own carriers are none. What belongs together (a comb of lines, bursts that
     hop) is one emitter.
     """
-    stretches = set_apart(evidence.heard, find_stretches(evidence, blocks))
+    stretches = set_apart(evidence.heard, evidence.floor.noise_db, find_stretches(evidence, blocks))
     lows, highs = evidence.heard.axis.cells_hz
     low = np.array([block.low_hz for block in blocks] + [float(lows[one.first]) for one in stretches])
     high = np.array([block.high_hz for block in blocks] + [float(highs[one.last - 1]) for one in stretches])

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fallow.spectrum.heard import Heard
-from fallow.spectrum.noise.noise_floor import running_quantile
+from fallow.spectrum.noise.running import running_quantile
 from fallow.spectrum.statistics import noise_quantile_db
 
 __all__ = [

@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 
 from fallow.spectrum.found.services import DOWNLINKS, DUPLEX, NARROW_DIGITAL, dect_carrier_hz
 from fallow.spectrum.found.standing_out import NARROW_HZ
-from fallow.spectrum.noise.noise_floor import HIGHEST_RISE_DB, running_quantile
+from fallow.spectrum.noise.crowded import HIGHEST_RISE_DB
+from fallow.spectrum.noise.running import running_quantile
 from fallow.spectrum.verdicts.deciding import Evidence
 from fallow.units import format_mhz, format_span_mhz, format_width
 

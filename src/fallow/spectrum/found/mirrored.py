@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 
 from fallow.spectrum.found.blocks import Block
 from fallow.spectrum.heard import Heard
-from fallow.spectrum.noise.noise_floor import Floor, running_quantile
+from fallow.spectrum.noise.noise_floor import Floor
+from fallow.spectrum.noise.running import running_quantile
 from fallow.units import format_mhz, format_span_mhz
 
 __all__ = ["also_mirrored", "with_causes"]

@@ -17,11 +17,11 @@ from numpy.typing import NDArray
 from fallow.spectrum.found.blocks import Block
 from fallow.spectrum.found.together import OverTime, Together, find_together, over_time
 from fallow.spectrum.heard import Heard
-from fallow.spectrum.noise.noise_floor import running_quantile
+from fallow.spectrum.noise.running import running_quantile
 from fallow.spectrum.noise.upper_tail import UpperTail
 from fallow.spectrum.verdicts.deciding import Evidence
 
-__all__ = ["BRIDGE_HZ", "FALSE_EMITTERS", "LEAST_ABOVE_FLOOR_DB", "NARROW_HZ", "Stretch", "find_stretches"]
+__all__ = ["BRIDGE_HZ", "FALSE_EMITTERS", "LEAST_ABOVE_FLOOR_DB", "NARROW_HZ", "Stretch", "find_stretches", "runs_of"]
 
 LEAST_ABOVE_FLOOR_DB = 4.0
 SKIRT_ABOVE_FLOOR_DB = 1.0  # a broad rise is followed down to here
@@ -213,11 +213,11 @@ def _tidied(
     """Rises, without small gaps, and the narrow stretches that are more than the rim of one."""
     heard = evidence.heard
     finest = max(1.5 * heard.rbw_hz, 1.5 * float(heard.axis.step_hz))
-    rises, lifts = _joined(_runs(heard, broad, max(BROAD_BRIDGE_HZ, finest)), together)
+    rises, lifts = _joined(runs_of(heard, broad, max(BROAD_BRIDGE_HZ, finest)), together)
     above = np.nan_to_num(heard.highest_db - evidence.floor.noise_db, nan=-99.0)
     kept: list[Stretch] = []
     rim = max(1, round(BRIDGE_HZ / float(heard.axis.step_hz)))
-    for first, last in _runs(heard, narrow, max(BRIDGE_HZ, finest)):
+    for first, last in runs_of(heard, narrow, max(BRIDGE_HZ, finest)):
         beside = [k for k, (low, high) in enumerate(rises) if low - rim <= last and first <= high + rim]
         if beside and above[first:last].max() <= RIM_DB + np.quantile(above[slice(*rises[beside[0]])], 0.9):
             low, high = rises[beside[0]]
@@ -241,7 +241,8 @@ def _joined(
     return kept + [(one.first, one.last) for one in lifted], [0.0] * len(kept) + [one.lift_db for one in lifted]
 
 
-def _runs(heard: Heard, out: NDArray[np.bool_], bridge_hz: float) -> list[tuple[int, int]]:
+def runs_of(heard: Heard, out: NDArray[np.bool_], bridge_hz: float) -> list[tuple[int, int]]:
+    """Runs of the bins that are ``out``, over gaps of up to ``bridge_hz``: first and last (exclusive) index."""
     places = np.flatnonzero(out)
     if places.size == 0:
         return []

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fallow.spectrum.heard import Heard
-from fallow.spectrum.noise.noise_floor import running_quantile
+from fallow.spectrum.noise.running import running_quantile
 from fallow.spectrum.statistics import median_of_valid, normal_quantile
 
 __all__ = ["OverTime", "Together", "find_together", "over_time", "pattern_of", "two_states"]

@@ -16,7 +16,9 @@ from numpy.typing import NDArray
 
 from fallow.spectrum.heard import Heard
 from fallow.spectrum.levels import AT_ONCE
+from fallow.spectrum.noise.crowded import HIGHEST_RISE_DB, senders_in_crowds
 from fallow.spectrum.noise.ripple import find_ripple
+from fallow.spectrum.noise.running import running_quantile, within
 from fallow.spectrum.noise.uneven_floor import unevenness_db
 from fallow.spectrum.statistics import median_of_valid, noise_quantile_db
 
@@ -30,9 +32,6 @@ FEWEST_FOLLOWED = 15  # groups: coarse steps leave few readings in 4 MHz
 ORDINARY_HZ = 160e6  # width over which the ordinary floor is looked for
 SHARP_DB = 1.5
 SHARP_SIGMAS = 6.0
-HIGHEST_RISE_DB = (
-    15.0  # common practice: wall, lights and neighbours lift a floor by 3 to 15 dB; what is more is a signal
-)
 UNSEEN_END_HZ = 40e6  # a step this near to the end of the data may be a block that is not seen whole
 SHORT_HZ = 10e6  # what comes back within this is a block, however slowly; what takes longer needs an edge at its end
 RETURN_GROUPS = 12  # 3 MHz
@@ -46,7 +45,7 @@ MOST_ROWS = 200  # sweeps that the group medians need at most
 @dataclass(frozen=True, eq=False)
 class Groups:
     """Medians of groups of bins: ``levels_db`` of shape (sweep, group) as displayed means, ``typical_db`` (group,)
-    over time.
+    over time. ``size``: bins in a group.
     """
 
     centres_hz: NDArray[np.float64]
@@ -54,6 +53,7 @@ class Groups:
     typical_db: NDArray[np.float64]
     sigma_db: float
     width_hz: float
+    size: int
 
 
 @dataclass(frozen=True, eq=False)
@@ -81,23 +81,35 @@ def find_floor(heard: Heard, reference_db: NDArray[np.float64] | None = None) ->
     known.
     """
     groups = group_levels(heard)
+    floor, middle_db = _floor_of(heard, groups, reference_db)
+    senders = senders_in_crowds(heard, middle_db)
+    return _floor_of(heard, group_levels(heard, senders), reference_db)[0] if senders.any() else floor
+
+
+def _floor_of(
+    heard: Heard, groups: Groups, reference_db: NDArray[np.float64] | None
+) -> tuple[Floor, NDArray[np.float64]]:
+    """The floor by the medians of groups of bins; and the middle of the levels as it was followed, however high, per
+    bin, NaN in blocks.
+    """
     base = np.zeros(groups.centres_hz.size)
     if reference_db is not None and np.isfinite(reference_db).any():
         base = _at(heard.axis.centres_hz, reference_db, groups.centres_hz)
     excess = groups.typical_db - base
     if not np.isfinite(excess).any():
         nothing = np.full(heard.axis.n, np.nan)
-        return Floor(nothing, nothing, nothing, 0.0, np.zeros_like(groups.levels_db), groups.centres_hz)
+        floor = Floor(nothing, nothing, nothing, 0.0, np.zeros_like(groups.levels_db), groups.centres_hz)
+        return floor, nothing
     ripple = find_ripple(excess, groups.centres_hz)
     base, excess = base + ripple, excess - ripple
     blocks, cut_off, steps = find_blocks(excess, groups)
-    followed, residual = _follow(excess, blocks, groups.width_hz)
-    ordinary = _ordinary(followed, blocks | cut_off, steps, groups.width_hz)
-    followed = np.minimum(followed, ordinary + HIGHEST_RISE_DB)
+    middle, residual = _follow(excess, blocks, groups.width_hz)
+    ordinary = _ordinary(middle, blocks | cut_off, steps, groups.width_hz)
+    followed = np.minimum(middle, ordinary + HIGHEST_RISE_DB)
     rises = _rises(groups.levels_db, base + followed, groups.width_hz)
     centres = heard.axis.centres_hz
     per_bin = _at(groups.centres_hz, ripple, centres) + (0.0 if reference_db is None else _filled(reference_db))
-    return Floor(
+    floor = Floor(
         noise_db=per_bin + _at(groups.centres_hz, followed, centres),
         ceiling_db=per_bin + _at(groups.centres_hz, _highest_near(followed), centres),
         ordinary_db=per_bin + _at(groups.centres_hz, ordinary, centres),
@@ -106,10 +118,15 @@ def find_floor(heard: Heard, reference_db: NDArray[np.float64] | None = None) ->
         group_centres_hz=groups.centres_hz,
         uneven_db=unevenness_db(_filled(excess), groups.sigma_db, groups.width_hz),
     )
+    in_block = np.repeat(blocks, groups.size)[: heard.axis.n]
+    return floor, np.where(in_block, np.nan, per_bin + _at(groups.centres_hz, middle, centres))
 
 
-def group_levels(heard: Heard) -> Groups:
-    """Medians over groups of neighbouring bins, for each sweep (of at most ``MOST_ROWS`` for the typical one)."""
+def group_levels(heard: Heard, without: NDArray[np.bool_] | None = None) -> Groups:
+    """Medians over groups of neighbouring bins, for each sweep (of at most ``MOST_ROWS`` for the typical one).
+
+    ``without``: bins that are not asked, shape (bin,).
+    """
     size, step = heard.axis.n, float(np.median(heard.steps_hz))
     per_group = max(1, min(round(GROUP_HZ / step), size // FEWEST_GROUPS))
     count = math.ceil(size / per_group)
@@ -119,7 +136,8 @@ def group_levels(heard: Heard) -> Groups:
     )
     levels = np.empty((heard.n_sweeps, count), dtype=np.float32)
     for sweeps, block in heard.levels_db.blocks():
-        padded = np.pad(block, ((0, 0), (0, padding)), constant_values=np.nan).reshape(-1, count, per_group)
+        asked = block if without is None else np.where(without, np.float32(np.nan), block)
+        padded = np.pad(asked, ((0, 0), (0, padding)), constant_values=np.nan).reshape(-1, count, per_group)
         levels[sweeps] = median_of_valid(padded, axis=2)
     levels -= np.float32(noise_quantile_db(0.5, heard.noise.shape))
     typical = median_of_valid(levels[:: max(1, heard.n_sweeps // MOST_ROWS)], axis=0)
@@ -131,7 +149,7 @@ def group_levels(heard: Heard) -> Groups:
         float(median_of_valid(np.abs(np.diff(typical)), axis=0)) / 0.954 if count > 8 else theory
     )  # median |difference| of two = 0.954σ
     sigma = max(theory, min(seen, 3.0 * theory)) if math.isfinite(seen) else theory
-    return Groups(centres, levels, typical, sigma, per_group * step)
+    return Groups(centres, levels, typical, sigma, per_group * step, per_group)
 
 
 def find_blocks(
@@ -250,45 +268,16 @@ def _rises(levels_db: NDArray[np.float32], usual_db: NDArray[np.float64], width_
         excess = levels_db[begin : begin + at_once] - usual_db
         for row in np.flatnonzero(_is_up_somewhere(excess, window, RISE_SHARE)):
             up = running_quantile(excess[row], window, RISE_SHARE)
-            told = _within(np.isfinite(excess[row : row + 1]), window)[0] >= FEWEST_TOLD * min(window, up.size)
+            told = within(np.isfinite(excess[row : row + 1]), window)[0] >= FEWEST_TOLD * min(window, up.size)
             rises[begin + row] = np.where(told, np.maximum(0.0, np.nan_to_num(up)), 0.0)
     return rises
 
 
 def _is_up_somewhere(excess_db: NDArray[np.float64], window: int, share: float) -> NDArray[np.bool_]:
     """Rows whose running quantile is above 0 at some place, shape (row,): counted, which is quicker than sorting."""
-    valid = _within(np.isfinite(excess_db), window)
-    lower = _within(excess_db <= 0, window)
+    valid = within(np.isfinite(excess_db), window)
+    lower = within(excess_db <= 0, window)
     return np.asarray(((valid > 0) & (lower <= np.round(share * (valid - 1)))).any(axis=1))
-
-
-def _within(flags: NDArray[np.bool_], window: int) -> NDArray[np.int64]:
-    """How many are set within ``window`` places around each, along the last axis of (row, place)."""
-    half = _odd(window, flags.shape[1]) // 2
-    total = np.cumsum(np.pad(flags, ((0, 0), (half + 1, half))), axis=1)
-    return np.asarray(total[:, 2 * half + 1 :] - total[:, : -2 * half - 1])
-
-
-def running_quantile(
-    values: NDArray[np.float64], window: int, share: float, *, hop: int | None = None
-) -> NDArray[np.float64]:
-    """Quantile of the valid values within ``window`` places around each; every ``hop`` places, with lines between."""
-    if values.size == 0:
-        return values
-    window = _odd(window, values.size)
-    hop = hop or max(1, window // 32)
-    starts = np.arange(0, values.size, hop)
-    padded = np.pad(values, window // 2, constant_values=np.nan)
-    views = np.lib.stride_tricks.sliding_window_view(padded, window)[starts]
-    ordered = np.sort(views, axis=1)  # NaN goes last
-    valid = np.isfinite(ordered).sum(axis=1)
-    picked = ordered[np.arange(starts.size), np.maximum(0, np.round(share * (valid - 1)).astype(int))]
-    return np.interp(np.arange(values.size), starts[valid > 0], picked[valid > 0]) if (valid > 0).any() else values
-
-
-def _odd(window: int, size: int) -> int:
-    """An odd window that is not wider than what there is by more than one."""
-    return min(window | 1, (size - 1) | 1)
 
 
 def _filled(values: NDArray[np.float64]) -> NDArray[np.float64]:
