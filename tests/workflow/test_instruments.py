@@ -73,7 +73,7 @@ def test_a_copy_is_no_second_instrument(tmp_path: Path) -> None:
     one = sweeps(tmp_path / "a.csv", 1)
     other = tmp_path / "copy.csv"
     other.write_bytes(one.read_bytes())
-    assert named(one, other) == ["", ""]
+    assert named(one, other) == [""]
 
 
 def test_files_to_offsets(tmp_path: Path) -> None:

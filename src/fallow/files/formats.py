@@ -8,6 +8,7 @@ from os import PathLike
 from pathlib import Path
 
 from fallow.errors import InputError
+from fallow.files.copies import copies_marked
 from fallow.files.kinds import head_of, read_single
 from fallow.files.npy import Companions, companions_of
 from fallow.files.packed import Budget, is_packed, renamed, unpacked
@@ -54,7 +55,8 @@ def read_paths(
 
     Packed files (zip, tar, gzip, HDF5) are read like folders; their members are named ``archive.zip/member``. Files of
     a folder that are no sweeps are left out with a note on the folder's first reading; vectors of frequencies or times
-    beside vectors of levels serve them and give no reading of their own. ``progress`` gets the path and the share that
+    beside vectors of levels serve them and give no reading of their own. Copies of a file under another name are told
+    (``copy_of``). ``progress`` gets the path and the share that
     is done.
     """
     reader = _Reader(telling or Telling(), progress)
@@ -64,7 +66,7 @@ def read_paths(
             results.extend(reader.folder(path))
         elif not (reader.serves_others(path, paths) or _is_described(path, paths)):
             results.extend(reader.file(path))
-    return tuple(results)
+    return copies_marked(results)
 
 
 @dataclass
@@ -90,7 +92,8 @@ class _Reader:
                 yield from self._packed(path, head)
             else:
                 beside = self._beside(path.parent) if path.suffix == ".npy" else None
-                yield read_single(path, self.telling, self._progress_of(path), beside)
+                found = read_single(path, self.telling, self._progress_of(path), beside)
+                yield replace(found, size_bytes=path.stat().st_size)
         except InputError as error:
             yield FileRefusal(str(path), error)
 

@@ -60,6 +60,7 @@ class FileReading:
     ``level_unit`` is what the file's levels were taken for: dBm, dB, dBuV or linear; the series hold dBm or dB.
     ``needs``: questions without whose answer the file is not judged; ``series`` may then be empty.
     ``stated_span_hz``: lower and upper edge where the file states cells with edges rather than points.
+    ``size_bytes``: how long the file is. ``copy_of``: the path of an earlier one that holds the very same sweeps.
     """
 
     path: str
@@ -75,6 +76,8 @@ class FileReading:
     notes: tuple[str, ...] = ()
     needs: tuple[str, ...] = ()
     stated_span_hz: tuple[int, int] | None = None
+    size_bytes: int = 0
+    copy_of: str = ""
 
     @property
     def sweeps(self) -> int:

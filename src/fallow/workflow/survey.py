@@ -117,7 +117,7 @@ def open_sweeps(*paths: FilePath, telling: Telling | None = None) -> Survey:
         if isinstance(reading, FileRefusal):
             raise reading.error
     _raise_questions(found)
-    readings = [one for one in found if isinstance(one, FileReading) and one.series]
+    readings = [one for one in found if isinstance(one, FileReading) and one.series and not one.copy_of]
     if readings and all(reading.is_reference for reading in readings):
         return _survey_of(readings)
     return _sorted_out(paths, found, ()).survey
@@ -145,7 +145,9 @@ def _sorted_out(
     _raise_questions(found)
     refusals = tuple(reading for reading in found if isinstance(reading, FileRefusal))
     used = {Path(path).resolve() for path in besides}
-    once = {Path(one.path).resolve(): one for one in found if isinstance(one, FileReading)}  # named twice, counted once
+    copies = [one for one in found if isinstance(one, FileReading) and one.copy_of]
+    originals = (one for one in found if isinstance(one, FileReading) and not one.copy_of)
+    once = {Path(one.path).resolve(): one for one in originals}  # named twice, counted once
     readings = [reading for path, reading in once.items() if used.isdisjoint((path, *path.parents))]
     of_air = [reading for reading in readings if reading.series and not reading.is_reference]
     left_out = [reading for reading in readings if reading.series and reading.is_reference]
@@ -162,6 +164,7 @@ def _sorted_out(
         f"give it as --reference to use it"
         for reading in left_out
     ]
+    notes += _copied(copies)
     notes += [f"not read: {refusal.error}" for refusal in refusals]
     return TakenIn(Survey(survey.series, (*survey.notes, *notes)), tuple(readings), refusals)
 
@@ -173,7 +176,7 @@ def take_in_reference(paths: Sequence[FilePath], telling: Telling | None = None)
     for reading in found:
         if isinstance(reading, FileRefusal):
             raise reading.error
-    series = [reading for reading in found if isinstance(reading, FileReading) and reading.series]
+    series = [one for one in found if isinstance(one, FileReading) and one.series and not one.copy_of]
     if not series:
         raise InputError("no reference sweep was found there", path=fspath(paths[0]))
     return _survey_of(series)
@@ -392,6 +395,17 @@ def _survey_of(readings: Sequence[FileReading]) -> Survey:
             said.setdefault(note, []).append(reading.path)
     notes = tuple(f"{_few(paths)}: {note}" for note, paths in said.items())
     return Survey(tuple(series for reading in readings for series in reading.series), (*notes, *apart))
+
+
+def _copied(copies: Sequence[FileReading]) -> list[str]:
+    """Which files hold the very same sweeps as others, so that they count once."""
+    by_original: dict[str, list[str]] = {}
+    for copy in copies:
+        by_original.setdefault(copy.copy_of, []).append(copy.path)
+    return [
+        f"{_few(paths)}: the same sweeps as in {original}, to the last digit: they count once"
+        for original, paths in by_original.items()
+    ]
 
 
 def _few(paths: Sequence[str]) -> str:
