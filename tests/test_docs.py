@@ -75,7 +75,7 @@ COMMANDS = ["fallow", "demo", "read", "air", "rules", "plan", "audit", "compare"
 VERBS = [
     *("new", "set", "list", "add", "links", "equipment", "areas", "survey", "plan", "plans", "audit", "air"),
     *("history", "undo", "redo", "mark", "note", "compare", "merge", "check", "copy", "export", "import"),
-    *("site", "stock", "fit"),
+    *("site", "stock", "fit", "groups", "foreign", "stations", "chain"),
 ]
 
 

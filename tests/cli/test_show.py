@@ -270,10 +270,10 @@ def test_links_are_changed_without_a_table(run: Run, desk: Path) -> None:
     [
         (("links", "vox 9"), "there is no link 'vox 9'"),
         (("links", "vox 2", "--fixed"), "'vox 2' is fixed but has no frequency"),
-        (("links", "vox 2", "--priority", "9"), "the priority 9 is none of 1 to 5"),
+        (("links", "vox 2", "--priority", "9"), "the priority '9' is none of 1 to 5"),
         (("links", "vox 2", "--equipment", "horn"), "the equipment 'horn' is not in the show"),
         (("links", "spare 1", "--equipment", "pack"), "is no name for a link"),
-        (("links", "--area", "stage"), "which link is meant"),
+        (("links", "--area", "stage"), "which one is meant"),
         (("links", "--drop", "vox 9"), "there is no link 'vox 9'"),
         (("equipment", "--drop", "pack"), "the link 'vox 1' is made of 'pack'"),
         (("areas", "stage"), "two areas and what they lose belong together"),

@@ -33,7 +33,7 @@ the licence, the regulator and the local coordinator decide.
 """
 
 
-_MAY_BE_NEGATIVE = ("--limit", "--limit-above-floor", "--pad", "--zone")
+_MAY_BE_NEGATIVE = ("--gain", "--limit", "--limit-above-floor", "--pad", "--zone")
 _NEGATIVE = re.compile(r"-[.,]?\d")
 _ALSO_OF_THE_SHOW = ("air", "audit", "compare", "plan")
 

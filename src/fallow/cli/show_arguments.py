@@ -7,6 +7,7 @@ from collections.abc import Callable
 from typing import TypeAlias
 
 from fallow.cli import typed
+from fallow.cli.show_wanted_arguments import add_wanted
 
 __all__ = ["Commands", "add_show"]
 
@@ -108,34 +109,7 @@ _TABLES = {
 
 
 def _links(verbs: Commands) -> None:
-    links = _verb(verbs, "links", "list the links, or change one", writes=True)
-    links.add_argument("name", nargs="?", metavar="LINK", help="the link to be changed or added")
-    links.add_argument("--equipment", metavar="NAME", help="what it is made of")
-    links.add_argument("--area", metavar="AREA", help="where it works")
-    links.add_argument("--group", metavar="LIST", help="its groups, a semicolon between; empty: none")
-    links.add_argument("--scenes", metavar="LIST", help="scenes in which it is on, a semicolon between; empty: always")
-    links.add_argument("--priority", type=typed.whole, metavar="N", help="1 (most important) to 5")
-    links.add_argument("--frequency", type=typed.frequency_hz, metavar="HZ", help="a wish or its place; 0 takes it out")
-    fixed = links.add_mutually_exclusive_group()
-    fixed.add_argument("--fixed", action="store_true", default=None, help="it may not move")
-    fixed.add_argument("--free", dest="fixed", action="store_false", help="it may move")
-    links.add_argument("--drop", nargs="+", metavar="LINK", help="take these links out")
-    equipment = _verb(verbs, "equipment", "list the equipment, or take some out", writes=True)
-    equipment.add_argument("--drop", nargs="+", metavar="NAME", help="take it out; no link may be made of it")
-    areas = _verb(verbs, "areas", "list what areas lose between them, or say it", writes=True)
-    areas.add_argument("area", nargs="?", metavar="AREA", help="one area")
-    areas.add_argument("other", nargs="?", metavar="OTHER", help="the other")
-    loss = areas.add_mutually_exclusive_group()
-    loss.add_argument("--loss", type=typed.number, metavar="DB", help="so many dB are lost between them")
-    loss.add_argument("--apart", action="store_true", help="they do not hear each other")
-    loss.add_argument("--full", action="store_true", help="they hear each other fully")
-    foreign = _verb(verbs, "foreign", "list the carriers that are not ours, or take some out", writes=True)
-    foreign.add_argument("--drop", nargs="+", metavar="NAME", help="take these out")
-    stations = _verb(verbs, "stations", "list the TV channels announced, or take some out", writes=True)
-    stations.add_argument("--drop", nargs="+", metavar="CHANNEL", help="take these out, as listed")
-    stations.add_argument("--area", metavar="AREA", help="only those announced for this area")
-    groups = _verb(verbs, "groups", "list the rules about groups, or take some out", writes=True)
-    groups.add_argument("--drop", nargs="+", type=typed.whole, metavar="N", help="take these out, by number as listed")
+    add_wanted(lambda name, summary: _verb(verbs, name, summary, writes=True))
     survey = _verb(verbs, "survey", "list the surveys, or take some out", writes=True)
     survey.add_argument("--drop", nargs="+", metavar="NAME", help="take these out; undo brings them back")
 

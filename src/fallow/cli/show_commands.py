@@ -11,27 +11,23 @@ from fallow.cli import documents, screens
 from fallow.cli import show_documents as told
 from fallow.cli.progress import progress_bar
 from fallow.cli.screens import show as screen
-from fallow.cli.show_around import list_foreign, list_groups, list_stations
+from fallow.cli.show_around import chain, foreign, groups, stations
 from fallow.cli.show_copies import compare_copies, merge
 from fallow.cli.show_library import fit, site, stock
 from fallow.cli.show_reading import add_anybodys_table
+from fallow.cli.show_wanted import areas, equipment, links
 from fallow.errors import UsageError
 from fallow.pictures import check_picture, draw_air
 from fallow.workflow.show import WAIT_S, Desk, change_settings, new_show
 from fallow.workflow.show_exchange import check_show, copy_to, export_show, free_show, import_show, rescue_show
 from fallow.workflow.show_history import compare_in_show, mark, note, redo, show_history, undo
-from fallow.workflow.show_overview import areas_in, show_at_a_glance, show_wanted
+from fallow.workflow.show_overview import show_at_a_glance
 from fallow.workflow.show_plan import ShowMaking, air_of_show, audit_show, drop_plans, list_plans, plan_of, plan_show
 from fallow.workflow.show_surveys import Adding, add_sweeps, drop_surveys, list_surveys
 from fallow.workflow.show_tables import (
-    LinkChange,
     Tables,
     add_tables,
-    change_link,
     check_tables,
-    drop_equipment,
-    drop_links,
-    set_area_pair,
     sort_files,
 )
 from fallow.workflow.survey import Listing, Telling, channels_of
@@ -61,7 +57,7 @@ def _check_words(typed: Namespace) -> None:
 
 _WORDS = (
     *("name", "settings", "who", "why", "survey", "area", "other", "scenes", "drop", "text", "about", "old", "new"),
-    *("keep", "plan_name", "take", "column", "fill", "group"),
+    *("keep", "plan_name", "take", "column", "fill", "group", "equipment", "rename", "set", "remark", "source"),
 )
 
 
@@ -134,76 +130,32 @@ def _add(typed: Namespace, telling: Telling) -> int:
     return BAD_NEWS if refusals else DONE
 
 
-def _parts(text: str | None) -> list[str] | None:
-    """What is listed with a semicolon between; ``None`` where nothing was said."""
-    return None if text is None else [part.strip() for part in text.split(";") if part.strip()]
-
-
 def _links(typed: Namespace) -> int:
-    asked = LinkChange(
-        typed.equipment,
-        typed.area,
-        _parts(typed.scenes),
-        typed.priority,
-        typed.frequency,
-        typed.fixed,
-        groups=_parts(typed.group),
-    )
-    if typed.drop:
-        drop_links(typed.drop, _desk(typed))
-    elif typed.name is not None:
-        changed = change_link(typed.name, asked, _desk(typed))
-        if typed.json:
-            documents.print_json({"links": [told.link_document(changed)]})
-        else:
-            screen.show_links([changed])
-        return DONE
-    elif asked != LinkChange():
-        raise UsageError("which link is meant", hint="name it: fallow show links LINK --area AREA")
-    found = show_wanted(_desk(typed)).links
-    if typed.json:
-        documents.print_json({"links": [told.link_document(link) for link in found]})
-    else:
-        screen.show_links(found)
-    return DONE
+    return links(typed, _desk(typed))
 
 
 def _equipment(typed: Namespace) -> int:
-    if typed.drop:
-        drop_equipment(typed.drop, _desk(typed))
-    found = tuple(show_wanted(_desk(typed)).equipment.values())
-    if typed.json:
-        documents.print_json({"equipment": [told.equipment_document(radio) for radio in found]})
-    else:
-        screen.show_equipment(found)
-    return DONE
+    return equipment(typed, _desk(typed))
 
 
 def _areas(typed: Namespace) -> int:
-    said = typed.loss if typed.loss is not None else "apart" if typed.apart else "full" if typed.full else None
-    if (said is None) != (typed.other is None) or (typed.area is None) != (typed.other is None):
-        hint = "fallow show areas AREA OTHER --loss DB, or --apart, or --full"
-        raise UsageError("two areas and what they lose belong together", hint=hint)
-    if said is not None:
-        set_area_pair(typed.area, typed.other, said, _desk(typed))
-    wanted = show_wanted(_desk(typed))
-    if typed.json:
-        documents.print_json(told.areas_document(wanted.losses))
-    else:
-        screen.show_areas(areas_in(wanted), wanted.losses)
-    return DONE
+    return areas(typed, _desk(typed))
 
 
 def _foreign(typed: Namespace) -> int:
-    return list_foreign(typed, _desk(typed))
+    return foreign(typed, _desk(typed))
 
 
 def _stations(typed: Namespace) -> int:
-    return list_stations(typed, _desk(typed))
+    return stations(typed, _desk(typed))
 
 
 def _groups(typed: Namespace) -> int:
-    return list_groups(typed, _desk(typed))
+    return groups(typed, _desk(typed))
+
+
+def _chain(typed: Namespace) -> int:
+    return chain(typed, _desk(typed))
 
 
 def _survey(typed: Namespace) -> int:
@@ -391,6 +343,7 @@ _VERBS: Mapping[str, Callable[[Namespace], int]] = {
     "foreign": _foreign,
     "stations": _stations,
     "groups": _groups,
+    "chain": _chain,
     "survey": _survey,
     "plan": _plan,
     "plans": _plans,

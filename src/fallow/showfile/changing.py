@@ -52,6 +52,21 @@ class Change:
             place = self._next_place(kind.name) if before.place is None else before.place
             self._write(kind.name, key, before, Row(_image(kind, value), place))
 
+    def rename(self, kind: KindOfItem[T], key: str, value: T) -> None:
+        """Store a value under its new key, where the one of the old key stood among its kind.
+
+        Raises UsageError where that one is not there, or the new key is taken.
+        """
+        self._check(kind)
+        before, new = self._row(kind.name, key), kind.key(value)
+        if before.image is None:
+            raise UsageError(f"there is no {kind.word} {key!r}", path=self._path)
+        if new != key:
+            if self._row(kind.name, new).image is not None:
+                raise UsageError(f"there is a {kind.word} {new!r} already", path=self._path)
+            self._write(kind.name, key, before, ABSENT)
+        self._write(kind.name, new, self._row(kind.name, new), Row(_image(kind, value), before.place))
+
     def drop(self, kind: KindOfItem[Any], *keys: str) -> None:
         """Take values out. Raises UsageError where one is not there."""
         self._check(kind)

@@ -1,10 +1,10 @@
-"""What the show wants, brought in from tables and changed by hand: links, equipment, areas, strangers, the chain."""
+"""What the show wants, brought in from tables: links, equipment, areas, strangers, the chain."""
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any
 
@@ -20,11 +20,9 @@ from fallow.files.tables import (
     stated_rules,
 )
 from fallow.files.tables.recognise import tables_it_may_be
-from fallow.files.tables.scene_lists import scenes_in
-from fallow.show.assignment import SPARE_PREFIX, Assignment
+from fallow.show.assignment import Assignment
 from fallow.show.equipment import Kind
 from fallow.show.grouping import Groupings
-from fallow.show.link import LOWEST_PRIORITY, MOST_LOSS_DB, Link
 from fallow.showfile.changing import Change
 from fallow.showfile.images import image_of
 from fallow.showfile.kinds import (
@@ -42,28 +40,21 @@ from fallow.showfile.kinds import (
     KindOfItem,
 )
 from fallow.showfile.store import ShowFile
-from fallow.showfile.values import AreaPair, PlanHead, Setting
+from fallow.showfile.values import PlanHead, Setting
 from fallow.workflow.show import IN_FORCE, Desk, FilePath, drop_plan, pairs_of, plan_rows
 from fallow.workflow.show_around import raster_of
 
 __all__ = [
     "Added",
-    "LinkChange",
     "NamedPlan",
     "Sorted",
     "Tables",
     "add_tables",
-    "change_link",
     "check_tables",
-    "drop_equipment",
-    "drop_links",
-    "set_area_pair",
     "sort_files",
     "store_values",
     "what_is_missing",
 ]
-
-_LOWEST_HZ = 20_000_000  # below it, a number was probably meant in MHz; common practice
 
 
 @dataclass(frozen=True)
@@ -280,135 +271,3 @@ def what_is_missing(show: ShowFile) -> tuple[str, ...]:
     groups = known.union({kind.value for kind in Kind}, *(link.groups for link in show.all(LINKS)))
     named = sorted(Groupings(show.all(APART), show.all(TOGETHER)).names - groups)
     return (*missing, *(f"a rule is about {name!r}, and nothing in the show is called so yet" for name in named))
-
-
-@dataclass(frozen=True)
-class LinkChange:
-    """What is to be different about a link; ``None``: as it is. A frequency of 0 Hz takes the frequency out."""
-
-    equipment: str | None = None
-    area: str | None = None
-    scenes: Sequence[str] | None = None
-    priority: int | None = None
-    frequency_hz: int | None = None
-    fixed: bool | None = None
-    planned: bool | None = None
-    groups: Sequence[str] | None = None
-
-
-def change_link(name: str, asked: LinkChange, desk: Desk) -> Link:
-    """Change a link of the show, or add one. Raises UsageError for what can't be."""
-    with desk.writing() as show:
-        before = show.get(LINKS, name)
-        _check_lists(asked, show)
-        after = _changed(before or _new_link(name, asked), asked)
-        _check_link(after, show)
-        if asked.frequency_hz:
-            _check_frequency(after, show)
-        word = "added" if before is None else "changed"
-        with desk.change(show, f"link {name!r} {word}") as change:
-            change.put(LINKS, after)
-        return after
-
-
-def _new_link(name: str, asked: LinkChange) -> Link:
-    if asked.equipment is None:
-        raise UsageError(f"there is no link {name!r}", hint="say --equipment to add it")
-    if not name.strip():
-        raise UsageError("a link needs a name", hint="fallow show links NAME --equipment NAME")
-    if name.lower().startswith(SPARE_PREFIX):
-        hint = "call it otherwise: in a plan, names that begin so are frequencies kept free"
-        raise UsageError(f"{name!r} is no name for a link", hint=hint)
-    return Link(name, asked.equipment)
-
-
-def _changed(link: Link, asked: LinkChange) -> Link:
-    scenes = link.scenes if asked.scenes is None else frozenset(asked.scenes)
-    frequency_hz = link.frequency_hz if asked.frequency_hz is None else asked.frequency_hz or None
-    return replace(
-        link,
-        equipment=link.equipment if asked.equipment is None else asked.equipment,
-        area=link.area if asked.area is None else asked.area,
-        scenes=scenes,
-        priority=link.priority if asked.priority is None else asked.priority,
-        frequency_hz=frequency_hz,
-        fixed=link.fixed if asked.fixed is None else asked.fixed,
-        planned=link.planned if asked.planned is None else asked.planned,
-        groups=link.groups if asked.groups is None else frozenset(asked.groups),
-    )
-
-
-def _check_lists(asked: LinkChange, show: ShowFile) -> None:
-    """Raise UsageError for scenes or groups as typed that may be several: links would count as never together."""
-    links = show.all(LINKS)
-    groups = Groupings(show.all(APART), show.all(TOGETHER)).names.union(*(link.groups for link in links))
-    scenes = {scene for link in links for scene in link.scenes}
-    for noun, typed, known in (("scene", asked.scenes, scenes), ("group", asked.groups, groups)):
-        for item in typed or ():
-            found = scenes_in([item], known - {item}, is_ours=True, noun=noun)
-            parts = found.names.get(item, (item,))
-            if item not in known and (found.still_open is not None or len(parts) > 1):
-                hint = f"write a semicolon between {noun}s: '{';'.join(parts)}'" if len(parts) > 1 else None
-                raise UsageError(
-                    f"{item!r} may be one {noun} or several", hint=hint or "write a semicolon between them"
-                )
-
-
-def _check_frequency(link: Link, show: ShowFile) -> None:
-    """Raise UsageError for a frequency below all of links', which the radio can't be tuned to: the unit is missing."""
-    at_hz, radio = link.frequency_hz, show.get(EQUIPMENT, link.equipment)
-    if at_hz is None or at_hz >= _LOWEST_HZ or radio is None:
-        return
-    if at_hz not in radio.presets_hz and not any(span.low_hz <= at_hz <= span.high_hz for span in radio.tuning):
-        hint = "write the unit: --frequency 510.1M (a number without one is in hertz)"
-        raise UsageError(f"the frequency {at_hz} Hz is none that {radio.name!r} can be tuned to", hint=hint)
-
-
-def _check_link(link: Link, show: ShowFile) -> None:
-    if not 1 <= link.priority <= LOWEST_PRIORITY:
-        raise UsageError(f"the priority {link.priority} is none of 1 to {LOWEST_PRIORITY}")
-    if link.fixed and link.frequency_hz is None:
-        raise UsageError(f"{link.name!r} is fixed but has no frequency", hint="say --frequency too")
-    if show.get(EQUIPMENT, link.equipment) is None:
-        names = ", ".join(one.name for one in show.all(EQUIPMENT)) or "none"
-        raise UsageError(f"the equipment {link.equipment!r} is not in the show", hint=f"the equipment is: {names}")
-
-
-def drop_links(names: Sequence[str], desk: Desk) -> None:
-    """Take links out of the show. Raises UsageError where one is not there."""
-    with desk.writing() as show, desk.change(show, f"links taken out: {', '.join(names)}") as change:
-        change.drop(LINKS, *names)
-
-
-def drop_equipment(names: Sequence[str], desk: Desk) -> None:
-    """Take equipment out of the show. Raises UsageError where it is not there, or a link is made of it."""
-    with desk.writing() as show:
-        for link in show.all(LINKS):
-            if link.equipment in names:
-                hint = f"take the link out first: fallow show links --drop '{link.name}'"
-                raise UsageError(f"the link {link.name!r} is made of {link.equipment!r}", hint=hint)
-        with desk.change(show, f"equipment taken out: {', '.join(names)}") as change:
-            change.drop(EQUIPMENT, *names)
-
-
-def set_area_pair(area: str, other: str, loss: float | str, desk: Desk) -> None:
-    """Say what two areas lose between them: decibels, ``apart``, or ``full`` (they hear each other fully).
-
-    Raises UsageError for anything else.
-    """
-    if not (area.strip() and other.strip()):
-        raise UsageError("an area needs a name", hint="fallow show areas AREA OTHER --loss DB")
-    if area == other:
-        raise UsageError("an area always hears itself", hint="name another area")
-    if isinstance(loss, float) and loss < 0:
-        raise UsageError(f"the loss {loss:g} is negative", hint="write how many dB are lost, without a sign")
-    if isinstance(loss, float) and loss > MOST_LOSS_DB:
-        raise UsageError(f"the loss {loss:g} is out of range", hint=f"give {MOST_LOSS_DB:g} dB at most, or --apart")
-    pair = AreaPair(min(area, other), max(area, other), None if isinstance(loss, str) else loss)
-    with desk.writing() as show:
-        told = loss if isinstance(loss, str) else f"{loss:g} dB"
-        with desk.change(show, f"areas {area!r} and {other!r}: {told}") as change:
-            if loss == "full":
-                change.drop(AREA_PAIRS, AREA_PAIRS.key(pair))
-            else:
-                change.put(AREA_PAIRS, pair)

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 from rich.console import Console
+from rich.padding import Padding
 from rich.text import Text
 
 from fallow.cli.screens.paper import console, plain_table, print_notes
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "show_areas",
+    "show_cells",
     "show_check",
     "show_equipment",
     "show_history",
@@ -38,6 +40,14 @@ __all__ = [
 ]
 
 MOST_VALUES = 40  # differences that are listed one by one
+_ONE = {
+    "links": "link",
+    "areas": "area",
+    "foreign carriers": "foreign carrier",
+    "stations": "station",
+    "rules about groups": "rule about groups",
+    "parts of the chain": "part of the chain",
+}
 
 
 def show_lines(lines: Iterable[str]) -> None:
@@ -56,7 +66,10 @@ def show_overview(found: Overview) -> None:
     rest = [f"{key} {value}" for key, value in found.settings.items() if key not in ("name", "site")]
     if rest:
         out.print(Text("; ".join(rest)))
-    out.print(", ".join(f"{count} {word}" for word, count in found.counts.items() if count) or "nothing in it yet")
+    counts = (
+        f"{count} {_ONE.get(word, word) if count == 1 else word}" for word, count in found.counts.items() if count
+    )
+    out.print(", ".join(counts) or "nothing in it yet")
     if found.surveys:
         out.print("\nSurveys", style="bold")
         _print_surveys(out, found.surveys)
@@ -117,6 +130,14 @@ def show_equipment(equipment: Sequence[Equipment]) -> None:
         widths = (format_width(hz) for hz in (radio.step_hz, radio.bandwidth_hz, radio.spacing_hz))
         table.add_row(*map(Text, (radio.name, str(radio.kind), tunes, *widths)))
     out.print(table)
+
+
+def show_cells(cells: Mapping[str, str]) -> None:
+    """Everything that is said of one value, as its table says it."""
+    out = console()
+    for name, text in cells.items():
+        if text:
+            out.print(Padding(Text(f"{name}: {text}"), (0, 0, 0, 2)))
 
 
 def show_areas(areas: Sequence[str], losses: AreaLosses) -> None:

@@ -11,7 +11,7 @@ from fallow.files.tables.grid import FilePath, Row, read_table
 from fallow.files.touchstone import SUFFIX, Measured, read_touchstone
 from fallow.spectrum.chain import KINDS, Chain, ChainPart, GainCurve, Reflections
 
-__all__ = ["CHAIN_COLUMNS", "read_chain"]
+__all__ = ["CHAIN_COLUMNS", "part_from", "read_chain"]
 
 CHAIN_COLUMNS = (
     text_column("part", "name", "teil", "élément", "parte", "deel", required=True),
@@ -30,10 +30,11 @@ _MOST_VSWR = 1000.0  # common practice: beyond it nothing is connected
 
 def read_chain(path: FilePath) -> Chain:
     """The parts of a chain in the order of the table. Raises InputError with line and column, also for curve files."""
-    return Chain(tuple(_part(row) for row in read_table(path, CHAIN_COLUMNS).rows))
+    return Chain(tuple(part_from(row) for row in read_table(path, CHAIN_COLUMNS).rows))
 
 
-def _part(row: Row) -> ChainPart:
+def part_from(row: Row) -> ChainPart:
+    """A row of the table of the chain. Raises InputError with line and column, also for curve files."""
     kind = row.needed("kind").lower()
     if kind not in KINDS:
         raise row.wrong("kind", f"the kind {row.text('kind')!r} is not known", hint=f"it is one of {', '.join(KINDS)}")

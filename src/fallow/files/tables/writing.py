@@ -15,19 +15,31 @@ from fallow.show.grouping import Apart, Together
 from fallow.show.link import USUAL_WEIGHT, AreaLosses, Link, Station
 from fallow.spectrum.chain import ChainPart, GainCurve
 
-__all__ = ["write_areas", "write_chain", "write_equipment", "write_groups", "write_links", "write_stations"]
+__all__ = [
+    "equipment_cells",
+    "link_cells",
+    "part_cells",
+    "rule_cells",
+    "station_cells",
+    "write_areas",
+    "write_chain",
+    "write_equipment",
+    "write_groups",
+    "write_links",
+    "write_stations",
+]
 
 Cells = Mapping[str, str]
 
 
 def write_links(path: FilePath, links: Sequence[Link]) -> None:
     """Links as CSV, with the columns that we don't know. Raises OutputError; then nothing is changed."""
-    _write(path, "the links", [_link(link) for link in links], _LINK)
+    _write(path, "the links", [link_cells(link) for link in links], _LINK)
 
 
 def write_equipment(path: FilePath, equipment: Iterable[Equipment]) -> None:
     """Equipment as CSV. Raises OutputError; then nothing is changed."""
-    _write(path, "the equipment", [_equipment(radio) for radio in equipment], _EQUIPMENT)
+    _write(path, "the equipment", [equipment_cells(radio) for radio in equipment], _EQUIPMENT)
 
 
 def write_areas(path: FilePath, losses: AreaLosses) -> None:
@@ -41,24 +53,12 @@ def write_areas(path: FilePath, losses: AreaLosses) -> None:
 
 def write_stations(path: FilePath, stations: Sequence[Station]) -> None:
     """Announced TV channels as CSV. Raises OutputError; then nothing is changed."""
-    rows = [{"channel": one.channel, "area": one.area, "source": one.source} for one in stations]
-    _write(path, "the stations", rows, ("channel", "area", "source"))
+    _write(path, "the stations", [station_cells(one) for one in stations], ("channel", "area", "source"))
 
 
 def write_groups(path: FilePath, rules: Sequence[Apart | Together]) -> None:
     """Rules about groups as CSV. Raises OutputError; then nothing is changed."""
-    rows = [
-        {
-            "group": rule.group,
-            "from": rule.other if isinstance(rule, Apart) else "",
-            "apart_mhz": _scaled(rule.distance_hz, 6) if isinstance(rule, Apart) else "",
-            "within_mhz": "" if isinstance(rule, Apart) else _scaled(rule.within_hz, 6),
-            "areas": "all" if rule.everywhere else "same",
-            "hard": "yes" if rule.hard else "no",
-            "source": rule.source,
-        }
-        for rule in rules
-    ]
+    rows = [rule_cells(rule) for rule in rules]
     _write(path, "the groups", rows, ("group", "from", "apart_mhz", "within_mhz", "areas", "hard", "source"))
 
 
@@ -69,12 +69,10 @@ def write_chain(path: FilePath, parts: Sequence[ChainPart]) -> None:
     """
     rows = []
     for number, part in enumerate(parts, 1):
-        row = {"part": part.part, "kind": part.kind, "u_db": _plain(part.u_db), "vswr": _vswr(part)}
+        row = part_cells(part)
         if isinstance(part.gain_db, GainCurve):
-            row["gain_db"] = f"{Path(path).stem}-gain-{number}.csv"
+            row = {**row, "gain_db": f"{Path(path).stem}-gain-{number}.csv"}
             _write_curve(Path(path).with_name(row["gain_db"]), part.gain_db)
-        else:
-            row["gain_db"] = _plain(part.gain_db)
         rows.append(row)
     _write(path, "the chain", rows, ("part", "kind", "gain_db", "u_db", "vswr"))
 
@@ -82,7 +80,8 @@ def write_chain(path: FilePath, parts: Sequence[ChainPart]) -> None:
 _LINK = ("link", "equipment", "area", "scenes", "priority", "frequency_mhz", "fixed", "planned")
 
 
-def _link(link: Link) -> Cells:
+def link_cells(link: Link) -> Cells:
+    """A link as cells of the table of links, with those of columns that we don't know."""
     return {
         "link": link.name,
         "equipment": link.equipment,
@@ -110,7 +109,8 @@ _EQUIPMENT = (
 )
 
 
-def _equipment(radio: Equipment) -> Cells:
+def equipment_cells(radio: Equipment) -> Cells:
+    """A type of radio as cells of the table of equipment."""
     distances = {f"{name}_khz": _khz(getattr(radio, f"{name}_hz")) for name in _DISTANCES}
     return {
         "equipment": radio.name,
@@ -125,6 +125,31 @@ def _equipment(radio: Equipment) -> Cells:
         **({"product_width": "yes"} if radio.product_width else {}),
         **_figures(radio.stated),
     }
+
+
+def station_cells(one: Station) -> Cells:
+    """An announced TV channel as cells of the table of stations."""
+    return {"channel": one.channel, "area": one.area, "source": one.source}
+
+
+def rule_cells(rule: Apart | Together) -> Cells:
+    """A rule as cells of the table of groups."""
+    return {
+        "group": rule.group,
+        "from": rule.other if isinstance(rule, Apart) else "",
+        "apart_mhz": _scaled(rule.distance_hz, 6) if isinstance(rule, Apart) else "",
+        "within_mhz": "" if isinstance(rule, Apart) else _scaled(rule.within_hz, 6),
+        "areas": "all" if rule.everywhere else "same",
+        "hard": "yes" if rule.hard else "no",
+        "source": rule.source,
+    }
+
+
+def part_cells(part: ChainPart) -> Cells:
+    """A part as cells of the table of the chain; of a curve, no gain, and 0 dB stands in its place."""
+    gain_db = 0.0 if isinstance(part.gain_db, GainCurve) else part.gain_db
+    row = {"part": part.part, "kind": part.kind, "gain_db": _plain(gain_db), "u_db": _plain(part.u_db)}
+    return {**row, "vswr": _vswr(part)}
 
 
 def _duplex(duplex: Duplex | None) -> Cells:

@@ -1,0 +1,129 @@
+"""New names in the show: whatever speaks of a link, a type of radio or an area by its name goes on speaking of it.
+
+The history keeps the old name: what was handed out under it stays so.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable
+from dataclasses import replace
+
+from fallow.errors import UsageError
+from fallow.show.assignment import SPARE_PREFIX, Assignment
+from fallow.show.grouping import Apart
+from fallow.show.link import Link
+from fallow.showfile.changing import Change
+from fallow.showfile.kinds import (
+    APART,
+    AREA_PAIRS,
+    FOREIGN,
+    LINKS,
+    NOTES,
+    PLAN_ROWS,
+    STATIONS,
+    SURVEYS,
+    TOGETHER,
+)
+from fallow.showfile.store import ShowFile
+from fallow.showfile.values import AreaPair, PlanRow
+from fallow.workflow.show import Desk
+
+__all__ = ["check_name", "rename_area", "renamed_equipment", "renamed_link"]
+
+
+def check_name(show: ShowFile, name: str, *, is_link: bool) -> None:
+    """Raise UsageError for a name that a link or a foreign carrier can't have: conflicts would not tell them apart."""
+    if not name.strip():
+        raise UsageError("a name can't be empty")
+    if is_link and name.lower().startswith(SPARE_PREFIX):
+        hint = "call it otherwise: in a plan, names that begin so are frequencies kept free"
+        raise UsageError(f"{name!r} is no name for a link", hint=hint)
+    taken = {one.name for one in (show.all(FOREIGN) if is_link else show.all(LINKS))}
+    if name in taken:
+        other = "foreign carrier" if is_link else "link"
+        raise UsageError(f"a {other} is called {name!r} already", hint="give it another name")
+
+
+def renamed_link(change: Change, show: ShowFile, name: str, link: Link) -> None:
+    """Enter a link under a new name, within a change: the rows of all plans and the notes about it follow."""
+    check_name(show, link.name, is_link=True)
+    change.rename(LINKS, name, link)
+    _rows(change, show, lambda row: replace(row, link=link.name) if row.link == name else row)
+    _notes(change, show, name, link.name)
+
+
+def renamed_equipment(change: Change, show: ShowFile, name: str, new: str) -> None:
+    """Let links, rows of plans, and rules about groups that name a type of radio name it by its new name."""
+    change.put(LINKS, *(replace(link, equipment=new) for link in show.all(LINKS) if link.equipment == name))
+    _rows(change, show, lambda row: replace(row, equipment=new) if row.equipment == name else row)
+    for apart in show.all(APART):
+        if name in apart.names:
+            change.rename(APART, APART.key(apart), _with_name(apart, name, new))
+    for together in show.all(TOGETHER):
+        if name in together.names:
+            change.rename(TOGETHER, TOGETHER.key(together), replace(together, group=new))
+    _notes(change, show, name, new)
+
+
+def rename_area(name: str, new: str, desk: Desk) -> None:
+    """Give an area another name, with all that is in it. Raises UsageError where it is not there, or the other is."""
+    with desk.writing() as show:
+        if not new.strip():
+            raise UsageError("an area needs a name")
+        known = _areas(show)
+        if name not in known:
+            raise UsageError(f"there is no area {name!r}", hint=f"the areas are: {', '.join(sorted(known)) or 'none'}")
+        if new in known:
+            hint = "to put its links into the other area: fallow show links LINK --area AREA"
+            raise UsageError(f"there is an area {new!r} already", hint=hint)
+        with desk.change(show, f"area {name!r} renamed: {new!r}") as change:
+            _move_area(change, show, name, new)
+
+
+def _areas(show: ShowFile) -> set[str]:
+    """All areas that anything is in."""
+    named = {area for pair in show.all(AREA_PAIRS) for area in (pair.area, pair.other)}
+    named |= {one.area for one in show.all(LINKS)} | {one.area for one in show.all(FOREIGN)}
+    named |= {one.area for one in show.all(STATIONS)} | {one.area for one in show.all(SURVEYS)}
+    return named - {""}
+
+
+def _move_area(change: Change, show: ShowFile, name: str, new: str) -> None:
+    change.put(LINKS, *(replace(one, area=new) for one in show.all(LINKS) if one.area == name))
+    change.put(FOREIGN, *(replace(one, area=new) for one in show.all(FOREIGN) if one.area == name))
+    change.put(SURVEYS, *(replace(one, area=new) for one in show.all(SURVEYS) if one.area == name))
+    for station in show.all(STATIONS):
+        if station.area == name:
+            change.rename(STATIONS, STATIONS.key(station), replace(station, area=new))
+    for pair in show.all(AREA_PAIRS):
+        if name in (pair.area, pair.other):
+            one, other = sorted(new if area == name else area for area in (pair.area, pair.other))
+            change.rename(AREA_PAIRS, AREA_PAIRS.key(pair), AreaPair(one, other, pair.loss_db))
+    _rows(change, show, lambda row: replace(row, area=new) if row.area == name else row)
+    _notes(change, show, name, new)
+
+
+def _with_name(rule: Apart, name: str, new: str) -> Apart:
+    group, other = (new if one == name else one for one in rule.names)
+    return replace(rule, group=group, other=other)
+
+
+def _rows(change: Change, show: ShowFile, renamed: Callable[[Assignment], Assignment]) -> None:
+    """The rows of all plans; one that gets the name of another row of its plan counts as its like."""
+    rows = show.all(PLAN_ROWS)
+    taken: dict[tuple[str, str], set[int]] = defaultdict(set)
+    for row in rows:
+        taken[row.plan, row.assignment.link].add(row.copy)
+    for row in rows:
+        after = renamed(row.assignment)
+        if after != row.assignment:
+            same = after.link == row.assignment.link
+            copies = taken[row.plan, after.link]
+            copy = row.copy if same else next(n for n in range(len(copies) + 1) if n not in copies)
+            copies.add(copy)
+            change.rename(PLAN_ROWS, PLAN_ROWS.key(row), PlanRow(row.plan, after, copy))
+
+
+def _notes(change: Change, show: ShowFile, name: str, new: str) -> None:
+    change.put(NOTES, *(replace(note, about=new) for note in show.all(NOTES) if note.about == name))

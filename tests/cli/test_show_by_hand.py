@@ -1,0 +1,181 @@
+"""All of a show's values changed as typed, without a table. Truth: what was typed; all invented.
+
+The raster of Germany is channels 5 to 12 and 21 to 48 (ITU Region 1, GE06 Agreement; rules/data/de.toml).
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from fallow.showfile.history import present
+from fallow.showfile.store import ShowFile
+
+Run = Callable[..., tuple[int, str, str]]
+PACK = ("--kind", "microphone", "--tuning", "470M..526M;600-606 MHz", "--step", "25k", "--bandwidth", "200k",
+        "--spacing", "350k", "--im3", "100k", "--power", "10", "--power-kind", "erp")  # fmt: skip
+
+
+@pytest.fixture
+def desk(run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A show of two links in Germany, typed."""
+    monkeypatch.chdir(tmp_path)
+    answer(run, "new", "gala", "region=de")
+    answer(run, "equipment", "pack", *PACK)
+    for name, area in (("vox 1", "stage"), ("vox 2", "foyer")):
+        answer(run, "links", name, "--equipment", "pack", "--area", area)
+    return tmp_path
+
+
+def answer(run: Run, *words: object, code: int = 0) -> dict[str, Any]:
+    """The JSON answer of a verb."""
+    got, out, err = run("show", *words, "--json")
+    assert got == code, err
+    found = json.loads(out)
+    assert isinstance(found, dict)
+    return found
+
+
+def refused(run: Run, *words: object) -> str:
+    """What is said where a verb can't be done."""
+    code, out, err = run("show", *words, "--json")
+    assert (code, out) == (2, ""), err
+    return err
+
+
+def held(path: Path) -> dict[tuple[str, str], Any]:
+    """All values of the file, with their places."""
+    with ShowFile.open(path) as show:
+        return dict(present(show.connection))
+
+
+@pytest.mark.usefixtures("desk")
+def test_equipment_is_typed_and_changed(run: Run) -> None:
+    radio = answer(run, "equipment", "pack")["equipment"][0]
+    assert radio["tuning"] == [
+        {"low_hz": 470_000_000, "high_hz": 526_000_000},
+        {"low_hz": 600_000_000, "high_hz": 606_000_000},
+    ]
+    assert (radio["spacing_hz"], radio["im3_hz"], radio["im5_hz"], radio["power_mw"]) == (350_000, 100_000, None, 10)
+    words = ("--im3", "none", "--im5", "40k", "--set", "body_db=12", "--presets", "470.1M;471M")
+    radio = answer(run, "equipment", "pack", *words)["equipment"][0]
+    assert (radio["im3_hz"], radio["im5_hz"], radio["presets_hz"]) == (None, 40_000, [470_100_000, 471_000_000])
+    assert radio["spacing_hz"] == 350_000
+    _, out, _ = run("show", "equipment", "pack")
+    assert "body_db: 12" in out
+    assert "has no unit" in refused(run, "equipment", "pack", "--spacing", "350")
+    assert "has no column 'im9'" in refused(run, "equipment", "pack", "--set", "im9=3")
+    assert "to add it, say --kind and --spacing" in refused(run, "equipment", "ear", "--bandwidth", "200k")
+
+
+@pytest.mark.usefixtures("desk")
+def test_links_are_changed_in_all_they_have(run: Run) -> None:
+    link = answer(run, "links", "vox 1", "--planned", "no", "--remark", "chooses its own", "--weight", "3")["links"][0]
+    assert link["planned"] is False
+    _, out, _ = run("show", "links", "vox 1")
+    assert "remark: chooses its own" in out
+    assert "move_weight: 3" in out
+    link = answer(run, "links", "vox 2", "--frequency", "910.1M", "--fixed")["links"][0]
+    assert (link["frequency_hz"], link["fixed"]) == (910_100_000, True)
+    _, _, err = run("show", "links", "vox 2", "--frequency", "911.1M")
+    assert "911.100 MHz is none that 'pack' can be tuned to" in err
+    assert "'vox 2' is fixed but has no frequency" in refused(run, "links", "vox 2", "--frequency", "0")
+
+
+def test_a_link_renamed_is_followed_by_all_and_comes_back(run: Run, desk: Path) -> None:
+    answer(run, "plan", "--seconds", "0.1", "--spares", "0")
+    answer(run, "links", "lead", "--equipment", "pack")
+    answer(run, "plan", "--seconds", "0.1", "--spares", "0")
+    answer(run, "links", "--drop", "lead")
+    answer(run, "note", "check its pack", "--about", "vox 1")
+    before = held(desk / "gala.fallow")
+    answer(run, "links", "vox 1", "--rename", "lead", "--priority", "1")
+    assert [(one["link"], one["priority"]) for one in answer(run, "links")["links"]] == [("lead", 1), ("vox 2", 3)]
+    assert answer(run, "list")["notes_written"][0]["about"] == "lead"
+    rows = {plan: [row["link"] for row in answer(run, "plans", plan)["rows"]] for plan in ("plan 1", "plan 2")}
+    assert rows == {"plan 1": ["lead", "vox 2"], "plan 2": ["lead", "vox 2", "lead"]}
+    answer(run, "undo")
+    assert held(desk / "gala.fallow") == before
+    assert "there is a link 'vox 2' already" in refused(run, "links", "vox 1", "--rename", "vox 2")
+    assert "is no name for a link" in refused(run, "links", "vox 1", "--rename", "spare 1")
+    assert "there is no link 'vox 9'" in refused(run, "links", "vox 9", "--rename", "x")
+
+
+def test_equipment_and_areas_renamed_are_followed_by_all(run: Run, desk: Path) -> None:
+    answer(run, "groups", "pack", "in-ear", "--apart", "6M")
+    answer(run, "areas", "stage", "foyer", "--loss", "12")
+    answer(run, "foreign", "guest", "--frequency", "471.3M", "--area", "stage")
+    answer(run, "stations", "23", "--area", "stage")
+    answer(run, "plan", "--seconds", "0.1", "--spares", "0")
+    before = held(desk / "gala.fallow")
+    answer(run, "equipment", "pack", "--rename", "hand")
+    answer(run, "areas", "stage", "--rename", "Attic")
+    assert answer(run, "areas")["areas"] == [{"area": "Attic", "other": "foyer", "loss_db": 12}]
+    assert {one["equipment"] for one in answer(run, "links")["links"]} == {"hand"}
+    assert answer(run, "groups")["groups"][0]["group"] == "hand"
+    assert answer(run, "foreign")["foreign"][0]["area"] == "Attic"
+    assert answer(run, "stations")["stations"][0]["area"] == "Attic"
+    rows = answer(run, "plans", "plan 1")["rows"]
+    assert [(row["equipment"], row["area"]) for row in rows] == [("hand", "Attic"), ("hand", "foyer")]
+    assert not any("stage" in key or "pack" in key for _, key in held(desk / "gala.fallow"))
+    answer(run, "undo", "--steps", "2")
+    assert held(desk / "gala.fallow") == before
+    assert "there is an area 'foyer' already" in refused(run, "areas", "stage", "--rename", "foyer")
+
+
+@pytest.mark.usefixtures("desk")
+def test_strangers_and_stations(run: Run) -> None:
+    answer(
+        run,
+        "foreign",
+        "guest",
+        "--frequency",
+        "471.3M",
+        "--bandwidth",
+        "200k",
+        "--spacing",
+        "400k",
+        "--products",
+        "yes",
+    )
+    one = answer(run, "foreign", "guest", "--products", "no", "--protect", "yes", "--rename", "visitor")["foreign"][0]
+    assert (one["name"], one["products"], one["protect"], one["spacing_hz"]) == ("visitor", False, True, 400_000)
+    assert "below the radio spectrum" in refused(run, "foreign", "visitor", "--frequency", "471.3")
+    assert "a link is called 'vox 1' already" in refused(run, "foreign", "vox 1", "--frequency", "480M")
+    answer(run, "stations", "ch 23", "--source", "a letter")
+    answer(run, "stations", "23", "--area", "stage")
+    assert "is announced for several areas" in refused(run, "stations", "23", "--source", "a call")
+    answer(run, "stations", "23", "--area", "stage", "--source", "a call")
+    found = [(one["channel"], one["area"], one["source"]) for one in answer(run, "stations")["stations"]]
+    assert found == [("23", None, "a letter"), ("23", "stage", "a call")]
+    assert "no TV channel '99'" in refused(run, "stations", "99")
+
+
+def test_rules_and_the_chain(run: Run, desk: Path) -> None:
+    answer(run, "groups", "in-ear", "microphone", "--apart", "6M")
+    answer(run, "groups", "microphone", "in-ear", "--hard", "yes", "--areas", "all")
+    answer(run, "groups", "band", "--within", "8M")
+    rules = answer(run, "groups")["groups"]
+    assert [(one["apart_hz"], one["within_hz"], one["hard"], one["areas"]) for one in rules] == [
+        (6_000_000, None, True, "all"), (None, 8_000_000, False, "same"),
+    ]  # fmt: skip
+    answer(run, "chain", "whip", "--kind", "antenna", "--gain", "2.15", "--u", "1.5")
+    answer(run, "chain", "lead", "--kind", "cable", "--gain", "-1.25", "--u", "0.3")
+    answer(run, "chain", "pad", "--kind", "pad", "--gain", "-10", "--u", "0.2", "--before", "lead")
+    (desk / "lead.csv").write_text("frequency_mhz,gain_db\n470,-1\n600,-2\n", encoding="utf-8")
+    answer(run, "chain", "lead", "--gain", "lead.csv", "--rename", "long lead")
+    found = answer(run, "chain")["chain"]
+    assert [(one["part"], one["gain_db"], one["u_db"]) for one in found] == [
+        ("whip", 2.15, 1.5), ("pad", -10, 0.2), ("long lead", None, 0.3),
+    ]  # fmt: skip
+    assert found[2]["curve"] == [
+        {"frequency_hz": 470_000_000, "gain_db": -1.0}, {"frequency_hz": 600_000_000, "gain_db": -2.0},
+    ]  # fmt: skip
+    answer(run, "chain", "pad", "--before", "whip")
+    assert [one["part"] for one in answer(run, "chain")["chain"]] == ["pad", "whip", "long lead"]
+    assert [one["part"] for one in answer(run, "chain", "--drop", "pad")["chain"]] == ["whip", "long lead"]
+    assert "a cable of +3 dB would amplify" in refused(run, "chain", "long lead", "--gain", "3")
