@@ -18,6 +18,8 @@ from fallow.plan.search.engine import NumpyKernels
 from fallow.plan.search.question import Question
 from fallow.plan.search.search import Solution
 from fallow.show.assignment import Assignment
+from fallow.show.duplex import unfolded
+from fallow.show.equipment import Duplex
 from fallow.show.link import AreaLosses, Link, Station
 from fallow.show.wanted import Wanted
 from fallow.units import Span
@@ -170,3 +172,40 @@ def test_what_helps_holds_more_than_the_rules_as_they_are() -> None:
     assert found is not None
     assert found.verified
     assert found.places > found.without >= trials.without >= len(plan.frequencies_hz)
+
+
+def two_ways(duplex: Duplex, *names: str, low_hz: int = 500 * MHZ, high_hz: int = 501 * MHZ) -> Wanted:
+    talk = replace(
+        radio(name="talk", im3_three_hz=30_000), tuning=(Span(low_hz, high_hz),), step_hz=100_000, duplex=duplex
+    )
+    return unfolded(Wanted(tuple(Link(name, "talk") for name in names), {"talk": talk}))
+
+
+def test_an_idea_holds_for_both_directions_of_a_link() -> None:
+    """By a + (b + d) − (a + d) = b one link fits; without A+B−C 500.0, 500.4 and 500.8 MHz do."""
+    show = two_ways(Duplex(10 * MHZ), "a", "b")
+    found = helps(planned(show, Ground(), 0)[0], show, Ground())
+    assert set(found) == {"A+B−C products of no account to talk"}
+    assert found["A+B−C products of no account to talk"].places == 4
+    assert set(found["A+B−C products of no account to talk"].gained) == {"b", "b return"}
+
+
+def test_a_way_back_that_follows_is_tuned_along_and_ranges_of_its_own_are_an_idea_of_their_own() -> None:
+    show = two_ways(Duplex(10 * MHZ), "a", "b", high_hz=500 * MHZ + 300_000)
+    show = replace(show, equipment={n: replace(e, im3_three_hz=None) for n, e in show.equipment.items()})
+    assert set(helps(planned(show, Ground(), 0)[0], show, Ground())) == {
+        "300 kHz instead of 350 kHz between links of talk",
+        "talk that tunes to 499.700 to 500.000 MHz as well",
+        "talk that tunes to 500.300 to 500.600 MHz as well",
+    }
+    show = two_ways(Duplex(None, (Span(510 * MHZ, 511 * MHZ),)), "a", "b")
+    texts = [idea.text for idea in ideas_for(show.links, show, Ground())]
+    assert "talk return that tunes to 511.000 to 512.000 MHz as well" in texts
+    assert not [text for text in texts if "talk return" in text and "tunes" not in text]
+
+
+def test_a_link_is_given_up_with_both_directions() -> None:
+    show = two_ways(Duplex(10 * MHZ), "a", "b")
+    ideas = [idea for idea in ideas_for(show.links[2:], show, Ground()) if idea.dropped]
+    assert [idea.dropped for idea in ideas] == ["a"]
+    assert [link.name for link in ideas[0].wanted.links] == ["b", "b return"]

@@ -15,7 +15,7 @@ from fallow.show.link import Link
 from fallow.show.wanted import Wanted
 from fallow.units import Span
 
-__all__ = ["RETURN", "both_directions", "return_name", "unfolded"]
+__all__ = ["RETURN", "both_directions", "return_name", "unfolded", "way_back"]
 
 RETURN = " return"
 
@@ -41,7 +41,7 @@ def unfolded(wanted: Wanted) -> Wanted:
         return wanted
     taken = {link.name for link in wanted.links}
     links = [each for link in wanted.links for each in _directions(link, back, taken)]
-    derived = {return_name(name): _way_back(radio) for name, radio in back.items()}
+    derived = {return_name(name): way_back(radio) for name, radio in back.items()}
     return replace(wanted, links=tuple(links), equipment={**wanted.equipment, **derived})
 
 
@@ -70,7 +70,7 @@ def _directions(link: Link, back: dict[str, Equipment], taken: set[str]) -> Iter
     )
 
 
-def _way_back(radio: Equipment) -> Equipment:
+def way_back(radio: Equipment) -> Equipment:
     """The equipment of the way back: the same with its own ranges."""
     duplex = radio.duplex or Duplex()
     offset_hz = duplex.offset_hz

@@ -15,6 +15,7 @@ import numpy as np
 
 from fallow.plan.places import Ground, Places
 from fallow.plan.wording import exact_width, worded_list
+from fallow.show.duplex import both_directions, return_name, way_back
 from fallow.show.equipment import Equipment
 from fallow.show.grouping import Apart, Groupings, Together, groups_of
 from fallow.show.link import Link
@@ -68,7 +69,7 @@ class _Opened(Ground):
 
 def ideas_for(unplaced: Sequence[Link], wanted: Wanted, ground: Ground) -> Iterator[Idea]:
     """Ideas for links without a frequency, cheapest first."""
-    kinds = [wanted.equipment[name] for name in dict.fromkeys(link.equipment for link in unplaced)]
+    kinds = _kinds_of(unplaced, wanted)
     yield from _looser_groups(unplaced, wanted, ground)
     for kind in kinds:
         yield from _nearer_products(kind, wanted, ground)
@@ -80,6 +81,13 @@ def ideas_for(unplaced: Sequence[Link], wanted: Wanted, ground: Ground) -> Itera
         yield from _wider_tuning(kind, wanted, ground)
     yield from _apart(unplaced, wanted, ground)
     yield from _without_a_link(unplaced, wanted, ground)
+
+
+def _kinds_of(links: Sequence[Link], wanted: Wanted) -> list[Equipment]:
+    """Their types of equipment; that of a way back is the same one as of the way there."""
+    known = wanted.equipment
+    there = {return_name(name): name for name, radio in known.items() if radio.duplex is not None}
+    return [known[name] for name in dict.fromkeys(there.get(link.equipment, link.equipment) for link in links)]
 
 
 def _looser_groups(unplaced: Sequence[Link], wanted: Wanted, ground: Ground) -> Iterator[Idea]:
@@ -148,17 +156,38 @@ def _channels(unplaced: Sequence[Link], wanted: Wanted, ground: Ground) -> Itera
 
 
 def _wider_tuning(kind: Equipment, wanted: Wanted, ground: Ground) -> Iterator[Idea]:
-    """The same gear with one more range, as wide as its widest, right below or above what it has."""
-    if not kind.tuning or kind.presets_hz:
-        return
-    width_hz = min(WIDEST_RANGE_HZ, max(span.width_hz for span in kind.tuning))
-    low_hz, high_hz = min(span.low_hz for span in kind.tuning), max(span.high_hz for span in kind.tuning)
-    for more in (Span(max(1, low_hz - width_hz), low_hz), Span(high_hz, high_hz + width_hz)):
-        wider = replace(kind, tuning=(*kind.tuning, more))
-        alone = replace(kind, tuning=(more,))
-        if ground.places(alone, "").may_use.any():
-            text = f"{kind.name} that tunes to {format_span_mhz(more.low_hz, more.high_hz)} as well"
-            yield _of_gear(text, Effort.OTHER_GEAR, wider, wanted, ground)
+    """The same gear with one more range, as wide as its widest, right below or above what it has; so for the ranges of
+    its way back, where these are its own.
+    """
+    back = None if kind.duplex is None else way_back(kind)
+    if not kind.presets_hz:
+        for more in _ranges_beside(kind.tuning):
+            wider, alone = replace(kind, tuning=(*kind.tuning, more)), replace(kind, tuning=(more,))
+            follows = back is not None and kind.duplex is not None and kind.duplex.offset_hz is not None
+            if _may_be_used(alone, ground) and (not follows or _may_be_used(way_back(alone), ground)):
+                yield _of_gear(_tunes_to(kind, more), Effort.OTHER_GEAR, wider, wanted, ground)
+    if back is not None and kind.duplex is not None and kind.duplex.offset_hz is None:
+        for more in _ranges_beside(back.tuning):
+            if _may_be_used(replace(back, tuning=(more,)), ground):
+                wider = replace(kind, duplex=replace(kind.duplex, ranges=(*kind.duplex.ranges, more)))
+                yield _of_gear(_tunes_to(back, more), Effort.OTHER_GEAR, wider, wanted, ground)
+
+
+def _ranges_beside(tuning: Sequence[Span]) -> tuple[Span, ...]:
+    """A range right below all of these, and one right above."""
+    if not tuning:
+        return ()
+    width_hz = min(WIDEST_RANGE_HZ, max(span.width_hz for span in tuning))
+    low_hz, high_hz = min(span.low_hz for span in tuning), max(span.high_hz for span in tuning)
+    return Span(max(1, low_hz - width_hz), low_hz), Span(high_hz, high_hz + width_hz)
+
+
+def _may_be_used(kind: Equipment, ground: Ground) -> bool:
+    return bool(ground.places(kind, "").may_use.any())
+
+
+def _tunes_to(kind: Equipment, more: Span) -> str:
+    return f"{kind.name} that tunes to {format_span_mhz(more.low_hz, more.high_hz)} as well"
 
 
 def _apart(unplaced: Sequence[Link], wanted: Wanted, ground: Ground) -> Iterator[Idea]:
@@ -174,14 +203,21 @@ def _apart(unplaced: Sequence[Link], wanted: Wanted, ground: Ground) -> Iterator
 def _without_a_link(unplaced: Sequence[Link], wanted: Wanted, ground: Ground) -> Iterator[Idea]:
     """The least important of those that may move are given up, one at a time."""
     names = {link.name for link in unplaced}
+    back = {return_name(link.name) for link in wanted.links if both_directions(link.name, wanted)}
+    names |= back
     placed = [link for link in wanted.links if link.planned and not link.fixed and link.name not in names]
     for link in sorted(placed, key=lambda link: -link.priority)[:MOST_DROPPED]:
-        fewer = replace(wanted, links=tuple(each for each in wanted.links if each != link))
+        off = both_directions(link.name, wanted) or (link.name,)
+        fewer = replace(wanted, links=tuple(each for each in wanted.links if each.name not in off))
         yield Idea(f"no frequency for {link.name}", Effort.LINK_LESS, fewer, ground, link.name)
 
 
 def _of_gear(text: str, effort: Effort, kind: Equipment, wanted: Wanted, ground: Ground) -> Idea:
-    return Idea(text, effort, replace(wanted, equipment={**wanted.equipment, kind.name: kind}), ground)
+    """The idea that a type of equipment is otherwise, in both directions where its links have two."""
+    changed = {kind.name: kind}
+    if kind.duplex is not None:
+        changed[return_name(kind.name)] = way_back(kind)
+    return Idea(text, effort, replace(wanted, equipment={**wanted.equipment, **changed}), ground)
 
 
 def _inside(channel: Channel, equipment: Equipment, places: Places) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
