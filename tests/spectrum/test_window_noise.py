@@ -12,13 +12,10 @@ from numpy.typing import NDArray
 from scipy import signal, stats
 
 from fallow.spectrum.axis import Axis
-from fallow.spectrum.heard import make_ready
 from fallow.spectrum.judging import judge
-from fallow.spectrum.noise.noise_floor import find_floor
 from fallow.spectrum.noise.uneven_floor import unevenness_db
 from fallow.spectrum.sweep import LevelUnit, Series, Survey
 from fallow.spectrum.verdict import Judging, Verdict
-from fallow.spectrum.verdicts.window_noise import WindowNoise
 from fallow.units import Channel
 
 Levels = NDArray[np.float64]
@@ -80,18 +77,6 @@ def test_a_gain_in_steps(sd_db: float, sweeps: int, floor_dbm: float) -> None:
     rng = np.random.default_rng(4)
     levels = floor_dbm + _gamma_db(rng, 2.0, (sweeps, 6000)) + _steps_db(rng, 6000, sd_db)
     assert not _too_many(_occupied(_survey(levels)), 150)
-
-
-def test_how_many_neighbours_say_the_same() -> None:
-    """A Gaussian filter of 4 bins between half power points makes √(2π)·4/2.355 = 4.26 powers into one: the sum of
-    exp(-k²/2σ²), the squared autocorrelation of its field, over all lags (integral of a normal distribution)."""
-    rng = np.random.default_rng(7)
-    for bins, expected in ((4.0, 4.26), (0.01, 1.0)):
-        survey = _survey(
-            -100.0 + _alike_db(rng, (20, 4000), bins) if bins > 1 else _gamma_db(rng, 1.0, (20, 4000)), None
-        )
-        (heard,), _ = make_ready(survey)
-        assert WindowNoise(heard, find_floor(heard)).together == pytest.approx(expected, rel=0.12)
 
 
 def test_dips_tell_an_uneven_floor_and_signals_do_not() -> None:

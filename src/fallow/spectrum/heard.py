@@ -18,6 +18,7 @@ from fallow.spectrum.axis import Axis
 from fallow.spectrum.chain import Chain
 from fallow.spectrum.found.stacking import all_timed, stacked
 from fallow.spectrum.levels import Levels
+from fallow.spectrum.noise.neighbours import alike_bins
 from fallow.spectrum.noise.trace_kind import TraceKind, contradicts_hold, estimate_kind, told_contradiction, told_kind
 from fallow.spectrum.noise.upper_tail import UpperTail, find_upper_tail
 from fallow.spectrum.statistics import NoiseModel, estimate_peak_count, estimate_samples
@@ -45,9 +46,11 @@ class Heard:
     """One series, ready. ``levels_db``: [dBm at the antenna, or the source's dB], float32, shape (sweep, bin), NaN not
     measured; indexing gives arrays.
 
-    ``rbw_hz``: as stated, else the step. ``own_bins``: our own carriers stood there. ``rejected``: impossible readings
-    per bin. ``antenna_gain_db``: per bin, what the antenna adds; without it the level is the one at the instrument's
-    end of the antenna. ``times_s``: start of each sweep as in ``Series``, shape (sweep,), where all files tell it.
+    ``rbw_hz``: as stated, else the step. ``alike_hz``: over how many hertz readings of noise say one thing: the
+    resolution bandwidth, or more where the data show more. ``own_bins``: our own carriers stood there. ``rejected``:
+    impossible readings per bin. ``antenna_gain_db``: per bin, what the antenna adds; without it the level is the one at
+    the instrument's end of the antenna. ``times_s``: start of each sweep as in ``Series``, shape (sweep,), where all
+    files tell it.
     ``detector``: as stated, else ``None``; ``kind``: what the data say. ``overloaded``: the source says so.
     ``instrument``: which piece took it, empty where nothing tells. ``source``: the first file, for messages.
     """
@@ -56,6 +59,7 @@ class Heard:
     levels_db: Levels
     rbw_hz: float
     rbw_known: bool
+    alike_hz: float
     detector: Detector | None
     noise: NoiseModel
     own_bins: NDArray[np.bool_]
@@ -115,7 +119,7 @@ class Heard:
     @cached_property
     def upper_tail(self) -> UpperTail:
         """How far its noise reaches up."""
-        return find_upper_tail(self.levels_db, self.rbw_hz / float(self.axis.step_hz), self.noise.shape)
+        return find_upper_tail(self.levels_db, self.alike_hz / float(self.axis.step_hz), self.noise.shape)
 
     @cached_property
     def _sums(self) -> _Sums:
@@ -264,17 +268,20 @@ def _ready(parts: Sequence[Series], chain: Chain | None, own: Sequence[Span]) ->
     rejected = _count_below(levels, lowest)
     rbw = series.rbw_hz if series.rbw_hz and series.rbw_hz > 0 else float(axis.step_hz)
     own_bins = _own_bins(axis, own, rbw)
-    kind = estimate_kind(replace(levels, added_db=None), rbw / float(axis.step_hz))
+    shown = replace(levels, added_db=None)
+    alike = alike_bins(shown, rbw / float(axis.step_hz))
+    kind = estimate_kind(shown, alike)
     if _believed(series.detector, kind) is Detector.MAX_HOLD:
         levels, times = (_held(levels), None) if len(levels) > 1 else (levels, times)
         lowest = -math.inf
-    noise = _noise_model(levels, axis, rbw, series.detector, kind)
+    noise = _noise_model(levels, axis, alike, series.detector, kind)
     hidden = own_bins if own_bins.any() else None
     return Heard(
         axis=axis,
         levels_db=replace(levels, lowest_db=lowest if rejected.any() else -math.inf, hidden=hidden),
         rbw_hz=rbw,
         rbw_known=series.rbw_hz is not None,
+        alike_hz=alike * float(axis.step_hz),
         detector=series.detector,
         noise=noise,
         own_bins=own_bins,
@@ -321,8 +328,8 @@ def _own_bins(axis: Axis, own: Sequence[Span], rbw_hz: float) -> NDArray[np.bool
     return bins
 
 
-def _noise_model(levels: Levels, axis: Axis, rbw_hz: float, stated: Detector | None, kind: TraceKind) -> NoiseModel:
-    spread_db = _scatter_db(levels, axis, rbw_hz)
+def _noise_model(levels: Levels, axis: Axis, alike: float, stated: Detector | None, kind: TraceKind) -> NoiseModel:
+    spread_db = _scatter_db(levels, axis, alike)
     if _believed(stated, kind) in (Detector.PEAK, Detector.MAX_HOLD):
         if kind.noise is not None and kind.detector is not None and kind.noise.peak_of.best > 1.0:
             bias_db = kind.noise.bias_db
@@ -336,12 +343,12 @@ def _noise_model(levels: Levels, axis: Axis, rbw_hz: float, stated: Detector | N
     return NoiseModel(samples)
 
 
-def _scatter_db(levels: Levels, axis: Axis, rbw_hz: float) -> float | None:
+def _scatter_db(levels: Levels, axis: Axis, alike: float) -> float | None:
     """Median magnitude of the difference of two readings of the same noise; the larger of two ways of looking.
 
     Between sweeps drift adds to it, along frequency the shape of the spectrum does: neither makes it too small.
     """
-    lag = max(1, math.ceil(2.0 * rbw_hz / float(axis.step_hz)))
+    lag = max(1, math.ceil(2.0 * alike))
     thin = max(1, levels.size // MOST_DIFFERENCES)
     candidates: list[NDArray[np.floating]] = []
     if levels.shape[0] > 1:

@@ -65,7 +65,7 @@ def _pieces(heard: Heard, rise: Stretch) -> list[Stretch]:
     span, step_hz = slice(rise.first, rise.last), float(heard.axis.step_hz)
     cells = max(1, round(SMOOTH_HZ / step_hz) // 2 * 2 + 1) if step_hz < SMOOTH_HZ / 2 else 1
     mean_db, highest_db = (_smoothed(level[span], cells) for level in (heard.mean_db, heard.highest_db))
-    readings = max(1.0, heard.n_sweeps * cells * min(1.0, step_hz / heard.rbw_hz))
+    readings = max(1.0, heard.n_sweeps * cells * min(1.0, step_hz / heard.alike_hz))
     least_db = max(SHALLOW_DB, VALLEY_SIGMAS * heard.noise.sd_db() / math.sqrt(readings))
     padded = np.pad(mean_db, 1, constant_values=float(mean_db.min()) - least_db)
     tops = signal.find_peaks(padded, prominence=least_db)[0] - 1

@@ -174,7 +174,7 @@ def _step(
 
 
 def _median_u_db(heard: Heard, values: NDArray[np.float64], span_hz: tuple[float, float]) -> float:
-    independent = max(1.0, values.size * min(1.0, float(heard.axis.step_hz) / heard.rbw_hz))
+    independent = max(1.0, values.size * min(1.0, float(heard.axis.step_hz) / heard.alike_hz))
     return 1.2533 * _mean_sd_db(heard, span_hz) / math.sqrt(independent)  # sd of a median: √(π/2)·σ/√n
 
 

@@ -94,7 +94,7 @@ def _fade_apart(heard: Heard, lines: list[Stretch]) -> bool:
     if power_db.shape[1] < 2:
         return False
     apart_db = (power_db - np.median(power_db, axis=0)).std(axis=1, ddof=1)
-    cells = np.median([one.last - one.first for one in lines]) * min(1.0, float(heard.axis.step_hz) / heard.rbw_hz)
+    cells = np.median([one.last - one.first for one in lines]) * min(1.0, float(heard.axis.step_hz) / heard.alike_hz)
     noise_db = heard.noise.sd_db() / math.sqrt(max(1.0, float(cells)))
     return float(np.median(apart_db)) > math.hypot(FADES_DB, noise_db)
 

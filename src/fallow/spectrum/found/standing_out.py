@@ -105,7 +105,7 @@ def _views(evidence: Evidence, seen: OverTime) -> list[_View]:
     fewer = _fewer_db(heard)
     views = [_View(heard.mean_db - floor.noise_db - lifted - fewer, heard.upper_tail, heard.n_sweeps, 1)]
     if heard.n_sweeps > 1:
-        drift = seen.highest_drift_db(heard.noise.sd_db(), heard.rbw_hz / float(heard.axis.step_hz))
+        drift = seen.highest_drift_db(heard.noise.sd_db(), heard.alike_hz / float(heard.axis.step_hz))
         above = heard.highest_db - floor.noise_db - np.maximum(lifted, drift)
         views.append(_View(above, heard.upper_tail, 1, heard.n_sweeps))
     return views
@@ -161,7 +161,7 @@ def _opened_noise_db(heard: Heard, view: _View) -> float:
     from scipy import special  # heavy, so only where it is used
 
     window = max(FEWEST_OPENED, round(OPENING_HZ / float(heard.axis.step_hz)))
-    count = max(2, round(window * min(1.0, float(heard.axis.step_hz) / heard.rbw_hz)))
+    count = max(2, round(window * min(1.0, float(heard.axis.step_hz) / heard.alike_hz)))
     most = math.ceil((1.0 - OPENING_SHARE) * count)
     each = float(special.betaincinv(most, count - most + 1, FALSE_EMITTERS / heard.axis.n))
     return view.middle_db(1.0 - each)

@@ -84,13 +84,13 @@ def over_time(heard: Heard, noise_db: Values, taken: NDArray[np.bool_]) -> OverT
     most = min(MOST_ROWS, max(FEWEST_SWEEPS, MOST_READINGS // heard.axis.n))
     rows = np.unique(np.linspace(0, heard.n_sweeps - 1, min(heard.n_sweeps, most)).round().astype(np.int64))
     levels = heard.levels_db[rows].astype(np.float64) - np.where(taken, np.nan, noise_db)
-    size = max(FEWEST_BINS, round(max(GROUP_HZ, 2.0 * heard.rbw_hz) / float(heard.axis.step_hz)))
+    size = max(FEWEST_BINS, round(max(GROUP_HZ, 2.0 * heard.alike_hz) / float(heard.axis.step_hz)))
     groups = _medians(levels, size)
     drift = np.zeros(rows.size)
     if rows.size >= FEWEST_SWEEPS and np.isfinite(groups).any(axis=1).all():
         drift = np.nanquantile(groups, DRIFT_SHARE, axis=1)
         drift = drift - np.median(drift)
-    independent = size * min(1.0, float(heard.axis.step_hz) / heard.rbw_hz)
+    independent = size * min(1.0, float(heard.axis.step_hz) / heard.alike_hz)
     return OverTime(
         levels, groups - drift[:, None], drift, size, MEDIAN_SD * heard.noise.sd_db() / math.sqrt(independent)
     )

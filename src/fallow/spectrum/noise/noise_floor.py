@@ -141,7 +141,7 @@ def group_levels(heard: Heard, without: NDArray[np.bool_] | None = None) -> Grou
         levels[sweeps] = median_of_valid(padded, axis=2)
     levels -= np.float32(noise_quantile_db(0.5, heard.noise.shape))
     typical = median_of_valid(levels[:: max(1, heard.n_sweeps // MOST_ROWS)], axis=0)
-    independent = max(1.0, per_group * min(1.0, step / heard.rbw_hz))
+    independent = max(1.0, per_group * min(1.0, step / heard.alike_hz))
     theory = (
         1.2533 * heard.noise.sd_db() / math.sqrt(independent * min(heard.n_sweeps, MOST_ROWS))
     )  # sd of a median: √(π/2)σ/√n

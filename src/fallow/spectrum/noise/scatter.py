@@ -16,7 +16,7 @@ from fallow.spectrum.levels import Levels
 from fallow.spectrum.noise.coming_again import without_coming_again
 from fallow.spectrum.statistics import median_of_valid
 
-__all__ = ["Scatter", "find_residuals", "find_scatter", "level_step_db", "some_rows"]
+__all__ = ["Scatter", "find_residuals", "find_scatter", "level_step_db", "readings_alike", "some_rows"]
 
 Values = NDArray[np.float64]
 MOST_ROWS = 64  # sweeps that are looked at
@@ -33,8 +33,9 @@ NEAREST = 1.2  # in resolutions: neighbours from there on are independent
 FEWEST_READINGS = 50
 LEANING_SIGMAS = 4.0  # difference of the neighbours' means on the two sides
 UNALIKE_SIGMAS = 4.0  # of a bin's scatter from the usual one
-FARTHEST_LAG = 16  # bins over which neighbours are believed to be alike
+FARTHEST_LAG = 40  # bins over which neighbours are believed to be alike
 ALIKE = 0.1  # correlation from which they are
+BY_LUCK_SIGMAS = 3.0  # of the correlation of independent readings
 STEPS_DB = (1.0, 0.5, 0.25, 0.2, 0.1)
 NORMAL_MAD = 1.4826
 
@@ -73,22 +74,27 @@ def find_scatter(rows: Values, rbw_bins: float, step_db: float) -> Scatter | Non
         return None
     left, centring = without_coming_again(found[0]), found[1]
     known = left[np.isfinite(left)]
-    return Scatter(known - np.median(known), known.size / _alike(left, rbw_bins), centring, step_db)
+    return Scatter(known - np.median(known), known.size / readings_alike(left), centring, step_db)
 
 
 def find_residuals(
-    rows: Values, rbw_bins: float, step_db: float, farthest_sigmas: float = FARTHEST_SIGMAS
+    rows: Values,
+    rbw_bins: float,
+    step_db: float,
+    farthest_sigmas: float = FARTHEST_SIGMAS,
+    outlier_sigmas: float = OUTLIER_SIGMAS,
 ) -> tuple[Values, float] | None:
     """The same residuals [dB] where they stand, shape (sweep, bin) but for the ends, NaN where there is none or one is
     farther out than so many standard deviations; and the variance of the floor that was taken off, in variances of one
-    reading. None where nothing is left.
+    reading. ``outlier_sigmas``: above a rough floor, from where on a reading is left out of that floor, too. None where
+    nothing is left.
     """
     if step_db:
         rows = rows + np.random.default_rng(1).uniform(-step_db / 2, step_db / 2, rows.shape)
     several = rows.shape[0] >= FEWEST_SWEEPS
-    out = _standing_out(_mean(rows, 0))
+    out = _standing_out(_mean(rows, 0), outlier_sigmas)
     if 1 < rows.shape[0] < FEWEST_SWEEPS:
-        out = out | _standing_out(rows)
+        out = out | _standing_out(rows, outlier_sigmas)
     rows = np.where(out, np.nan, rows)
     lag = max(1, math.ceil(NEAREST * rbw_bins))
     views = [_along_frequency(rows, lag)] + ([_over_time(rows)] if several else [])
@@ -108,8 +114,8 @@ def level_step_db(rows: Values) -> float:
     return 0.0
 
 
-def _standing_out(rows: Values) -> NDArray[np.bool_]:
-    """Readings far above the rough floor, and their neighbours; both of shape (sweep, bin).
+def _standing_out(rows: Values, sigmas: float) -> NDArray[np.bool_]:
+    """Readings so far above the rough floor, and their neighbours; both of shape (sweep, bin).
 
     Where carriers stand close, they lift the middle of their group and widen the scatter: so the floor is taken from a
     group's lower readings, and the scatter from those, if that is the narrower one.
@@ -128,7 +134,7 @@ def _standing_out(rows: Values) -> NDArray[np.bool_]:
         if known.any():
             above[sweep] = rows[sweep] - np.interp(places, centres[known], floor[known])
     of_low = _middle(low - lower) / LOW_APART
-    out = above > min((LOW_BELOW + OUTLIER_SIGMAS) * of_low, _middle(above) + OUTLIER_SIGMAS * _sigma(above))
+    out = above > min((LOW_BELOW + sigmas) * of_low, _middle(above) + sigmas * _sigma(above))
     beside = np.pad(out, ((0, 0), (1, 1)))
     return np.asarray(out | beside[:, :-2] | beside[:, 2:])
 
@@ -194,14 +200,22 @@ def _along_frequency(rows: Values, lag: int) -> tuple[Values, float]:
     return np.where(steady, left, np.nan), 1.0 / (2 * SIDE)
 
 
-def _alike(left: Values, rbw_bins: float) -> float:
-    """How many readings say as much as one independent one: 1 + twice the correlations of neighbouring bins."""
-    filled = np.nan_to_num(left)
-    power = float(np.square(filled).mean())
-    together, reach = 1.0, max(FARTHEST_LAG, math.ceil(2 * rbw_bins))
-    for lag in range(1, min(reach, left.shape[1] // 4)):
-        correlation = float((filled[:, lag:] * filled[:, :-lag]).mean()) / max(power, 1e-12)
-        if correlation < ALIKE:
+def readings_alike(left_db: Values) -> float:
+    """How many neighbouring readings say as much as one independent one, from residuals of shape (sweep, bin), NaN
+    where there is none.
+
+    Source: variance of a sum of correlated readings, 1 + 2·Σρ times that of independent ones; ρ of their powers.
+    """
+    valid = np.isfinite(left_db)
+    readings = max(1, int(valid.sum()))
+    power = np.where(valid, 10.0 ** (np.nan_to_num(left_db) / 10.0), 0.0)
+    power = np.where(valid, power - power.sum() / readings, 0.0)
+    variance = max(1e-12, float(np.square(power).sum()) / readings)
+    together = 1.0
+    for lag in range(1, min(FARTHEST_LAG, left_db.shape[1] // 4)):
+        pairs = max(1, int((valid[:, lag:] & valid[:, :-lag]).sum()))
+        correlation = float((power[:, lag:] * power[:, :-lag]).sum()) / pairs / variance
+        if correlation < max(ALIKE, BY_LUCK_SIGMAS * math.sqrt(together / pairs)):
             break
         together += 2.0 * correlation
     return together

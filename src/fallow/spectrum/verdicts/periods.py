@@ -126,7 +126,7 @@ def look(evidence: Evidence, windows: Windows, piece: NDArray[np.int64], found: 
     middle = (geometry.low_hz + geometry.high_hz) / 2
     group = np.minimum(np.searchsorted(floor.group_centres_hz, middle), floor.group_centres_hz.size - 1)
     rises = 10.0 ** (floor.rises_db[:, group].astype(np.float64) / 10.0)
-    spread = np.minimum(1.0, geometry.step_hz / heard.rbw_hz)
+    spread = np.minimum(1.0, geometry.step_hz / heard.alike_hz)
     limit = 10.0 ** (windows.limit_db[piece] / 10.0)
     found.sweeps[piece] = powers.valid.sum(axis=0)
     _look_while_on(powers, windows.least_on[piece], piece, found)

@@ -94,7 +94,7 @@ def geometry_of(heard: Heard, low_hz: NDArray[np.float64], high_hz: NDArray[np.f
         sum_high_hz=high_hz,
         scale=np.maximum(1.0, coarsest / width),
         covered=np.minimum(covered, 1.0),
-        cells=np.maximum(1.0, width / coarsest),
+        cells=np.maximum(1.0, width / np.maximum(coarsest, heard.alike_hz)),
         step_hz=step,
     )
 

@@ -28,8 +28,6 @@ __all__ = ["HIGHEST_UNEVEN_DB", "Uneven", "WindowNoise"]
 Values = NDArray[np.float64]
 NORMAL_MAD = 1.4826
 WIDEST_TAIL = 1.15  # of the standard deviation that the middle shows: what noise even in decibels needs, and luck
-ALIKE = 0.1  # correlation from which neighbouring readings are alike
-FARTHEST_LAG = 16  # bins
 HIGHEST_UNEVEN_DB = 12.0  # above the floor: what is more is a signal; common practice (steps of 1 to 2 dB, either way)
 UPPER_SHARE = 0.84  # of the windows, one standard deviation above their middle
 LEFT_OUT = 2.0  # standard errors of that quantile that are given up, so that luck makes no floor uneven
@@ -42,16 +40,6 @@ class WindowNoise:
 
     heard: Heard
     floor: Floor
-
-    @cached_property
-    def together(self) -> float:
-        """As many neighbouring readings say as much as one, beyond what the resolution bandwidth explains; 1 or more.
-
-        Source: variance of a sum of correlated readings, 1 + 2·Σρ times that of independent ones.
-        """
-        if self._residuals is None:
-            return 1.0
-        return max(1.0, _alike(self._residuals[0], self._rbw_bins) / self._rbw_bins)
 
     @cached_property
     def tail(self) -> UpperTail:
@@ -74,12 +62,11 @@ class WindowNoise:
 
     @property
     def _rbw_bins(self) -> float:
-        return max(1.0, self.heard.rbw_hz / float(self.heard.axis.step_hz))
+        return max(1.0, self.heard.alike_hz / float(self.heard.axis.step_hz))
 
     def reached_db(self, chance: Values, cells: Values, sweeps: NDArray[np.int64] | int) -> Values:
         """What the mean over so many sweeps exceeds with a chance if the floor is even, dB above it."""
-        readings = np.maximum(1.0, cells / self.together) * sweeps
-        return np.maximum(0.0, self.tail.exceeded_db(chance, readings))
+        return np.maximum(0.0, self.tail.exceeded_db(chance, cells * sweeps))
 
     def uneven(self, width_hz: float) -> Uneven:
         """How uneven the floor is for windows of this width."""
@@ -93,7 +80,7 @@ class WindowNoise:
         z = NormalDist().inv_cdf(UPPER_SHARE)
         luck = math.sqrt(UPPER_SHARE * (1.0 - UPPER_SHARE) / count) / NormalDist().pdf(z)
         seen = max(0.0, upper - middle) / z * max(0.0, 1.0 - LEFT_OUT * luck)
-        cells = max(1.0, width_hz / max(self.heard.rbw_hz, float(self.heard.axis.step_hz)) / self.together)
+        cells = max(1.0, width_hz / max(self.heard.alike_hz, float(self.heard.axis.step_hz)))
         explained = float(self.reached_db(np.array(1.0 - UPPER_SHARE), np.array(cells), self.heard.n_sweeps)) / z
         return Uneven(max(0.0, middle), max(of_dips, math.sqrt(max(0.0, seen**2 - explained**2))))
 
@@ -130,19 +117,3 @@ class Uneven:
 def _sums(per_bin: Values, bins: int) -> Values:
     total = np.concatenate([[0.0], np.cumsum(per_bin)])
     return np.asarray(total[bins:] - total[:-bins], dtype=np.float64)
-
-
-def _alike(left_db: Values, rbw_bins: float) -> float:
-    """How many readings say as much as one, from the correlation of neighbours' powers in residuals (sweep, bin)."""
-    valid = np.isfinite(left_db)
-    power = np.where(valid, 10.0 ** (np.nan_to_num(left_db) / 10.0), 0.0)
-    power = np.where(valid, power - power.sum() / max(1, valid.sum()), 0.0)
-    variance = float(np.square(power).sum()) / max(1, int(valid.sum()))
-    together, reach = 1.0, max(FARTHEST_LAG, math.ceil(2 * rbw_bins))
-    for lag in range(1, min(reach, left_db.shape[1] // 4)):
-        pairs = int((valid[:, lag:] & valid[:, :-lag]).sum())
-        correlation = float((power[:, lag:] * power[:, :-lag]).sum()) / max(1, pairs) / max(variance, 1e-12)
-        if correlation < ALIKE:
-            break
-        together += 2.0 * correlation
-    return together

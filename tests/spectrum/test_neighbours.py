@@ -1,0 +1,71 @@
+"""Over how many bins noise is alike; a resolution that nobody states makes no emitters: counted over noise."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+import fallow
+from fallow.spectrum.axis import Axis
+from fallow.spectrum.levels import Levels
+from fallow.spectrum.noise.neighbours import alike_bins
+from fallow.spectrum.sweep import LevelUnit, Series, Survey
+
+Values = NDArray[np.float64]
+HALF_POWER = 2.355  # standard deviations between the half power points of a Gaussian filter: 2·√(2·ln 2)
+
+
+def _noise_db(rng: np.random.Generator, shape: tuple[int, int], bins: int, samples: int = 1) -> Values:
+    """Mean powers of complex noise, alike over so many bins: through a Gaussian filter along the axis."""
+    reach = 4 * bins
+    field = np.exp(-0.5 * (np.arange(-reach, reach + 1) / (bins / HALF_POWER)) ** 2) if bins > 1 else np.ones(1)
+    field /= np.sqrt(np.square(field).sum())
+    size = (samples, shape[0], shape[1] + field.size - 1)
+    white = (rng.normal(size=size) + 1j * rng.normal(size=size)) / np.sqrt(2)
+    filtered = np.apply_along_axis(np.convolve, 2, white, field, mode="valid")
+    return np.asarray(10 * np.log10(np.square(np.abs(filtered)).mean(axis=0)), dtype=np.float64)
+
+
+def _alike(levels_db: Values, stated: float = 1.0) -> float:
+    return alike_bins(Levels((levels_db.astype(np.float32),)), stated)
+
+
+@pytest.mark.parametrize("sweeps", [1, 3, 20])
+@pytest.mark.parametrize("bins", [1, 2, 4, 8])
+def test_over_how_many_bins_noise_is_alike(sweeps: int, bins: int) -> None:
+    """√(2π)·n/2.355 for a filter of n bins: the sum of exp(-k²/2σ²), the squared autocorrelation of its field, over all
+    lags k (integral of a normal distribution). One sweep of 3,000 bins knows it to a tenth or so.
+    """
+    rng = np.random.default_rng(10 * sweeps + bins)
+    expected = np.sqrt(2 * np.pi) * bins / HALF_POWER if bins > 1 else 1.0
+    assert _alike(_noise_db(rng, (sweeps, 3000), bins)) == pytest.approx(expected, rel=0.2)
+
+
+def test_what_is_stated_is_the_least() -> None:
+    assert _alike(_noise_db(np.random.default_rng(1), (5, 2000), 2), 6.0) == 6.0
+
+
+@pytest.mark.parametrize("sweeps", [1, 3])
+def test_carriers_and_a_rippling_floor_make_no_neighbours_alike(sweeps: int) -> None:
+    rng = np.random.default_rng(4)
+    power = rng.exponential(size=(sweeps, 1200))
+    for place in range(10, 1180, 30):
+        power[:, place : place + 8] += 10 ** rng.uniform(3.0, 6.0) / 8
+    rippling = _noise_db(rng, (sweeps, 3000), 1) + 2.0 * np.sin(np.arange(3000) / 15.0)
+    assert _alike(10 * np.log10(power)) == 1.0
+    assert _alike(rippling) == 1.0
+
+
+@pytest.mark.parametrize(("bins", "samples"), [(4, 1), (8, 1), (8, 4)])
+def test_one_sweep_of_a_wide_resolution_that_nobody_states_makes_no_emitters(bins: int, samples: int) -> None:
+    """At most one emitter in twenty surveys: eight allow for two (binomial, 99 %). None of 480 slices occupied."""
+    made = occupied = 0
+    for seed in range(8):
+        levels = -108.0 + _noise_db(np.random.default_rng(seed), (1, 2400), bins, samples)
+        axis = Axis.regular(500_000_000, 25_000, 2400)
+        air = fallow.judge(Survey((Series(axis, levels.astype(np.float32), LevelUnit.DBM),)), width_hz=1_000_000)
+        made += len(air.emitters)
+        occupied += sum(one.verdict.word == "occupied" for one in air.slices)
+    assert made <= 2
+    assert occupied == 0
