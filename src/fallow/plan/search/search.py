@@ -8,13 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import zip_longest
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fallow.plan.search.engine import HOME_ONLY, IN_ANY_TIER, LOWEST, Kernels, numpy_kernels
+from fallow.plan.search.engine import HOME_ONLY, LOWEST, Kernels, numpy_kernels
 from fallow.plan.search.only_distances import OnlyDistances
+from fallow.plan.search.orders import ANYWHERE, area_by_area, areas_take_turns, picks_of, wandering_picks
 from fallow.plan.search.packing import Packed
 from fallow.plan.search.pairs import restore, standing_for
 from fallow.plan.search.question import Question
@@ -46,9 +46,16 @@ WANDERING = 0.6
 """Share of the steps in which carriers wander."""
 MOVES_AT_ONCE = 24
 """Moves of one wandering step."""
+STIRRING = 0.1
+"""Share of a wandering step's moves that lead anywhere, below which wandering counts as stuck and gets rarer."""
+LEAST_WANDERING = 0.1
+"""Share that is left of wandering when it is stuck: of ``WANDERING``."""
+MAKING_WAY = 0.6
+"""Share of the other steps in which a few make way for one that is missing, on a place where none of them stood."""
+MOST_MAKING_WAY = 7
+"""Carriers taken out for that: more of them seldom all find another place."""
 PLACES_TOUCHED = 150_000
 """Places whose counts one move may change before steps are made smaller."""
-ALMOST_ONE = float(np.nextafter(1.0, 0.0))
 WITHOUT_HOMES, WITH_HOMES = 400, 200
 """Steps in turn, with a plan to keep, while links are missing: more of them matter more than where the others stood."""
 MOST_WAITING = 8
@@ -140,6 +147,7 @@ class Search:
         self.clinging = True  # to homes
         self.pace = _pace(question)
         self.sown_in_vain = 0
+        self.stirring = 1.0
         self.astray = 0
         self.best, self.best_hz = self._current(), self.standing.at_hz.copy()
         self.sowing = Sowing(question, self.standing.tables)
@@ -148,6 +156,7 @@ class Search:
         )
         self.packing = self.only_distances.packing(self.random, kernels)
         self.repair = Repair(self.standing, self.placeable, self.random, self._shake)
+        self.makes_way = not self.repair.with_home  # a plan to keep is shaken better without
         self.on_raster = ~np.isin(self.facts.class_index, list(question.odd_classes))
         self.on_raster[list(question.in_pairs)] = False  # these do not wander
 
@@ -279,6 +288,7 @@ class Search:
     def _step(self) -> tuple[Score, Whole]:
         """Change the plan somewhere, and keep that if it is no worse."""
         missing = self._missing()
+        waiting = [i for i in missing if i not in self.question.in_pairs] if self.makes_way else []
         before_hz, before = self.standing.at_hz.copy(), self._current()
         kind = self.random.random() if missing else 1.0
         if kind < SOWING / (1 + self.sown_in_vain / SOWING_PATIENCE) and self.sowing.possible:
@@ -286,8 +296,10 @@ class Search:
             self.sown_in_vain += 1
         elif kind < PACKING and self.packing is not None:
             self._pack(self.packing, missing)
-        elif kind < WANDERING:
+        elif kind < WANDERING * self._liveliness():
             self._wander(missing)
+        elif waiting and self.random.random() < MAKING_WAY:
+            self._make_way(waiting)
         else:
             first = self._wanted_first(missing)
             taken = self._neighbours(first)
@@ -296,20 +308,19 @@ class Search:
         after = self._current()
         if after < before and not (missing and self._worth_a_detour(after)):
             self._restore(before_hz)
+            after = before
         elif after > before and missing:
             return self._with_spares()
         elif not self._missing() and self.question.has_margins:
             self.standing.shun_margins_up_to(after.thinnest_db)
-        self._return_from_detour()
-        return self._current(), self.standing.at_hz.copy()
+        return self._return_from_detour(after), self.standing.at_hz.copy()
 
     def _worth_a_detour(self, after: Score) -> bool:
         """Now and then a plan with one link less is a way out of a dead end."""
         return sum(after.placed) >= sum(self.best.placed) - 1 and self.random.random() < DETOURS
 
-    def _return_from_detour(self) -> None:
-        """Remember the best plan, and go back to it when a detour has led nowhere."""
-        current = self._current()
+    def _return_from_detour(self, current: Score) -> Score:
+        """Remember the best plan, and go back to it when a detour has led nowhere; the score of what stands then."""
         if current >= self.best:
             self.best, self.best_hz, self.astray = current, self.standing.at_hz.copy(), 0
         else:
@@ -317,6 +328,8 @@ class Search:
             if self.astray > LONGEST_DETOUR:
                 self._restore(self.best_hz)
                 self.astray = 0
+                return self._current()
+        return current
 
     def _sow(self) -> None:
         """Start anew from places whose differences all differ."""
@@ -346,8 +359,38 @@ class Search:
         waiting = [i for i in missing if self.on_raster[i]]
         if candidates.size and waiting:
             moves = self.random.choice(candidates, max(2, int(self.pace * MOVES_AT_ONCE)))
-            picks = _wandering_picks(self.random, moves.size)
+            picks = wandering_picks(self.random, moves.size)
+            before_hz = at_hz.copy()
             self.standing.wander(moves.tolist(), picks, self._most_urgent(waiting))
+            moved = int(np.count_nonzero(before_hz != at_hz))
+            self.stirring += 0.1 * (moved / moves.size - self.stirring)
+
+    def _liveliness(self) -> float:
+        """The share of wandering that is left: less where hardly any of its moves lead anywhere, if there is something
+        else to do.
+        """
+        return 1.0 if not self.makes_way else max(min(1.0, self.stirring / STIRRING), LEAST_WANDERING)
+
+    def _make_way(self, missing: Sequence[int]) -> None:
+        """Take a few carriers out and put one that is missing where none of them stood; they go back or anywhere."""
+        first = self._any_of(self._most_urgent(missing))
+        before_hz, classes = self.standing.at_hz.copy(), self.facts.class_index
+        meets = self.meets[classes[first], classes] & (before_hz >= 0) & ~self.facts.is_fixed
+        candidates = np.flatnonzero(meets)
+        n = min(int(self.random.integers(2, MOST_MAKING_WAY + 1)), candidates.size)
+        taken: list[int] = self.random.choice(candidates, n, replace=False).tolist()
+        self.standing.take(taken)
+        free_hz = self.standing.free_hz(int(classes[first]))
+        free_hz = free_hz[~np.isin(free_hz, before_hz[taken])]
+        if free_hz.size:
+            self.standing.put([first], [int(free_hz[self.random.integers(free_hz.size)])])
+            back = self.random.random() < 0.5
+            homes_hz = [int(before_hz[i]) if back else self.homes_hz[i] if self.clinging else -1 for i in taken]
+            shares = np.minimum(self.random.random(n), ANYWHERE)
+            self.standing.place(taken, homes_hz, shares.tolist())
+            others = [i for i in missing if i != first]
+            left = self._most_urgent(others) if others else []
+            self._place(left, [LOWEST] * len(left))
 
     def _most_urgent(self, missing: Sequence[int]) -> list[int]:
         """One of each class among those of the best rank, in any order; the others of a class are no different."""
@@ -431,56 +474,10 @@ class Search:
         away = 0.0 if self.random.random() < 0.7 else 0.5  # now and then somebody leaves home for another's sake
         away = away if self.clinging else 1.0
         homes_hz = [-1 if self.random.random() < away else self.homes_hz[i] for i in order]
-        self.standing.place(order, homes_hz, _picks(self.random, len(order), 0.5 if missing else 0.2))
-
-
-def area_by_area(question: Question, links: Sequence[int]) -> list[int]:
-    """By priority; then those with the fewest places; then those that stand in the way of the fewest others."""
-    rank, class_index = question.facts.rank, question.facts.class_index
-    in_the_way = question.meetings @ np.bincount(class_index, minlength=len(question.classes))
-    room = [worth.frequencies_hz.size for worth in question.worths]
-
-    def order(i: int) -> tuple[int, ...]:
-        k = int(class_index[i])
-        return int(rank[i]), room[k], int(in_the_way[k]), k
-
-    return sorted(links, key=order)
-
-
-def areas_take_turns(question: Question, links: Sequence[int]) -> list[int]:
-    """By priority; then one of each class in turn."""
-    classes: dict[tuple[int, int], list[int]] = {}
-    for i in area_by_area(question, links):
-        classes.setdefault((int(question.facts.rank[i]), int(question.facts.class_index[i])), []).append(i)
-    order = []
-    for rank in sorted({rank for rank, _ in classes}):
-        of_rank = [members for (each, _), members in classes.items() if each == rank]
-        order += [i for turn in zip_longest(*of_rank) for i in turn if i is not None]
-    return order
+        self.standing.place(order, homes_hz, picks_of(self.random, len(order), 0.5 if missing else 0.2))
 
 
 def _pace(question: Question) -> float:
     """How much one step may do, at most 1: less where a move touches many groups, so that the search stops promptly."""
     touched = len(question.groups.index) / max(len(question.classes), 1) * question.raster.size
     return min(1.0, PLACES_TOUCHED / max(touched, 1.0))
-
-
-def _wandering_picks(random: np.random.Generator, n: int) -> list[float]:
-    """Any free place; any or the lowest; or any, leaning to the low ones: none of the three is best everywhere."""
-    kind, share = random.integers(3), random.random(n)
-    if kind == 1:
-        share = np.where(random.random(n) < 0.5, share, LOWEST)
-    elif kind == 2:
-        share = 1.0 - random.random(n) ** (1 / 3)
-    picks: list[float] = np.minimum(share, ALMOST_ONE).tolist()
-    return picks
-
-
-def _picks(random: np.random.Generator, n: int, tierless: float) -> list[float]:
-    """Lowest free place or any, for all alike or each by itself; with the chance ``tierless`` of any tier."""
-    share = random.choice([0.0, 0.3, 1.0])
-    picks = np.where(random.random(n) < share, random.random(n), LOWEST)
-    if random.random() < tierless:
-        picks = np.maximum(picks, 0.0) + IN_ANY_TIER
-    chosen: list[float] = picks.tolist()
-    return chosen
