@@ -41,6 +41,7 @@ def test_first_and_last_with_a_zone_and_the_beat(run: Run, tmp_path: Path) -> No
     assert burst["last_seen"] == "2026-03-14T15:51:21Z"
     assert burst["first_seen_local"] is None
     assert burst["period_s"] == pytest.approx(60.0, abs=0.1)
+    assert burst["period_u_s"] == pytest.approx(3.0 / 10, rel=0.1)  # a sweep over the periods counted
 
 
 def test_a_clock_without_zone_is_told_as_such(run: Run, tmp_path: Path) -> None:
@@ -59,8 +60,8 @@ def test_without_times_there_are_none(run: Run, tmp_path: Path) -> None:
     path = tmp_path / "hall.csv"
     path.write_text("MHz,dBm\n" + "\n".join(rows) + "\n", encoding="utf-8")
     (carrier,) = json.loads(run("air", path, "--rbw", "25k", "--detector", "average", "--json")[1])["emitters"]
-    keys = ("first_seen", "last_seen", "first_seen_local", "last_seen_local", "period_s")
-    assert [carrier[key] for key in keys] == [None] * 5
+    keys = ("first_seen", "last_seen", "first_seen_local", "last_seen_local", "period_s", "period_u_s")
+    assert [carrier[key] for key in keys] == [None] * 6
 
 
 def test_the_screen_tells_it_in_80_columns(run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -178,6 +178,7 @@ def _seen(emitter: Emitter) -> Document:
         "first_seen_local": None if zoned else first,
         "last_seen_local": None if zoned else last,
         "period_s": _number(emitter.period_s, 3),
+        "period_u_s": _number(emitter.period_u_s, 3),
     }
 
 

@@ -101,8 +101,8 @@ class Emitter:
     ``on_share`` with its two-sided limits at the confidence of the survey, each 0 to 1; they allow for the likeness of
     neighbouring sweeps. ``first_s``, ``last_s``: start of the sweeps in which it was seen first and last, seconds since
     1970 (UTC where ``zone_known``, else the source's wall clock); ``None`` without times. ``period_s``: it comes at
-    this distance in seconds; ``None`` where no beat was proven, or without times. ``times``: when it was on in the
-    series that shows it best; ``told_times``: what of the evidence says so.
+    this distance in seconds, which may be off by ``period_u_s``; ``None`` where no beat was proven, or without times.
+    ``times``: when it was on in the series that shows it best; ``told_times``: what of the evidence says so.
     """
 
     low_hz: int
@@ -117,6 +117,7 @@ class Emitter:
     first_s: float | None = None
     last_s: float | None = None
     period_s: float | None = None
+    period_u_s: float | None = None
     zone_known: bool = False
     times: OnAir | None = None
     told_times: tuple[str, ...] = ()

@@ -15,16 +15,12 @@ from datetime import UTC, datetime
 import numpy as np
 from numpy.typing import NDArray
 
-from fallow.spectrum.found.regular import Regular, find_regular, lone_distances, told_chance
+from fallow.spectrum.found.beats import FEWEST_FOR_BEAT, Beat, changes_among, find_beat, told_beat
 from fallow.spectrum.statistics import binomial_limits
 
 __all__ = ["OnAir", "effective_sweeps", "on_air", "told_on_air", "told_seen"]
 
-BY_LUCK = 0.01  # chance that a beat is named where there is none
 SURE = 0.7  # so many standard errors: chosen so that 95 % limits hold 95 times in 100 over simulated chains
-FEWEST_STARTS = 5
-FEWEST_FOR_BEAT = 20  # sweeps
-LEAST_BEAT_SWEEPS = 3.0  # a shorter beat can't be told from the sweeps' own
 PAUSE = 3.0  # times the usual distance of sweeps: what is farther apart are no neighbours
 
 
@@ -36,7 +32,7 @@ class OnAir:
     may be missing because of what was on (a chip whose number wraps round), so ``low`` holds had it been off in all of
     them, ``high`` had it been on in all. ``runs``: unbroken runs of sweeps, the ``shortest`` and
     the ``longest`` in sweeps. ``first_s``, ``last_s``: when it was seen first and last, seconds since 1970, None
-    without times. ``sweep_s``: the usual distance of sweeps in seconds. ``beat``: in sweeps, None where there is none.
+    without times. ``sweep_s``: the usual distance of sweeps in seconds. ``beat``: None where there is none.
     """
 
     on: int
@@ -51,7 +47,7 @@ class OnAir:
     first_s: float | None
     last_s: float | None
     sweep_s: float | None
-    beat: Regular | None
+    beat: Beat | None
 
     @property
     def share(self) -> float:
@@ -61,7 +57,12 @@ class OnAir:
     @property
     def period_s(self) -> float | None:
         """The beat in seconds; ``None`` where there is none, or the sweeps have no times."""
-        return None if self.beat is None or self.sweep_s is None else self.beat.step * self.sweep_s
+        return None if self.beat is None else self.beat.step_s
+
+    @property
+    def period_u_s(self) -> float | None:
+        """By how many seconds the beat may be off."""
+        return None if self.beat is None else self.beat.u_step_s
 
 
 def on_air(
@@ -99,7 +100,7 @@ def on_air(
         first_s=float(times[places].min()) if times is not None and hits else None,
         last_s=float(times[places].max()) if times is not None and hits else None,
         sweep_s=sweep_s if sweep_s is not None and sweep_s > 0 else None,
-        beat=_beat(seen, joined, starts),
+        beat=find_beat(seen, joined, starts, times),
     )
 
 
@@ -110,20 +111,13 @@ def effective_sweeps(on: NDArray[np.bool_], joined: NDArray[np.bool_]) -> float:
     each estimated as (changes + ½)/(chances + 1) (Jeffreys' prior of a share), so that what never changed is not taken
     for proof that it can't. Few changes tell their rate badly: it is lowered by its own relative error, 1/√changes.
     """
-    rises, falls = _changes(on, joined)
+    rises, falls = changes_among(on, joined)
     rate = (rises[0] + 0.5) / (rises[1] + 1.0) + (falls[0] + 0.5) / (falls[1] + 1.0)
     changes = rises[0] + falls[0]
     if changes:
         rate *= 1.0 - SURE / math.sqrt(changes + 1.0)
     memory = max(0.0, 1.0 - rate)
     return on.size * (1.0 - memory) / (1.0 + memory)
-
-
-def _changes(on: NDArray[np.bool_], joined: NDArray[np.bool_]) -> tuple[tuple[int, int], tuple[int, int]]:
-    """Changes from off to on among the neighbours of which the first is off, and the reverse."""
-    before, after = on[:-1][joined], on[1:][joined]
-    rises = (int((~before & after).sum()), int((~before).sum()))
-    return rises, (int((before & ~after).sum()), int(before.sum()))
 
 
 def _runs(on: NDArray[np.bool_], joined: NDArray[np.bool_]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
@@ -134,25 +128,6 @@ def _runs(on: NDArray[np.bool_], joined: NDArray[np.bool_]) -> tuple[NDArray[np.
     goes_on = np.concatenate([on[1:] & joined, [False]])
     starts, ends = np.flatnonzero(on & ~follows), np.flatnonzero(on & ~goes_on)
     return starts, ends - starts + 1
-
-
-def _beat(on: NDArray[np.bool_], joined: NDArray[np.bool_], starts: NDArray[np.int64]) -> Regular | None:
-    """The beat of the starts, where a chain without any would show one less than once in a hundred.
-
-    Distances across a pause say nothing, nor does a run that was on already when the sweeps began.
-    """
-    stretch = np.concatenate([[0], np.cumsum(~joined)])
-    begins = np.concatenate([[True], ~joined])[starts] if starts.size else np.zeros(0, dtype=bool)
-    seen_to_start = starts[~begins]
-    distances = np.diff(seen_to_start)[np.diff(stretch[seen_to_start]) == 0]
-    if on.size < FEWEST_FOR_BEAT or distances.size < FEWEST_STARTS - 1:
-        return None
-    rises, falls = _changes(on, joined)
-    longest = int(distances.max()) * 4
-    up = lone_distances(min(1.0, rises[0] / max(1, rises[1])), 1, longest)
-    down = lone_distances(min(1.0, falls[0] / max(1, falls[1])), 1, longest)
-    found = find_regular(distances, np.convolve(up, down)[: longest + 1])
-    return found if found is not None and found.chance < BY_LUCK and found.step >= LEAST_BEAT_SWEEPS else None
 
 
 def told_on_air(times: OnAir, *, zone_known: bool) -> tuple[str, ...]:
@@ -167,7 +142,7 @@ def told_on_air(times: OnAir, *, zone_known: bool) -> tuple[str, ...]:
     if times.sweeps >= FEWEST_FOR_BEAT and times.on < times.sweeps and times.effective < 0.8 * times.sweeps:
         told.append(f"neighbouring sweeps are alike: they say as much as {_independent(times.effective)}")
     if times.beat is not None:
-        told.append(_told_beat(times.beat, times.sweep_s))
+        told.append(told_beat(times.beat))
     if times.first_s is not None and times.last_s is not None and times.sweeps > 1:
         told.append(told_seen(times.first_s, times.last_s, zone_known=zone_known))
     return tuple(told)
@@ -197,11 +172,6 @@ def _seconds(times: OnAir) -> str:
     if times.sweep_s is None or times.longest < 2:
         return ""
     return f", the longest about {_duration(times.longest * times.sweep_s)}"
-
-
-def _told_beat(beat: Regular, sweep_s: float | None) -> str:
-    every = f"{beat.step:.3g} sweeps" if sweep_s is None else _duration(beat.step * sweep_s)
-    return f"comes every {every}, {beat.count} times; by luck so regular: {told_chance(beat.chance)}"
 
 
 def _duration(seconds: float) -> str:
