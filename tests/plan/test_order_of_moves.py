@@ -126,6 +126,13 @@ def test_without_a_third_one_is_muted() -> None:
     assert [step.silent for step in order.steps] == [True, False]
 
 
+def test_rather_a_light_link_is_muted_than_a_heavy_one() -> None:
+    before, after, show = swap(spare=False)
+    kind = next(iter(show.equipment))
+    links = (Link("a", kind, move_weight=5), Link("b", kind))
+    assert order_of_moves(before, after, replace(show, links=links)).muted == ("b",)
+
+
 def test_who_is_off_in_the_scene_that_runs_goes_first_and_is_in_nobodys_way() -> None:
     before = [row("a", 500.0), row("b", 501.0, scenes=["late"])]
     after = [row("a", 501.0), row("b", 500.0, scenes=["late"])]

@@ -49,7 +49,8 @@ def _step(step: Retuning) -> Document:
 
 def _choice(choice: Choice) -> Document:
     return {
-        "moves": len(choice.moved),
+        "moves": choice.moves,
+        "weight": choice.weight,
         "not_measured": choice.not_measured,
         "doubtful": choice.doubtful,
         "unplaced": list(choice.unplaced),

@@ -9,7 +9,6 @@ from functools import partial
 from fallow.plan.advice.advice import Advice, Replan
 from fallow.plan.advice.choices import Choice, choices_among, only_clean
 from fallow.plan.advice.failures import failures_of
-from fallow.plan.advice.lost_homes import raised_by_lost_homes
 from fallow.plan.advice.order_of_moves import order_of_moves
 from fallow.plan.advice.relaxations import Relaxation, Trials, helpful, ideas_for
 from fallow.plan.advice.remedies import Remedies, Remedy
@@ -57,11 +56,10 @@ def advise_on_moves(
         placed_hz = {name: hz for name, hz in now_hz.items() if hz is not None}
         waiting_hz = waiting_places(was_hz, placed_hz, question, kernels())
         freer = order_of_moves(before, after, wanted, scene=scene, waiting_hz=waiting_hz)
-        order = min(order, freer, key=lambda each: len(each.muted))
+        order = min(order, freer, key=lambda each: _weight_of(each.muted, wanted) or len(each.muted))
     lost = len({_whole(row.link, wanted) for row in changed if now_hz[row.link] is None})
     weight = _weight_of([row.link for row in changed if now_hz[row.link] != row.frequency_hz], wanted)
-    kept_hz = {row.link: row.frequency_hz for row in changed if row.frequency_hz is not None}
-    return Replan(moves, raised_by_lost_homes(fewest, question, kept_hz), order, lost, weight)
+    return Replan(moves, fewest, order, lost, weight)
 
 
 def _whole(name: str, wanted: Wanted) -> str:

@@ -1,8 +1,8 @@
 """What can be had for how many moves: of all plans that a re-plan came across, those that no other one beats.
 
-One plan beats another when it is no worse in links without a frequency, in links moved, in links on places not
-measured and in links on doubtful ones, and better in one of them. *Fewer moves and somebody without a frequency, or on
-a doubtful place; more moves, and all is clean*: which to take is hers to say.
+One plan beats another when it is no worse in links without a frequency, in links moved (each by its weight), in links
+on places not measured and in links on doubtful ones, and better in one of them. *Fewer moves and somebody without a
+frequency, or on a doubtful place; more moves, and all is clean*: which to take is hers to say.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from fallow.plan.search.question import Question
 from fallow.plan.search.search import Solution
 from fallow.plan.search.worth import VERDICT_STEP, Worth
+from fallow.plan.wording import counted, few
 from fallow.show.plan_change import Shifted
 
 __all__ = ["Choice", "choices_among", "only_clean"]
@@ -22,18 +23,26 @@ MOST_TOLD = 5
 
 @dataclass(frozen=True)
 class Choice:
-    """One way to re-plan. ``chosen``: the plan that this comes with."""
+    """One way to re-plan: carriers that are retuned, and those without a frequency. ``chosen``: the plan that this
+    comes with.
+
+    ``moves``: links that are retuned, in one direction or both; ``weight``: what they weigh together. ``left_out``: the
+    links without a frequency.
+    """
 
     moved: tuple[Shifted, ...]
     unplaced: tuple[str, ...]
     not_measured: int
     doubtful: int
+    moves: int
+    weight: int
+    left_out: tuple[str, ...] = ()
     chosen: bool = False
 
     @property
     def price(self) -> tuple[int, int, int, int]:
         """What counts, the less the better."""
-        return len(self.unplaced), len(self.moved), self.not_measured, self.doubtful
+        return len(self.unplaced), self.weight, self.not_measured, self.doubtful
 
     @property
     def text(self) -> str:
@@ -41,10 +50,10 @@ class Choice:
         return ", ".join(self._parts())
 
     def _parts(self) -> Iterator[str]:
-        moves = len(self.moved)
-        yield f"{moves} {'move' if moves == 1 else 'moves'}"
-        if self.unplaced:
-            yield f"{len(self.unplaced)} without a frequency"
+        weigh = "weighs" if self.moves == 1 else "weigh"
+        yield counted(self.moves, "move") + (f" that {weigh} {self.weight}" if self.weight != self.moves else "")
+        if self.left_out:
+            yield f"no frequency for {few(self.left_out)}"
         if self.not_measured:
             yield f"{self.not_measured} on places not measured"
         if self.doubtful:
@@ -54,7 +63,7 @@ class Choice:
 
 
 def choices_among(plans: Iterable[Solution], chosen: Solution, question: Question) -> tuple[Choice, ...]:
-    """The chosen plan and those of the others that nobody beats, fewest moves first."""
+    """The chosen plan and those of the others that nobody beats, those first in which what moves weighs least."""
     first = replace(_choice(chosen, question), chosen=True)
     by_price = {first.price: first}
     for plan in plans:
@@ -63,7 +72,7 @@ def choices_among(plans: Iterable[Solution], chosen: Solution, question: Questio
     found = list(by_price.values())
     unbeaten = [one for one in found if one.chosen or not any(_beats(other, one) for other in found)]
     told = sorted(unbeaten, key=lambda one: (not one.chosen, one.price))[:MOST_TOLD]
-    return tuple(sorted(told, key=lambda one: (len(one.moved), one.price)))
+    return tuple(sorted(told, key=lambda one: (one.weight, one.price)))
 
 
 def only_clean(question: Question) -> Question:
@@ -88,4 +97,15 @@ def _choice(plan: Solution, question: Question) -> Choice:
             unplaced.append(carrier.name)
         elif carrier.home_hz not in (None, at_hz):
             moved.append(Shifted(carrier.name, carrier.home_hz, at_hz))
-    return Choice(tuple(moved), tuple(unplaced), -plan.score.not_measured, -plan.score.doubtful)
+    there = {question.carriers[tie.back].name: question.carriers[tie.forward].name for tie in question.pairs}
+    weighs = {carrier.name: carrier.weight for carrier in question.links}
+    whole = {there.get(one.link, one.link) for one in moved}
+    return Choice(
+        tuple(moved),
+        tuple(unplaced),
+        -plan.score.not_measured,
+        -plan.score.doubtful,
+        len(whole),
+        sum(weighs[name] for name in whole),
+        tuple(dict.fromkeys(there.get(name, name) for name in unplaced)),
+    )

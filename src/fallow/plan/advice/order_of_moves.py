@@ -12,13 +12,15 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import chain, combinations, islice
+from heapq import nsmallest
+from itertools import chain, combinations
 
 import numpy as np
 
 from fallow.plan.judge.carriers import Carrier, Company
 from fallow.plan.judge.group_rules import apart_needed_hz
 from fallow.show.assignment import Assignment
+from fallow.show.link import USUAL_WEIGHT
 from fallow.show.wanted import Wanted
 
 __all__ = ["OrderOfMoves", "Retuning", "order_of_moves"]
@@ -94,9 +96,12 @@ def order_of_moves(
 
 @dataclass(frozen=True)
 class _Mover:
+    """``weight``: what it costs to touch it, as the table of links says."""
+
     row: Assignment
     from_hz: int | None
     to_hz: int | None
+    weight: int = USUAL_WEIGHT
 
 
 def _movers(before: Sequence[Assignment], after: Sequence[Assignment], wanted: Wanted) -> list[_Mover]:
@@ -107,10 +112,11 @@ def _movers(before: Sequence[Assignment], after: Sequence[Assignment], wanted: W
     for row in after:
         if row.is_spare or was_hz.get(row.link) == row.frequency_hz:
             continue
-        link = listed.get(row.link)
+        link, weight = listed.get(row.link), USUAL_WEIGHT
         if link is not None:
             row = Assignment(row.link, link.equipment, link.area, link.scenes, row.frequency_hz)
-        found.append(_Mover(row, was_hz.get(row.link), row.frequency_hz))
+            weight = link.move_weight
+        found.append(_Mover(row, was_hz.get(row.link), row.frequency_hz, weight))
     return sorted(found, key=lambda mover: mover.to_hz is not None)
 
 
@@ -246,14 +252,14 @@ def _conflicts(company: Company) -> Iterator[tuple[int, ...]]:
 
 
 def _walk_muting_few(air: _Air) -> tuple[list[Version], tuple[int, ...]]:
-    """A walk, and who is muted for it: nobody where possible, else few."""
+    """A walk, and who is muted for it: nobody where possible, else few, and those of little weight."""
     stuck: set[int] = set()
     for detours in range(MOST_DETOURS + 1):
         walk, stuck = _Walk(air, (), detours).result()
         if not stuck:
             return walk, ()
-    sets = chain.from_iterable(combinations(sorted(stuck), count) for count in range(1, MOST_MUTED_BY_TRIAL + 1))
-    for few in islice(sets, TRIALS):
+    weight = [mover.weight for mover in air.movers]
+    for few in _lightest_sets(sorted(stuck), weight):
         walk, left = _Walk(air, few, 0).result()
         if not left:
             return walk, few
@@ -262,7 +268,13 @@ def _walk_muting_few(air: _Air) -> tuple[list[Version], tuple[int, ...]]:
         walk, stuck = _Walk(air, muted, 0).result()
         if not stuck:
             return walk, tuple(sorted(muted))
-        muted = (*muted, max(stuck, key=lambda m: (air.crowd(m, 0) + air.crowd(m, 1), -m)))
+        muted = (*muted, max(stuck, key=lambda m: ((air.crowd(m, 0) + air.crowd(m, 1)) / weight[m], -m)))
+
+
+def _lightest_sets(movers: Sequence[int], weight: Sequence[int]) -> list[tuple[int, ...]]:
+    """Some sets of few movers, those first that weigh least."""
+    sets = chain.from_iterable(combinations(movers, count) for count in range(1, MOST_MUTED_BY_TRIAL + 1))
+    return nsmallest(TRIALS, sets, key=lambda few: (sum(weight[m] for m in few), len(few)))
 
 
 class _Walk:

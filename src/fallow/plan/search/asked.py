@@ -50,12 +50,8 @@ def asked_links(links: Sequence[Link], wanted: Wanted, keep: Mapping[str, int]) 
     can't be asked.
     """
     asked = []
-    back = {return_name(link.name) for link in links if _equipment_of(link, wanted).duplex is not None}
     for link in links:
         equipment = _equipment_of(link, wanted)
-        home_hz, wish_hz = keep.get(link.name), None if link.fixed else link.frequency_hz
-        if link.name in back:  # it follows the other direction home
-            home_hz, wish_hz = None, wish_hz if home_hz is None else home_hz
         if link.fixed and link.frequency_hz is None:
             raise UsageError(
                 f"{link.name} is fixed, but no frequency says where", line=link.line, hint="state its frequency_mhz"
@@ -66,8 +62,8 @@ def asked_links(links: Sequence[Link], wanted: Wanted, keep: Mapping[str, int]) 
             link.area,
             link.priority,
             fixed_hz=link.frequency_hz if link.fixed else None,
-            home_hz=home_hz,
-            wish_hz=wish_hz,
+            home_hz=keep.get(link.name),
+            wish_hz=None if link.fixed else link.frequency_hz,
             weight=link.move_weight,
         )
         groups = link.groups & wanted.groupings.names

@@ -8,7 +8,7 @@ own number.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,7 +20,7 @@ from fallow.plan.search.groups import Class
 from fallow.plan.search.question import Question, whole
 from fallow.units import format_width
 
-__all__ = ["Bound", "Rule", "left_of", "most", "most_by_spacing", "most_in_windows", "places_left"]
+__all__ = ["Bound", "Rule", "most", "most_by_spacing", "most_in_windows", "places_left"]
 
 Whole = NDArray[np.int64]
 
@@ -157,17 +157,13 @@ def _orders(classes: Sequence[int], question: Question) -> list[list[int]]:
 
 def places_left(question: Question, classes: Iterable[int]) -> dict[int, Whole]:
     """Places of some classes of ours that fixed links and strangers leave free, in rising hertz."""
-    return left_of(question, {k: question.worths[k].frequencies_hz for k in classes})
-
-
-def left_of(question: Question, places_hz: Mapping[int, Whole]) -> dict[int, Whole]:
-    """Which of some places of classes, rising, fixed links and strangers leave free."""
     tables = question.tables_of_standing()
     fixed = [carrier for carrier in question.carriers if carrier.fixed_hz is not None]
     others = whole([carrier.class_index for carrier in fixed] + [k for k, _ in question.strangers])
     others_hz = whole([carrier.fixed_hz or 0 for carrier in fixed] + [hz for _, hz in question.strangers])
     left = {}
-    for k, at_hz in places_hz.items():
+    for k in classes:
+        at_hz = question.worths[k].frequencies_hz
         free = free_of_spacing(tables, k, at_hz, others, others_hz)
         left[k] = at_hz[free & free_of_products(tables, k, at_hz, len(question.carriers))]
     return left

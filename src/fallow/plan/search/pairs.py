@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterable, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from fallow.plan.search.engine import HOME_ONLY, IN_ANY_TIER, Kernels
+from fallow.plan.search.engine import HOME_ONLY, IN_ANY_TIER, LOWEST, Kernels
 from fallow.plan.search.question import Question, Tie
 from fallow.plan.search.standing import Standing
 from fallow.show.equipment import Duplex
@@ -63,7 +63,8 @@ class PairedStanding(Standing):
                 continue
             self._place_single(single)
             single = []
-            self._place_pair(pair, home_hz if carrier == pair.forward else -1, pick)
+            there_hz = home_hz if carrier == pair.forward or home_hz < 0 else self._home_hz(pair.forward)
+            self._place_pair(pair, there_hz, pick)
         self._place_single(single)
 
     def _place_single(self, rows: Sequence[tuple[int, int, float]]) -> None:
@@ -99,12 +100,19 @@ class PairedStanding(Standing):
             Standing.take(self, [pair.forward])
 
     def _place_follower(self, pair: Tie, leader_hz: int, pick: float) -> bool:
-        """Whether the follower found a place that goes with the leader's."""
-        wish_hz = int(self.question.facts.wish_hz[pair.back])
-        places_hz = self._in_order(pair.back, wish_hz, pick if pick != HOME_ONLY else -1.0)
+        """Whether the follower found a place that goes with the leader's; sent home, it goes where the plan to keep has
+        it, else anywhere.
+        """
+        home_hz = self._home_hz(pair.back)
+        if home_hz < 0:
+            home_hz, pick = int(self.question.facts.wish_hz[pair.back]), LOWEST if pick == HOME_ONLY else pick
+        places_hz = self._in_order(pair.back, home_hz, pick)
         places_hz = places_hz[suits(pair.duplex, np.full_like(places_hz, leader_hz), places_hz)]
         self.put([pair.back], places_hz[:1].tolist() or [-1])
         return bool(places_hz.size)
+
+    def _home_hz(self, carrier: int) -> int:
+        return int(self.question.facts.home_hz[carrier])
 
     def _in_order(self, carrier: int, home_hz: int, pick: float) -> Whole:
         """The free places of a carrier, those first that ``engine.choose`` would take: at home, then as picked."""

@@ -190,6 +190,22 @@ class Question:
         free = [pair for pair in self.pairs if self.carriers[pair.forward].fixed_hz is None]
         return frozenset(pair.back if self.carriers[pair.back].fixed_hz is None else -1 for pair in free) - {-1}
 
+    def away(self, at_hz: NDArray[np.int64]) -> NDArray[np.bool_]:
+        """Which carriers at ``at_hz`` (int64, shape (carrier,), −1: nowhere) are no longer where the plan to keep has
+        them. A link with two directions is away once, as its way there, whichever of them has moved.
+        """
+        away = np.asarray((self.facts.home_hz >= 0) & (at_hz != self.facts.home_hz))
+        there, back = self._followed
+        away[there] |= away[back]
+        away[back] = False
+        return away
+
+    @cached_property
+    def _followed(self) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """Ways there that are not fixed, and their ways back."""
+        free = [pair for pair in self.pairs if self.carriers[pair.forward].fixed_hz is None]
+        return whole(pair.forward for pair in free), whole(pair.back for pair in free)
+
     @cached_property
     def spacing_hz(self) -> NDArray[np.int64]:
         """``Tables.spacing_hz``."""

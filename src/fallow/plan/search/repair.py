@@ -332,7 +332,7 @@ class Repair:
         return True
 
     def _away(self) -> NDArray[np.bool_]:
-        return np.asarray((self.facts.home_hz >= 0) & (self.standing.at_hz != self.facts.home_hz))
+        return self.question.away(self.standing.at_hz)
 
     def _weight(self) -> int:
         """Of all that has moved."""

@@ -55,7 +55,7 @@ def score_of(question: Question, at_hz: NDArray[np.int64]) -> Score:
     margins = margin_db[links & ~np.isnan(margin_db)]
     return Score(
         tuple(by_rank[1 : LOWEST_PRIORITY + 1].tolist()),
-        -int(facts.weight[(facts.home_hz >= 0) & (at_hz != facts.home_hz)].sum()),
+        -int(facts.weight[question.away(at_hz)].sum()),
         -int(np.count_nonzero(verdict == Verdict.NOT_MEASURED)),
         -int(np.count_nonzero(verdict == Verdict.DOUBTFUL)),
         int(np.count_nonzero(placed & facts.is_spare)),
