@@ -50,6 +50,13 @@ def answer(run: Run, *words: object, code: int = 0) -> dict[str, Any]:
     return found
 
 
+def answer_lines(run: Run, *words: object) -> set[str]:
+    """What people see of a verb that has bad news."""
+    code, out, err = run("show", *words)
+    assert code == 1, err
+    return {line.strip() for line in out.splitlines()}
+
+
 @pytest.fixture
 def desk(run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A show of a few links, and a library."""
@@ -60,6 +67,13 @@ def desk(run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     answer(run, "new", "gala", "name=Invented gala", "on=2026-07-18")
     answer(run, "add", "--equipment", "library/equipment.csv")
     return tmp_path
+
+
+def identity(run: Run, show: str = "gala.fallow") -> str:
+    """How a show is known: the first change of its exported history."""
+    answer(run, "export", f"{show}.json.d", "--show", show)
+    history = json.loads(Path(f"{show}.json.d", "show.json").read_text(encoding="utf-8"))["changes"]
+    return str(history[0]["uid"])
 
 
 def add_links(run: Run, desk: Path, count: int, equipment: str = "hand A") -> None:
@@ -109,6 +123,53 @@ def test_what_is_out_on_other_days_is_free(run: Run, desk: Path) -> None:
     found = fit(run, "--from", "2026-06-01", "--until", "2026-07-03", code=1)  # no B, two C: not enough for four
     assert found["proposals"] == []
     assert found["plans_tried"] > 1
+    partial = found["partial"]
+    assert exchanged(partial) == {("hand A", "hand C"): 2}  # the most that can be helped: 4 + 2 of 8
+    assert (found["served"], partial["served"]) == (4, 6)
+    new = {link: one["to"] for one in partial["exchanges"] for link in one["links"]}
+    served = [one for one in partial["plan"]["links"] if one["frequency_hz"] is not None]
+    rows = [Assignment(one["link"], new.get(one["link"], "hand A"), frequency_hz=one["frequency_hz"]) for one in served]
+    assert len(rows) == 6
+    assert audit(rows, Wanted((), ALL), Ground(None, None, {}, (), Wanted((), ALL).losses)).conflicts == ()
+    seen = answer_lines(run, "fit", "--seconds", "0.3", "--from", "2026-06-01", "--until", "2026-07-03")
+    assert "The best found: 6 links have a frequency and a piece with it (as booked: 4)" in seen
+
+
+def test_pieces_that_no_exchange_can_find_are_exchanged_as_far_as_they_can(run: Run, desk: Path) -> None:
+    """Six C wanted and two free; one piece of B and one of A are left: four can be had."""
+    (desk / "library" / "stock.csv").write_text("equipment,count\nhand A,1\nhand B,1\nhand C,9\n", encoding="utf-8")
+    with (desk / "library" / "out.csv").open("a", encoding="utf-8") as stream:
+        stream.write("hand A,0,,Nobody,2026-07-01,2026-07-31\near A,99,,Too many,2026-07-01,2026-07-31\n")
+    add_links(run, desk, 6, "hand C")
+    found = fit(run, code=1)
+    assert (found["placed"], found["served"], found["proposals"]) == (6, 2, [])
+    assert found["partial"]["served"] == 4
+    assert exchanged(found["partial"]) == {("hand C", "hand A"): 1, ("hand C", "hand B"): 1}
+
+
+def test_what_is_short_is_made_of_several_other_types_where_none_has_enough(run: Run, desk: Path) -> None:
+    (desk / "library" / "stock.csv").write_text("equipment,count\nhand A,2\nhand B,2\nhand C,9\n", encoding="utf-8")
+    add_links(run, desk, 6, "hand C")
+    found = fit(run, "--from", "2026-07-18", code=1)
+    assert exchanged(found["proposals"][0]) == {("hand C", "hand A"): 2, ("hand C", "hand B"): 2}
+    assert found["fewest_proven"]
+
+
+def test_fixed_links_that_the_stock_has_no_pieces_for_do_not_fit(run: Run, desk: Path) -> None:
+    add_links(run, desk, 3, "hand C")
+    for n in range(1, 4):
+        answer(run, "links", f"vox {n}", "--frequency", f"{491.0 + 0.4 * n:.1f}M", "--fixed")
+    found = fit(run, code=1)
+    assert (found["fits"], found["placed"], found["served"], found["partial"]) == (False, 3, 2, None)
+
+
+def test_a_type_of_which_too_many_are_out_stops_no_exchange_for_another(run: Run, desk: Path) -> None:
+    with (desk / "library" / "out.csv").open("a", encoding="utf-8") as stream:
+        stream.write("ear A,99,,Too many,2026-07-18,2026-07-18\n")
+    add_links(run, desk, 7)
+    found = fit(run, code=1)
+    assert found["proposals"]
+    assert any("94 more ear A are booked than there are" in note for note in found["notes"])
 
 
 def test_pieces_that_the_stock_lacks_are_exchanged_too(run: Run, desk: Path) -> None:
@@ -144,6 +205,9 @@ def test_a_site_is_saved_and_used_with_its_air(run: Run, desk: Path) -> None:
     again = answer(run, "site", "save", "Invented Hall", "--show", "survey.fallow")
     assert set(again["save"].values()) == {0}
     (site,) = answer(run, "site")["sites"]
+    code, out, err = run("show", "site")
+    assert (code, err) == (0, "")
+    assert out.splitlines() == ["1 site", "Invented Hall (de): 1 survey, 1 note"]
     assert (site["site"], site["region"], site["counts"]["survey"]) == ("Invented Hall", "de", 1)
     add_links(run, desk, 6)
     found = fit(run, "--site", "Invented Hall", "--show", "gala.fallow", code=1)
@@ -160,15 +224,15 @@ def test_gear_is_booked_and_given_back(run: Run, desk: Path) -> None:
     add_links(run, desk, 7)
     booked = answer(run, "stock", "--book", "--until", "2026-07-20")["booked"]
     assert booked == [
-        {"equipment": "hand A", "count": 7, "serials": [], "show": "Invented gala", "from": "2026-07-18",
-         "until": "2026-07-20"},
+        {"equipment": "hand A", "count": 7, "serials": [], "unnamed": 7, "show": "Invented gala", "from": "2026-07-18",
+         "until": "2026-07-20", "show_id": identity(run)},
     ]  # fmt: skip
     free = {one["equipment"]: one["free"] for one in answer(run, "stock", "--from", "2026-07-20")["stock"]}
     assert free == {"hand A": 5, "hand B": 2, "hand C": 2, "ear A": 5}
     answer(run, "stock", "--book")  # again: in place of what was booked before
     assert len((desk / "library" / "out.csv").read_text(encoding="utf-8").splitlines()) == 4
-    assert answer(run, "stock", "--return") == {"returned": 1}
-    assert answer(run, "stock", "--return") == {"returned": 0}
+    assert answer(run, "stock", "--return") == {"returned": 1, "shortened": []}
+    assert answer(run, "stock", "--return") == {"returned": 0, "shortened": []}
     add_links(run, desk, 13)
     before = (desk / "library" / "out.csv").read_bytes()
     code, _, err = run("show", "stock", "--book")
@@ -181,13 +245,14 @@ BOOK = """\
 import sys
 from datetime import date
 from pathlib import Path
-from fallow.workflow.library import book, open_library
+from fallow.workflow.lending import Days, book
+from fallow.workflow.library import open_library
 from fallow.workflow.show import Desk
 library = open_library("library")
 print("ready", flush=True)
 sys.stdin.readline()
 for name in sys.argv[1:]:
-    book(library, date(2026, 7, 18), date(2026, 7, 18), Desk(name))
+    book(library, Days(date(2026, 7, 18), date(2026, 7, 18)), Desk(name))
 """
 
 
@@ -245,7 +310,7 @@ def test_what_can_not_be_is_a_sentence(run: Run, desk: Path, words: tuple[str, .
     ("name", "text", "said"),
     [
         ("stock", "equipment,count\nhand A,few\n", "line 2, column count"),
-        ("stock", "equipment,count,serials\nhand A,1,A1;A2\n", "2 serial names for 1 pieces"),
+        ("stock", "equipment,count,serials\nhand A,1,A1;A2\n", "2 serial names for 1 piece"),
         ("out", "equipment,count,show,from,until\nhand A,1,x,2026-07-02,2026-07-01\n", "before it goes out"),
         ("out", "equipment,count,show,from,until\nhand A,1,x,18.7.2026,2026-07-21\n", "not a date"),
     ],

@@ -190,7 +190,17 @@ def _library(verbs: Commands) -> None:
     stock = _verb(verbs, "stock", "a shop's stock: what there is, what is out, what is free", writes=False)
     act = stock.add_mutually_exclusive_group()
     act.add_argument("--book", action="store_true", help="enter the gear of the show's links as out on these days")
-    act.add_argument("--return", action="store_true", help="take the show's bookings out")
+    act.add_argument("--return", action="store_true", help="take the show's bookings out; --until: the last day out")
+    stock.add_argument(
+        "--serials",
+        nargs="+",
+        metavar="PIECES",
+        help="with --book: which ones, as A1 A4..A7 or 'TYPE=A1;A2' (default: those named before, else none)",
+    )
+    stock.add_argument("--also", action="store_true", help="with --book: what is booked for other days stays booked")
+    whose = stock.add_mutually_exclusive_group()
+    whose.add_argument("--ours", action="store_true", help="bookings that may be this show's or another's: this one's")
+    whose.add_argument("--theirs", action="store_true", help="they are another's and stay")
     fit = _verb(verbs, "fit", "does the booked gear fit at the site, else what to exchange", writes=False)
     fit.add_argument("--site", metavar="NAME", help="a site of the library (default: the show's own surveys and law)")
     fit.add_argument("--seconds", type=typed.seconds, default=3.0, metavar="S", help="for each plan (default 3)")

@@ -58,6 +58,7 @@ def _check_words(typed: Namespace) -> None:
 _WORDS = (
     *("name", "settings", "who", "why", "survey", "area", "other", "scenes", "drop", "text", "about", "old", "new"),
     *("keep", "plan_name", "take", "column", "fill", "group", "equipment", "rename", "set", "remark", "source"),
+    "serials",
 )
 
 

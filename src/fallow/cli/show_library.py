@@ -13,22 +13,15 @@ from fallow.cli.screens.show import show_lines
 from fallow.errors import UsageError
 from fallow.workflow.fitting import Fitting
 from fallow.workflow.fitting import fit as find_fit
-from fallow.workflow.library import (
-    book,
-    days_of,
-    give_back,
-    list_sites,
-    open_library,
-    save_site,
-    stock_of,
-    use_site,
-)
+from fallow.workflow.lending import Claim, Days, book, days_of, give_back, stock_of
+from fallow.workflow.library import list_sites, open_library, save_site, use_site
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from fallow.workflow.fitting import Fit, Proposal
-    from fallow.workflow.library import Booking, Stock
+    from fallow.workflow.lending import Booked, Booking, Excess, Holding, Returned, Stock
+    from fallow.workflow.library import Library
     from fallow.workflow.show import Desk
 
 __all__ = ["fit", "site", "stock"]
@@ -57,34 +50,46 @@ def _answer(typed: Namespace, name: str, counts: Mapping[str, int]) -> int:
     if typed.json:
         documents.print_json({"site": name, typed.what: dict(counts)})
     else:
-        told = ", ".join(f"{count} {kind.replace('_', ' ')}" for kind, count in counts.items() if count)
-        show_lines([f"{name}: {told or 'nothing'} new {'in the library' if typed.what == 'save' else 'in the show'}"])
+        told = screen.counted_kinds(counts) or "nothing"
+        show_lines([f"{name}: {told} new {'in the library' if typed.what == 'save' else 'in the show'}"])
     return DONE
 
 
 def stock(typed: Namespace, desk: Desk) -> int:
-    """What there is and what is free; bookings entered and taken out."""
+    """What there is and what is free, 1 when something is promised twice; bookings entered and taken out."""
     library = open_library(typed.library)
-    if getattr(typed, "return"):
-        count = give_back(library, desk)
-        if typed.json:
-            documents.print_json({"returned": count})
-        else:
-            show_lines([f"{count} booking{'' if count == 1 else 's'} taken out"])
-        return DONE
+    claim = Claim.OURS if typed.ours else Claim.THEIRS if typed.theirs else Claim.ASKED
+    gives_back = getattr(typed, "return")
+    if not typed.book and (typed.serials or typed.also):
+        raise UsageError("--serials and --also speak of a booking", hint="say --book too")
+    if not (typed.book or gives_back) and claim is not Claim.ASKED:
+        raise UsageError("--ours and --theirs speak of bookings that are entered or taken out", hint="say --book too")
+    if gives_back:
+        return _give_back(typed, library, desk, claim)
     first, last = _days(typed, desk)
     if typed.book:
-        made = book(library, first, last, desk)
+        made = book(library, Days(first, last, typed.also), desk, typed.serials or (), claim)
         if typed.json:
-            documents.print_json({"booked": [_booking(one) for one in made]})
+            documents.print_json(_booked(made))
         else:
-            show_lines([f"{one.count} {one.equipment} booked, {one.first} to {one.last}" for one in made])
+            screen.show_booked(made)
         return DONE
     found = stock_of(library, first, last)
     if typed.json:
         documents.print_json(_stock(found))
     else:
         screen.show_stock(found)
+    return DONE if found.is_sound else BAD_NEWS
+
+
+def _give_back(typed: Namespace, library: Library, desk: Desk, claim: Claim) -> int:
+    if getattr(typed, "from") is not None:
+        raise UsageError("--from says nothing of what comes back", hint="say the last day that it is out: --until DATE")
+    done = give_back(library, desk, None if typed.until is None else _day(typed.until), claim)
+    if typed.json:
+        documents.print_json(_returned(done))
+    else:
+        screen.show_returned(done)
     return DONE
 
 
@@ -115,33 +120,61 @@ def _day(text: str) -> date:
         raise UsageError(f"{text!r} is not a date", hint="write it as 2026-07-18") from error
 
 
+def _booked(made: Booked) -> Document:
+    return {
+        "booked": [_booking(one) for one in made.made],
+        "replaced": [_booking(one) for one in made.replaced],
+        "notes": list(made.notes),
+    }
+
+
+def _returned(done: Returned) -> Document:
+    return {"returned": done.gone, "shortened": [_booking(one) for one in done.shortened]}
+
+
 def _booking(one: Booking) -> Document:
     return {
         "equipment": one.equipment,
         "count": one.count,
         "serials": list(one.serials),
+        "unnamed": one.unnamed,
         "show": one.show,
         "from": one.first.isoformat(),
         "until": one.last.isoformat(),
+        "show_id": one.show_id or None,
     }
 
 
 def _stock(found: Stock) -> Document:
+    over = {one.equipment: one for one in found.over}
     return {
         "from": found.first.isoformat(),
         "until": found.last.isoformat(),
-        "stock": [
+        "stock": [_holding(one, found, over.get(one.equipment)) for one in found.holdings],
+        "out": [_booking(one) for one in found.bookings if one.overlaps(found.first, found.last)],
+        "out_twice": [
             {
                 "equipment": one.equipment,
-                "count": one.count,
-                "free": found.free[one.equipment],
-                "serials": list(one.serials),
-                "note": one.note or None,
+                "serial": one.serial,
+                "day": one.day.isoformat(),
+                "shows": [each.show for each in one.bookings],
             }
-            for one in found.holdings
+            for one in found.clashes
         ],
-        "out": [_booking(one) for one in found.bookings if one.overlaps(found.first, found.last)],
         "notes": list(found.notes),
+    }
+
+
+def _holding(one: Holding, found: Stock, over: Excess | None) -> Document:
+    return {
+        "equipment": one.equipment,
+        "count": one.count,
+        "free": found.free[one.equipment],
+        "over": 0 if over is None else over.over,
+        "over_on": None if over is None else over.day.isoformat(),
+        "serials": list(one.serials),
+        "serials_in": list(found.pieces_in(one)),
+        "note": one.note or None,
     }
 
 
@@ -150,9 +183,11 @@ def _fit(found: Fit) -> Document:
         "fits": found.fits,
         "links": found.links,
         "placed": found.placed,
+        "served": found.served,
         "unplaced": [{"link": one.link, "because": list(one.because)} for one in found.unplaced],
         "short": [{"equipment": name, "wanted": n, "free": free} for name, (n, free) in found.short.items()],
         "proposals": [_proposal(one) for one in found.proposals],
+        "partial": None if found.partial is None else _proposal(found.partial),
         "fewest_proven": found.fewest_proven,
         "plans_tried": found.tried,
         "plan": documents.plan_document(found.plan),
@@ -163,6 +198,7 @@ def _fit(found: Fit) -> Document:
 def _proposal(one: Proposal) -> Document:
     return {
         "pieces": one.pieces,
+        "served": one.served,
         "exchanges": [
             {"links": list(each.links), "count": len(each.links), "from": each.old, "to": each.new}
             for each in one.exchanges

@@ -2,7 +2,8 @@
 
 Each proposal is proven by planning with it. Exchanges of few pieces come first: the links that find no place are tried
 with other types of their kind that are free, then what finds no place after that. Where the plan is known to hold as
-many links as any can, no exchange of fewer pieces than links are left out could do.
+many links as any can, no exchange of fewer pieces than links are left out could do. Where no exchange serves all links,
+the one that serves most of those that were planned is kept: priority by priority, as a plan counts them.
 """
 
 from __future__ import annotations
@@ -21,12 +22,14 @@ from fallow.plan.answer import Plan, Unplaced
 from fallow.plan.places import Ground
 from fallow.show.duplex import unfolded
 from fallow.show.equipment import Equipment
+from fallow.show.lending import Borrower
 from fallow.show.link import Link
 from fallow.show.wanted import Wanted
 from fallow.showfile.kinds import SURVEYS
 from fallow.showfile.store import ShowFile
 from fallow.workflow.coordinate import Making, make_plan
-from fallow.workflow.library import Library, Stock, open_library, show_name, site_file, stock_of
+from fallow.workflow.lending import Stock, borrower_of, stock_of
+from fallow.workflow.library import Library, open_library, site_file
 from fallow.workflow.show import Desk, FilePath, wanted_of
 from fallow.workflow.show_plan import airs_of, circumstances_of, region_of
 from fallow.workflow.surroundings import areas_of, ground_under
@@ -35,6 +38,7 @@ __all__ = ["Exchange", "Fit", "Fitting", "Proposal", "fit"]
 
 MOST_PROPOSALS = 3
 MOST_BRANCHES = 8
+NO_STOCK = "the library has no stock.csv: whether there are pieces enough, and what to exchange, was not looked at"
 Progress = Callable[[str, float], None]
 
 
@@ -65,10 +69,11 @@ class Exchange:
 
 @dataclass(frozen=True, eq=False)
 class Proposal:
-    """Exchanges with which every link has a frequency; the plan that proves it."""
+    """Exchanges, and the plan that proves them. ``served``: so many links have a frequency and a piece with them."""
 
     exchanges: tuple[Exchange, ...]
     plan: Plan
+    served: int
 
     @property
     def pieces(self) -> int:
@@ -81,14 +86,17 @@ class Fit:
     """The answer. ``fits``: every link has a frequency and a piece as booked.
 
     ``short``: pieces wanted and free, where there are too few. ``fewest_proven``: no exchange of fewer pieces than the
-    first proposal's can do. ``tried``: plans made.
+    first proposal's can do. ``partial``: where none serves all links, the one found that serves most, if any serves
+    more than the ``served`` of as booked. ``tried``: plans made.
     """
 
     fits: bool
     links: int
     placed: int
+    served: int
     unplaced: tuple[Unplaced, ...]
     proposals: tuple[Proposal, ...]
+    partial: Proposal | None
     short: Mapping[str, tuple[int, int]]
     fewest_proven: bool
     tried: int
@@ -107,13 +115,24 @@ def fit(fitting: Fitting, desk: Desk, progress: Progress | None = None) -> Fit:
         if not wanted.links:
             raise UsageError("the show has no links", path=show.path, hint="fallow show add --links FILE")
         check_links_against_equipment(wanted.links, wanted.equipment, show.path)
-        stock = stock_of(library, fitting.first, fitting.last, but=show_name(show, desk))
+        stock = _stock_for(fitting, library, borrower_of(show, desk))
         if fitting.site is None:
             wanted, ground, notes = _here(show, wanted, progress)
         else:
             wanted, ground, notes = _there(fitting.site, library, wanted, progress)
-    wanted = replace(wanted, equipment={**stock.equipment, **wanted.equipment})
-    return _Search(wanted, ground, stock, fitting, (*stock.notes, *notes), progress).answer()
+    if stock is None:
+        notes = (NO_STOCK, *notes)
+    else:
+        wanted = replace(wanted, equipment={**stock.equipment, **wanted.equipment})
+        notes = (*stock.notes, *notes)
+    return _Search(wanted, ground, {} if stock is None else stock.free, fitting, notes, progress).answer()
+
+
+def _stock_for(fitting: Fitting, library: Library, borrower: Borrower) -> Stock | None:
+    """The stock; ``None`` where a site of a library without one is asked about."""
+    if fitting.site is not None and not library.stock.exists():
+        return None
+    return stock_of(library, fitting.first, fitting.last, but=borrower)
 
 
 def _here(show: ShowFile, wanted: Wanted, progress: Progress | None) -> tuple[Wanted, Ground, tuple[str, ...]]:
@@ -154,22 +173,22 @@ class _Search:
         self,
         wanted: Wanted,
         ground: Ground,
-        stock: Stock,
+        free: Mapping[str, int],
         fitting: Fitting,
         notes: tuple[str, ...],
         progress: Progress | None,
     ) -> None:
-        self.wanted, self.ground, self.stock, self.fitting = wanted, ground, stock, fitting
+        self.wanted, self.ground, self.free, self.fitting = wanted, ground, free, fitting
         self.notes, self.progress = notes, progress
         self.links = {link.name: link for link in wanted.links}
         self.until_s = time.monotonic() + fitting.patience_s
         self.tried = 0
+        self.best: tuple[Types, Plan] | None = None
 
     def answer(self) -> Fit:
         """The plan as booked and, where it leaves links out, proposals."""
         plan = self._plan({})
-        short = self._short()
-        lacking = self._lacking(plan, short)
+        short, lacking = self._short({}), self._lacking(plan, {})
         proposals = tuple(self._proposals(lacking)) if lacking else ()
         placed = sum(one.frequency_hz is not None for one in plan.links.values())
         proven = bool(proposals) and self._is_fewest(plan, short, proposals[0])
@@ -177,8 +196,40 @@ class _Search:
         if lacking and len(proposals) < MOST_PROPOSALS and time.monotonic() >= self.until_s:
             notes = (*notes, "the time was up before all exchanges were tried: more of it may find more")
         return Fit(
-            not lacking, len(plan.links), placed, plan.unplaced, proposals, short, proven, self.tried, plan, notes
+            fits=not lacking and not short,
+            links=len(plan.links),
+            placed=placed,
+            served=sum(self._served({}, plan)),
+            unplaced=plan.unplaced,
+            proposals=proposals,
+            partial=None if proposals else self._partial(plan),
+            short=short,
+            fewest_proven=proven,
+            tried=self.tried,
+            plan=plan,
+            notes=notes,
         )
+
+    def _partial(self, plan: Plan) -> Proposal | None:
+        """The exchange that serves most links of those tried, where that is more than without any."""
+        if self.best is None or self._served(*self.best) <= self._served({}, plan):
+            return None
+        types, better = self.best
+        return Proposal(self._told(types), better, sum(self._served(types, better)))
+
+    def _served(self, types: Types, plan: Plan) -> tuple[int, ...]:
+        """How many links of each priority, the first one first, have a frequency and a piece."""
+        counts: Counter[int] = Counter()
+        left = dict(self.free)
+        for link in sorted(self.wanted.links, key=lambda one: one.priority):
+            name = types.get(link.name, link.equipment)
+            place = plan.links.get(link.name)
+            has_place = place is not None and place.frequency_hz is not None
+            if (has_place or not link.planned) and left.get(name, 1) > 0:
+                counts[link.priority] += link.planned
+                if name in left:
+                    left[name] -= 1
+        return tuple(counts[priority] for priority in range(1, 6))
 
     def _plan(self, types: Types) -> Plan:
         self.tried += 1
@@ -199,19 +250,19 @@ class _Search:
             return link
         return replace(link, equipment=types[link.name], frequency_hz=None)
 
-    def _short(self) -> dict[str, tuple[int, int]]:
+    def _short(self, types: Types) -> dict[str, tuple[int, int]]:
         """Types of which more are wanted than are free: so many wanted, so many free."""
-        counts = Counter(link.equipment for link in self.wanted.links)
-        free = self.stock.free
-        return {name: (count, max(free[name], 0)) for name, count in counts.items() if free.get(name, count) < count}
+        counts = Counter(types.get(link.name, link.equipment) for link in self.wanted.links)
+        free = self.free
+        return {name: (count, free[name]) for name, count in counts.items() if free.get(name, count) < count}
 
-    def _lacking(self, plan: Plan, short: Mapping[str, tuple[int, int]]) -> tuple[str, ...]:
+    def _lacking(self, plan: Plan, types: Types) -> tuple[str, ...]:
         """The links that have to be made of something else: without a frequency, or without a piece."""
         lacking = list(self._unplaced(plan))
-        for name, (count, free) in short.items():
-            of_type = [link for link in self.wanted.links if link.equipment == name and not link.fixed]
-            gone = sum(self.links[one].equipment == name for one in lacking)
-            last = sorted(of_type, key=lambda link: link.priority, reverse=True)
+        for name, (count, free) in self._short(types).items():
+            of_type = [link for link in self.wanted.links if types.get(link.name, link.equipment) == name]
+            gone = sum(link.name in lacking for link in of_type)
+            last = sorted((link for link in of_type if not link.fixed), key=lambda link: link.priority, reverse=True)
             lacking += [link.name for link in last if link.name not in lacking][: max(count - free - gone, 0)]
         return tuple(lacking)
 
@@ -232,11 +283,17 @@ class _Search:
         while queue and found < MOST_PROPOSALS and time.monotonic() < self.until_s:
             _, _, types = heapq.heappop(queue)
             plan = self._plan(types)
-            if plan.unplaced:
-                branch(types, self._unplaced(plan))
-            elif self._is_in_stock(types):
+            self._keep(types, plan)
+            if lacks := self._lacking(plan, types):
+                branch(types, lacks)
+            elif not self._short(types):
                 found += 1
-                yield Proposal(self._told(types), plan)
+                yield Proposal(self._told(types), plan, sum(self._served(types, plan)))
+
+    def _keep(self, types: Types, plan: Plan) -> None:
+        """Remember the exchange that serves most; of equals the first, which exchanges fewest pieces."""
+        if self.best is None or self._served(types, plan) > self._served(*self.best):
+            self.best = types, plan
 
     def _children(self, types: Types, lacking: tuple[str, ...]) -> Iterator[dict[str, str]]:
         """Further exchanges of the links that lack a place: each of the types among them for one that is free."""
@@ -256,18 +313,14 @@ class _Search:
     def _others(self, old: str) -> list[str]:
         """Types of the same kind that are in stock, those with most free pieces first."""
         kind = self.wanted.equipment[old].kind
-        free = self.stock.free
+        free = self.free
         fits = [name for name in free if name != old and _may(self.wanted.equipment.get(name), kind) and free[name] > 0]
         return sorted(fits, key=lambda name: -free[name])
 
     def _left(self, name: str, types: Types) -> int:
         """How many pieces of a type nobody has yet, the show included."""
         used = Counter(types.get(link.name, link.equipment) for link in self.wanted.links)
-        return self.stock.free[name] - used[name]
-
-    def _is_in_stock(self, types: Types) -> bool:
-        """Whether there are pieces enough of every type that the stock knows."""
-        return all(self._left(name, types) >= 0 for name in self.stock.free)
+        return self.free[name] - used[name]
 
     def _shape(self, types: Types) -> frozenset[tuple[str, str, int]]:
         """How many of which type for which: which of like links they are matters little."""

@@ -1,48 +1,27 @@
-"""A library beside the shows: sites with their air and law, and a shop's stock.
+"""A library beside the shows: its folder, and the sites in it with their air and law.
 
 A folder: ``sites/NAME.fallow`` (show files without links and plans), ``equipment.csv``, ``stock.csv`` and ``out.csv``.
+What the last two are for is in ``lending``.
 """
 
 from __future__ import annotations
 
 import re
-from collections import Counter
 from collections.abc import Mapping
 from contextlib import ExitStack
 from dataclasses import dataclass
-from datetime import date
 from pathlib import Path
 from typing import Any
 
 from fallow.errors import InputError, OutputError, UsageError
-from fallow.files.tables import read_equipment
-from fallow.files.tables.stock_table import read_bookings, read_stock, write_bookings
-from fallow.show.equipment import Equipment
-from fallow.show.stock import Booking, Holding, free_of
 from fallow.showfile.carrying import carry
-from fallow.showfile.holding import Holding as Show
-from fallow.showfile.kinds import AREA_PAIRS, CHAIN, FOREIGN, LINKS, NOTES, SETTINGS, STATIONS, SURVEYS
+from fallow.showfile.kinds import AREA_PAIRS, CHAIN, FOREIGN, NOTES, SETTINGS, STATIONS, SURVEYS
 from fallow.showfile.store import ShowFile
-from fallow.showfile.turns import one_at_a_time
 from fallow.showfile.values import Note, Setting
-from fallow.workflow.show import IN_FORCE, SUFFIX, Desk, FilePath, find_show, settings_of
+from fallow.workflow.show import IN_FORCE, SUFFIX, Desk, FilePath, settings_of
 
-__all__ = [
-    "Booking",
-    "Library",
-    "SiteSeen",
-    "Stock",
-    "book",
-    "days_of",
-    "give_back",
-    "list_sites",
-    "open_library",
-    "save_site",
-    "stock_of",
-    "use_site",
-]
+__all__ = ["Library", "SiteSeen", "list_sites", "open_library", "save_site", "site_file", "use_site"]
 
-BOOKING_WAIT_S = 60.0  # a booking takes a moment: who waits longer is told
 _OF_A_SITE = (SETTINGS, AREA_PAIRS, FOREIGN, STATIONS, CHAIN, SURVEYS, NOTES)
 _OF_A_SHOW = {"name", "on", IN_FORCE}  # settings that a site has no part in
 _NAME = re.compile(r"[^\\/:*?\"<>|\x00-\x1f.][^\\/:*?\"<>|\x00-\x1f]{0,99}")
@@ -66,6 +45,11 @@ class Library:
         return tuple(sorted(one.stem for one in (self.folder / "sites").glob(f"*{SUFFIX}") if one.is_file()))
 
     @property
+    def stock(self) -> Path:
+        """The table of what there is."""
+        return self.folder / "stock.csv"
+
+    @property
     def out(self) -> Path:
         """The table of what is out."""
         return self.folder / "out.csv"
@@ -78,19 +62,6 @@ class SiteSeen:
     name: str
     settings: Mapping[str, Any]
     counts: Mapping[str, int]
-
-
-@dataclass(frozen=True)
-class Stock:
-    """What the shop has, what is out, and how many pieces of each type are free on some days."""
-
-    holdings: tuple[Holding, ...]
-    bookings: tuple[Booking, ...]
-    equipment: Mapping[str, Equipment]
-    free: Mapping[str, int]
-    first: date
-    last: date
-    notes: tuple[str, ...]
 
 
 def open_library(folder: FilePath) -> Library:
@@ -163,90 +134,3 @@ def _is_of_the_site(value: Any) -> bool:
     if isinstance(value, Setting):
         return value.name not in _OF_A_SHOW
     return not (isinstance(value, Note) and value.about)
-
-
-def stock_of(library: Library, first: date, last: date, but: str | None = None) -> Stock:
-    """The stock and what is free on these days; ``but``: a show whose own bookings don't count.
-
-    Raises InputError where ``stock.csv`` is missing or can't be read.
-    """
-    if last < first:
-        raise UsageError("the last day comes before the first", hint="say --from FIRST --until LAST")
-    holdings = read_stock(library.folder / "stock.csv")
-    bookings = read_bookings(library.out) if library.out.exists() else ()
-    types = library.folder / "equipment.csv"
-    equipment = read_equipment(types) if types.exists() else {}
-    free = free_of(holdings, bookings, first, last, but)
-    return Stock(holdings, bookings, equipment, free, first, last, tuple(_notes(holdings, bookings, free, equipment)))
-
-
-def _notes(
-    holdings: tuple[Holding, ...],
-    bookings: tuple[Booking, ...],
-    free: Mapping[str, int],
-    equipment: Mapping[str, Equipment],
-) -> list[str]:
-    notes = [f"{-count} more {name!r} are booked than there are" for name, count in free.items() if count < 0]
-    unknown = sorted({one.equipment for one in bookings} - {one.equipment for one in holdings})
-    notes += [f"{name!r} is booked, and the stock does not know it" for name in unknown]
-    lacking = [one.equipment for one in holdings if one.equipment not in equipment]
-    notes += [f"{name!r} is not in the library's equipment.csv, so it can't be planned with" for name in lacking]
-    return notes
-
-
-def book(library: Library, first: date, last: date, desk: Desk) -> tuple[Booking, ...]:
-    """Enter the gear of the show's links as out on these days, in place of what the show had booked before.
-
-    Who books at the same moment is waited for. Raises UsageError where more is wanted than is free, then nothing is
-    changed.
-    """
-    with desk.looking() as show:
-        name, wanted = show_name(show, desk), used_by(show)
-    with one_at_a_time(library.out, BOOKING_WAIT_S):
-        stock = stock_of(library, first, last, but=name)
-        _check_free(wanted, stock, library)
-        kept = [one for one in stock.bookings if one.show != name]
-        made = tuple(Booking(one, count, name, first, last) for one, count in wanted.items() if one in stock.free)
-        write_bookings(library.out, [*kept, *made])
-    return made
-
-
-def _check_free(wanted: Mapping[str, int], stock: Stock, library: Library) -> None:
-    short = {one: count for one, count in wanted.items() if one in stock.free and stock.free[one] < count}
-    if short:
-        told = ", ".join(f"{count} {one} wanted, {max(stock.free[one], 0)} free" for one, count in short.items())
-        hint = "`fallow show fit` proposes what to exchange"
-        raise UsageError(f"the stock does not have it on these days: {told}", path=library.out, hint=hint)
-
-
-def give_back(library: Library, desk: Desk) -> int:
-    """Take the show's bookings out; returns how many there were. Who books at the same moment is waited for."""
-    with desk.looking() as show:
-        name = show_name(show, desk)
-    with one_at_a_time(library.out, BOOKING_WAIT_S):
-        bookings = read_bookings(library.out) if library.out.exists() else ()
-        kept = [one for one in bookings if one.show != name]
-        if len(kept) < len(bookings):
-            write_bookings(library.out, kept)
-    return len(bookings) - len(kept)
-
-
-def show_name(show: Show, desk: Desk) -> str:
-    """What the show is called in the table of what is out: its name, else that of its file."""
-    return str(settings_of(show).get("name") or find_show(desk.path).stem)
-
-
-def used_by(show: Show) -> Counter[str]:
-    """How many pieces of each type the links of a show are made of."""
-    return Counter(link.equipment for link in show.all(LINKS))
-
-
-def days_of(desk: Desk) -> date:
-    """The day of the show by its settings, else today; without a show today."""
-    try:
-        path = find_show(desk.path)
-    except UsageError:
-        return date.today()
-    with ShowFile.open(path) as show:
-        said = settings_of(show).get("on")
-    return date.fromisoformat(str(said)) if said else date.today()

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-import csv
-import io
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
 from fallow.files.tables.columns import Column, text_column
 from fallow.files.tables.grid import FilePath, Row, read_table
+from fallow.files.tables.standing import StandingTable
 from fallow.files.tables.whole_file import replace_whole
 from fallow.show.stock import Booking, Holding
 
-__all__ = ["read_bookings", "read_stock", "write_bookings"]
+__all__ = ["OutTable", "read_bookings", "read_stock"]
 
 _TYPE = text_column("equipment", "type", "gerät", "gerätetyp", "équipement", "equipo", "apparaat", required=True)
 _COUNT = Column(("count", "pieces", "anzahl", "stück", "nombre", "cantidad", "aantal"), is_number=True)
@@ -26,7 +26,9 @@ _OUT = (
     text_column("show", "production", "produktion", "spectacle", "producción", "productie", required=True),
     text_column("from", "von", "du", "desde", "van", required=True),
     text_column("until", "to", "bis", "au", "hasta", "tot", required=True),
+    text_column("show_id"),
 )
+_HEADINGS = ",".join(column.name for column in _OUT)
 
 
 def read_stock(path: FilePath) -> tuple[Holding, ...]:
@@ -40,21 +42,51 @@ def read_bookings(path: FilePath) -> tuple[Booking, ...]:
     return tuple(_booking(row) for row in read_table(path, _OUT, may_be_empty=True).rows)
 
 
-def write_bookings(path: FilePath, bookings: Sequence[Booking]) -> None:
-    """What is out as CSV, whole or not at all. Raises OutputError."""
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(("equipment", "count", "serials", "show", "from", "until"))
-    for one in bookings:
-        writer.writerow((one.equipment, one.count, ";".join(one.serials), one.show, one.first, one.last))
-    replace_whole(Path(path), text.getvalue().encode("utf-8"), "what is out")
+@dataclass(frozen=True)
+class OutTable:
+    """The table of what is out, to be changed where it stands. ``bookings``: by the number of their line."""
+
+    path: Path
+    bookings: Mapping[int, Booking]
+
+    @classmethod
+    def read(cls, path: Path) -> OutTable:
+        """What is out; nothing where the table is not there yet. Raises InputError with its place."""
+        rows = read_table(path, _OUT, may_be_empty=True).rows if path.exists() else ()
+        return cls(path, {row.line: _booking(row) for row in rows})
+
+    def change(self, changed: Mapping[int, Booking | None], added: Sequence[Booking]) -> None:
+        """Write other bookings in the place of some (``None``: they are taken out) and add some.
+
+        All else in the table stays as it is: other columns, order, encoding. Raises OutputError; then nothing changes.
+        """
+        differing = {line: one for line, one in changed.items() if one != self.bookings[line]}
+        if not differing and not added:
+            return
+        if not self.path.exists():
+            replace_whole(self.path, f"{_HEADINGS}\n".encode(), "what is out")
+        cells = {line: None if one is None else _cells(one) for line, one in differing.items()}
+        StandingTable.read(self.path, _OUT).write(cells, [_cells(one) for one in added])
+
+
+def _cells(one: Booking) -> dict[str, str]:
+    return {
+        "equipment": one.equipment,
+        "count": str(one.count),
+        "serials": ";".join(one.serials),
+        "show": one.show,
+        "from": one.first.isoformat(),
+        "until": one.last.isoformat(),
+        "show_id": one.show_id,
+    }
 
 
 def _booking(row: Row) -> Booking:
     first, last = _day(row, "from"), _day(row, "until")
     if last < first:
         raise row.wrong("until", "it comes back before it goes out", hint="write the first day under from")
-    return Booking(row.needed("equipment"), _count(row), row.needed("show"), first, last, row.items("serials"))
+    serials, show_id = row.items("serials"), row.text("show_id")
+    return Booking(row.needed("equipment"), _count(row), row.needed("show"), first, last, serials, show_id)
 
 
 def _count(row: Row) -> int:
@@ -68,7 +100,7 @@ def _count(row: Row) -> int:
     if value != int(value) or not 0 <= value < 10**6:
         raise row.wrong("count", f"{row.text('count')!r} is no number of pieces")
     if serials and len(serials) > value:
-        raise row.wrong("serials", f"{len(serials)} serial names for {int(value)} pieces")
+        raise row.wrong("serials", f"{len(serials)} serial names for {int(value)} piece{'' if value == 1 else 's'}")
     return int(value)
 
 
