@@ -60,9 +60,72 @@ def test_an_edited_document_is_told_and_taken_only_on_purpose(run: Run, exported
     assert "--changed" in err
     found = answer(run, "import", "out", "again", "--changed")
     assert found["notes"][0] == "show.json was changed after the export"
-    assert any("its history: change 2 does not fit" in note for note in found["notes"])
-    links = {one["link"]: one for one in answer(run, "links", "--show", "again.fallow")["links"]}
-    assert links["vox 2"]["priority"] == 1
+    assert found["notes"][1:] == ["link 'vox 2' was changed, priority: 3 -> 1"]
+    assert priorities(run)["vox 2"] == 1
+    assert answer(run, "check", "--show", "again.fallow")["whole"]
+    assert answer(run, "undo", "--show", "again.fallow")["undone"][0]["what"] == "edited outside: 1 value"
+    assert priorities(run)["vox 2"] == 3
+    assert len(answer(run, "undo", "--steps", "99", "--show", "again.fallow")["undone"]) == len(document["changes"])
+    assert priorities(run) == {}
+    assert answer(run, "check", "--show", "again.fallow")["whole"]
+
+
+def priorities(run: Run) -> dict[str, int]:
+    return {one["link"]: one["priority"] for one in answer(run, "links", "--show", "again.fallow")["links"]}
+
+
+def edited(exported: Path, edit: Callable[[Any], None]) -> None:
+    document = json.loads((exported / "show.json").read_text("utf-8"))
+    edit(document)
+    (exported / "show.json").write_text(json.dumps(document), encoding="utf-8")
+
+
+def test_all_that_was_edited_is_told_and_one_change(run: Run, exported: Path) -> None:
+    def edit(document: Any) -> None:
+        values = {(one["kind"], one["key"]): one for one in document["values"]}
+        values["link", "vox 1"]["value"]["name"] = "lead"
+        values["link", "vox 2"]["value"]["area"] = "yard"
+        document["values"].remove(values["foreign", "guest"])
+        survey = next(one for name, one in values.items() if name[0] == "survey")
+        survey["value"]["series"] = [*survey["value"]["series"], 77]
+        new = {**values["link", "vox 2"]["value"], "name": "vox 9"}
+        document["values"].append({"kind": "link", "key": "vox 9", "value": new})
+
+    edited(exported, edit)
+    notes = answer(run, "import", "out", "again", "--changed")["notes"]
+    assert "the survey 'off' names series that are not there: 77" in notes
+    assert "the link 'vox 1' says that it is 'lead', and is called so now" in notes
+    assert "foreign 'guest' was taken out" in notes
+    assert "link 'vox 9' was added" in notes
+    assert "link 'vox 2' was changed, area: stage -> yard" in notes
+    assert [*priorities(run)] == ["lead", "vox 2", "ear 1", "vox 9"]
+    assert answer(run, "check", "--show", "again.fallow")["whole"]
+    answer(run, "undo", "--show", "again.fallow")
+    assert [*priorities(run)] == ["vox 1", "vox 2", "ear 1"]
+
+
+def test_an_edited_history_begins_anew(run: Run, exported: Path) -> None:
+    def edit(document: Any) -> None:
+        row = next(row for change in document["changes"] for row in change["rows"] if row["kind"] == "link")
+        row["before"] = row["after"]
+
+    answer(run, "mark", "as handed out")
+    shutil.rmtree(exported)
+    answer(run, "export", "out")
+    edited(exported, edit)
+    notes = answer(run, "import", "out", "again", "--changed")["notes"]
+    assert "so the history begins anew, without marks" in notes
+    assert answer(run, "check", "--show", "again.fallow")["whole"]
+    changes = answer(run, "history", "--show", "again.fallow")
+    assert (len(changes["changes"]), changes["marks"]) == (1, [])
+
+
+def test_a_value_twice_or_none_is_refused(run: Run, exported: Path) -> None:
+    edited(exported, lambda document: document["values"].append(document["values"][0]))
+    assert "stands there twice" in refused(run, "--changed")
+    edited(exported, lambda document: document["values"].pop())
+    edited(exported, lambda document: document["values"][0].pop("value"))
+    assert "this is no show as fallow exports it" in refused(run, "--changed")
 
 
 def test_exchanged_sweeps_are_told(run: Run, exported: Path, desk: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sqlite3
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -19,6 +20,7 @@ __all__ = ["FORMAT", "Document", "document_of", "restore"]
 
 FORMAT = "fallow show"
 Document = dict[str, Any]
+_NO_SQL_VALUE = (sqlite3.ProgrammingError, sqlite3.InterfaceError, sqlite3.IntegrityError)
 _CHANGE = ("uid", "at", "who", "why", "what", "nature", "of")
 
 
@@ -84,7 +86,7 @@ def restore(show: ShowFile, document: Document, path: FilePath) -> None:
                 connection.execute("INSERT INTO item (kind, key, place, image) VALUES (?, ?, ?, ?)", row)
             for change in document["changes"]:
                 _restore_change(show, change)
-        except (KeyError, TypeError, ValueError) as error:
+        except (KeyError, TypeError, ValueError, OverflowError, *_NO_SQL_VALUE) as error:
             raise InputError(f"this is no show as fallow exports it ({error})", path=path) from error
 
 

@@ -28,8 +28,9 @@ from fallow.showfile.exchange import Document, document_of, restore
 from fallow.showfile.kinds import APART, CHAIN, PLANS, TOGETHER
 from fallow.showfile.mishaps import told
 from fallow.showfile.opening import close_writing, connect_writing
+from fallow.showfile.outside import put_right
 from fallow.showfile.rescue import Rescued, rescue
-from fallow.showfile.store import ShowFile
+from fallow.showfile.store import ShowFile, usual_name
 from fallow.showfile.sweeps import begin_series, blocks, head_of, store_fold
 from fallow.showfile.unfinished import discard, unfinished
 from fallow.showfile.writer import Writer, left_behind, release
@@ -56,7 +57,7 @@ Progress = Callable[[str, float], None]
 
 @dataclass(frozen=True)
 class Imported:
-    """The new show file; ``notes``: what was not as it had been exported, and what does not fit together therefore."""
+    """The new show file; ``notes``: what was not as it had been exported, and what was put right therefore."""
 
     path: Path
     notes: tuple[str, ...]
@@ -113,8 +114,9 @@ def import_show(
 ) -> Imported:
     """A new show file from an exported folder; equal to the one that was exported, with its history.
 
-    ``changed``: although files of the folder are not as they were exported. Raises InputError where they are not, or
-    the folder holds no such show, OutputError where the file can't be made.
+    ``changed``: although files of the folder are not as they were exported; what was edited in ``show.json`` is then
+    one change more. Raises InputError where they are not, or the folder holds no such show or does not fit together,
+    OutputError where the file can't be made.
     """
     folder, to = Path(folder), Path(to)
     to = to if to.suffix else to.with_name(to.name + SUFFIX)
@@ -124,14 +126,17 @@ def import_show(
         _check_as_exported(found, folder)
     if to.exists():
         raise OutputError("there is a file of this name already, and it was left as it is", path=to)
+    edited: tuple[str, ...] = ()
+    if changed:
+        document, edited = put_right(document, desk.who or usual_name(), folder / DOCUMENT)
     part = unfinished(to, "-import")
     try:
         _restore(part, document, folder, desk, progress)
-        notes = (*_changes_told(found), *(check(part).damage if changed else ()))
+        _check_whole(part, folder)
         copy_show(part, to)
     finally:
         discard(part)
-    return Imported(to, notes)
+    return Imported(to, (*_changes_told(found), *edited))
 
 
 def _restore(part: Path, document: Document, folder: Path, desk: Desk, progress: Progress | None) -> None:
@@ -142,6 +147,15 @@ def _restore(part: Path, document: Document, folder: Path, desk: Desk, progress:
             if progress is not None:
                 progress("reading sweeps", count / len(numbers))
             _read_series(folder / "sweeps" / SERIES.format(number), show, number)
+
+
+def _check_whole(part: Path, folder: Path) -> None:
+    """Raise InputError with all that does not fit together, so that no damaged file is made."""
+    damage = check(part).damage
+    if damage:
+        more = f"; and {len(damage) - _MOST_NAMED} more" if len(damage) > _MOST_NAMED else ""
+        what = f"the folder does not fit together ({'; '.join(damage[:_MOST_NAMED])}{more}), and nothing was made"
+        raise InputError(what, path=folder, hint="export it again, and edit only the values in show.json")
 
 
 def _is_read_back(name: str) -> bool:
