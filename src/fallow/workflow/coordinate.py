@@ -33,6 +33,7 @@ from fallow.plan.places import Ground
 from fallow.plan.search.bounds import PLACES_TRIED
 from fallow.plan.search.densest import Effort
 from fallow.plan.search.proven import Proven, proven_of
+from fallow.plan.search.proven_moves import with_fewest_moves
 from fallow.plan.search.question import Question
 from fallow.plan.search.trying import STEPS, Patience
 from fallow.rules.permission import Circumstances
@@ -56,7 +57,7 @@ from fallow.workflow.area_airs import (
 )
 from fallow.workflow.by_levels import plan_by_levels
 from fallow.workflow.in_hand import STOPPED, InHand
-from fallow.workflow.searching import Clock, search
+from fallow.workflow.searching import Clock, Found, search
 from fallow.workflow.surroundings import (
     FilePath,
     Progress,
@@ -362,6 +363,8 @@ def _made(
     question = build(wanted)
     share = 1.0 - SHARE_FOR_FAILURES if making.failures else 1.0
     found = search(question, wanted, build, seed=making.seed, clock=clock, share=share)
+    if keep is not None and not found.stopped:
+        found = _proven_fewest(found, question, wanted, clock)
     best, stopped = found.best, found.stopped
     in_hand.hold(best, wanted, kept, (*question.notes, *notes_on_names(wanted), *notes))
     if stopped and in_hand.takes_long:
@@ -394,6 +397,14 @@ def _made(
         notes.append(STOPPED)
     notes = [*question.notes, *notes_on_names(wanted), *plan.notes, *notes, *advice.notes]
     return replace(plan, notes=tuple(notes), seconds=clock.used_s, advice=advice), stopped
+
+
+def _proven_fewest(found: Found, question: Question, wanted: Wanted, clock: Clock) -> Found:
+    """The plan with what trying says of how few changes do; another one where fewer do."""
+    best, fewest = with_fewest_moves(found.best, found.fewest, question, _patience(clock), kernels())
+    if best is found.best:
+        return replace(found, fewest=fewest)
+    return replace(found, best=best, fewest=fewest, seen=(*found.seen, best), factor=Fraction(1), roomy=wanted)
 
 
 def _told_why(one: Unplaced, proven: Proven) -> Unplaced:

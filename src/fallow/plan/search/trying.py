@@ -25,17 +25,19 @@ class Patience:
         self.left, self._is_over = steps, is_over
         self._unasked = STEPS
 
-    def outcome(self, fitting: Fitting) -> bool | None:
-        """Whether all fit, and nobody placed; ``None`` where the steps ran out."""
-        while self._goes_on():
+    def outcome(self, fitting: Fitting, *, stay: bool = False) -> bool | None:
+        """Whether all fit; ``None`` where the steps ran out. Afterwards nobody of them stands, or, with ``stay``, all
+        do where they fit.
+        """
+        outcome: bool | None = None
+        while outcome is None and self.goes_on():
             outcome = fitting.step()
-            if outcome is not None:
-                fitting.give_up()
-                return outcome
-        fitting.give_up()
-        return None
+        if not (stay and outcome):
+            fitting.give_up()
+        return outcome
 
-    def _goes_on(self) -> bool:
+    def goes_on(self) -> bool:
+        """Whether one more step may be made."""
         self.left -= 1
         self._unasked -= 1
         if self.left >= 0 and self._unasked < 0 and self._is_over():
