@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -161,12 +161,13 @@ def _while_on(
     noise = sum_over(heard, np.nan_to_num(10.0 ** (floor.noise_db / 10.0)) * ratio, low_hz, high_hz) * geometry.scale
     level, shape = np.full(low_hz.size, np.nan), (heard.n_sweeps, low_hz.size)
     on, looked = np.zeros(shape, dtype=bool), np.zeros(shape, dtype=bool)
+    usual_noise = replace(heard.upper_tail, heavy=None)  # what was found is no noise; its far end would hide it again
     for piece in pieces(heard, geometry):
         part = type(geometry)(**{name: getattr(geometry, name)[piece] for name in geometry.__dataclass_fields__})
         powers = powers_in(heard, part, floor.noise_db, nothing)
         held = np.where(powers.valid, powers.least, 0.0)
         tail = FALSE_EMITTERS / max(1, heard.n_sweeps)
-        by_noise = noise[piece] * 10.0 ** (heard.upper_tail.exceeded_db(tail, part.cells) / 10.0)
+        by_noise = noise[piece] * 10.0 ** (usual_noise.exceeded_db(tail, part.cells) / 10.0)
         half_way = np.sqrt(np.maximum(noise[piece], 1e-300) * np.maximum(held.max(axis=0), 1e-300))
         heard_on = powers.valid & (held >= np.minimum(np.maximum(by_noise, half_way), held.max(axis=0)))
         for place in np.flatnonzero(np.isin(piece, list(patterns))):

@@ -18,6 +18,7 @@ from fallow.spectrum.found.blocks import Block
 from fallow.spectrum.found.together import OverTime, Together, find_together, over_time
 from fallow.spectrum.heard import Heard
 from fallow.spectrum.noise.running import running_quantile
+from fallow.spectrum.noise.standing_again import standing_again
 from fallow.spectrum.noise.upper_tail import UpperTail
 from fallow.spectrum.verdicts.deciding import Evidence
 
@@ -95,6 +96,8 @@ def find_stretches(evidence: Evidence, blocks: Sequence[Block]) -> list[Stretch]
         rises[slice(*one.skirts)] = True
     for view, level in zip(views, opened, strict=True):
         narrow |= np.nan_to_num(view.above_db, nan=-99.0) > _least_db(heard, view, level, rises | broad)
+    if heard.upper_tail.heavy is not None:  # the highest readings prove little then, what several show does
+        narrow |= standing_again(heard, floor, FALSE_EMITTERS / 2 / heard.axis.n) & ~rises & ~broad
     return _tidied(evidence, broad & ~taken, narrow & ~taken & ~lines, together)
 
 

@@ -92,11 +92,12 @@ def find_residuals(
     if step_db:
         rows = rows + np.random.default_rng(1).uniform(-step_db / 2, step_db / 2, rows.shape)
     several = rows.shape[0] >= FEWEST_SWEEPS
+    lag = max(1, math.ceil(NEAREST * rbw_bins))
     out = _standing_out(_mean(rows, 0), outlier_sigmas)
     if 1 < rows.shape[0] < FEWEST_SWEEPS:
-        out = out | _standing_out(rows, outlier_sigmas)
+        high = _standing_out(rows, outlier_sigmas)
+        out = out | (high & ~_lone(high, lag))
     rows = np.where(out, np.nan, rows)
-    lag = max(1, math.ceil(NEAREST * rbw_bins))
     views = [_along_frequency(rows, lag)] + ([_over_time(rows)] if several else [])
     views = [(left, centring) for left, centring in views if np.isfinite(left).sum() >= FEWEST_READINGS]
     if not views:
@@ -137,6 +138,14 @@ def _standing_out(rows: Values, sigmas: float) -> NDArray[np.bool_]:
     out = above > min((LOW_BELOW + sigmas) * of_low, _middle(above) + sigmas * _sigma(above))
     beside = np.pad(out, ((0, 0), (1, 1)))
     return np.asarray(out | beside[:, :-2] | beside[:, 2:])
+
+
+def _lone(high: NDArray[np.bool_], lag: int) -> NDArray[np.bool_]:
+    """Which high readings are so in no other sweep and not ``lag`` bins away: noise is so, too; shape (sweep, bin)."""
+    reach = lag + 1  # neighbours of what stands out are high, too
+    beside = np.pad(high, ((0, 0), (reach, reach)))
+    wide = beside[:, : -2 * reach] | beside[:, 2 * reach :]
+    return np.asarray(high & (high.sum(axis=0) == 1) & ~wide)
 
 
 def _at_place(rising: Values, valid: NDArray[np.int64], place: int) -> Values:

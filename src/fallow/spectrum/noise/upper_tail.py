@@ -25,7 +25,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from fallow.spectrum.levels import Levels
 from fallow.spectrum.noise.coming_again import coming_again, without_coming_again
-from fallow.spectrum.noise.scatter import NEAREST, find_residuals, level_step_db, some_rows
+from fallow.spectrum.noise.scatter import FEWEST_SWEEPS, NEAREST, find_residuals, level_step_db, some_rows
 from fallow.spectrum.statistics import estimate_samples, noise_quantile_db
 
 __all__ = ["UpperTail", "find_upper_tail"]
@@ -42,14 +42,16 @@ NEAR_SHARE = 0.015  # of the model's quantile: so well its shape is known
 REACH_SIGMAS, CELL_SIGMAS = 8.0, 0.02
 WIDEST_EVEN_DB = 7.0  # no noise scatters wider evenly: single samples by 5.57 dB, and a receiver adds a little
 HIGHEST_REACH_DB = 200.0  # beyond that no receiver reads
+FEW_REACH_DB = 30.0  # where few sweeps tell noise from what is on at times: what is higher is no noise; common practice
 MOST_INDEX = 0.5  # of a heavy end; that of Student's t with two degrees of freedom, of endless variance
 INDICES = np.arange(-0.995, 2.0, 0.01)  # that are tried; none is 0
 MIDDLE_BEYOND, FEW_BEYOND = 0.5, 0.1  # shares of the readings beyond the threshold
 INDEX_SIGMA = 1.9  # standard error of an index from these two, for one such reading (Kendall and Stuart, as above)
-APART_SIGMAS = 2.0  # by which both ways of finding it may differ
+APART_SIGMAS = 3.5  # by which both ways of finding it may differ: quantiles of a few readings each scatter widely
 FARTHEST_SIGMAS = 100.0  # of a reading that is looked at: a heavy end must not be cut off
 CUT_SIGMAS, MAD_SIGMA = 4.0, 1.4826
-HEAVY_SIGMAS = 1.0  # beyond an even end: luck; given to an end that is heavy, for a bar too high is the lesser error
+HEAVY_SIGMAS = 1.0  # given to an end that is heavy, for a bar too high is the lesser error
+LEAST_LUCK = 0.5  # of that: an index from there on is no even end's
 FEWEST_FOR_END = 12  # readings of a stretch beyond the threshold
 MEDIAN_COST = 1.2533  # standard error of a median of normal values, against that of a mean
 LN_PER_DB = math.log(10.0) / 10.0
@@ -58,20 +60,22 @@ LN_PER_DB = math.log(10.0) / 10.0
 @dataclass(frozen=True)
 class HeavyEnd:
     """Readings beyond ``from_db`` above their median, which the chance ``share`` exceeds, as a generalised Pareto
-    distribution in decibels: ``scale_db`` and ``index``, the larger the more slowly they end. Source: Pickands, Annals
-    of Statistics 3 (1975) 119-131, exceedances over a high threshold (from memory, tested on Student's t).
+    distribution in decibels: ``scale_db`` and ``index``, the larger the more slowly they end; up to ``most_db``.
+    Source: Pickands, Annals of Statistics 3 (1975) 119-131, exceedances over a high threshold (from memory, tested on
+    Student's t).
     """
 
     from_db: float
     share: float
     scale_db: float
     index: float
+    most_db: float = HIGHEST_REACH_DB
 
     def exceeded_db(self, chance: Values) -> Values:
         """What readings exceed with a chance, dB above their median; the threshold itself for likelier ones."""
         fewer = np.maximum(1.0, self.share / np.maximum(chance, 1e-14))
         reach = self.scale_db / self.index * (fewer**self.index - 1.0)
-        return np.asarray(self.from_db + np.minimum(reach, HIGHEST_REACH_DB), dtype=np.float64)
+        return np.asarray(np.minimum(self.from_db + reach, max(self.from_db, self.most_db)), dtype=np.float64)
 
 
 @dataclass(frozen=True)
@@ -144,8 +148,8 @@ def find_upper_tail(levels: Levels, rbw_bins: float, shape: float) -> UpperTail:
     if found is None:
         return UpperTail(shape)
     left, centring = found
-    gathered = coming_again(left, max(1, math.ceil(NEAREST * rbw_bins)))
     left = without_coming_again(left)
+    gathered = coming_again(left, max(1, math.ceil(NEAREST * rbw_bins)))
     left = _of_usual_sweeps(left - np.nanmedian(left)) / math.sqrt(1.0 + centring)
     of_model_db = _of_model_db(_own_shape(left), centring)
     together = max(1.0, rbw_bins)  # neighbours within one resolution say one thing
@@ -182,11 +186,13 @@ def _heavy_end(left_db: Values, together: float) -> HeavyEnd | None:
     index = float(np.median(2.0 - moments[:, 0] / (moments[:, 0] - 2.0 * moments[:, 1])))
     alone = MEDIAN_COST * math.sqrt(together / sum(top.size for top in tops))
     luck = HEAVY_SIGMAS * alone * (1.0 + max(0.0, index))
-    if index <= luck or index - luck > MOST_INDEX or index - _index_within(parts) > APART_SIGMAS * INDEX_SIGMA * alone:
+    by_few = index - _index_within(parts) > APART_SIGMAS * INDEX_SIGMA * alone
+    if index <= LEAST_LUCK * luck or index - luck > MOST_INDEX or by_few:
         return None
     index = min(index + luck, MOST_INDEX)
-    mean_db = float(np.median(moments[:, 0]))
-    return HeavyEnd(float(np.median([top[0] for top in tops])), CHANCES[0], mean_db * (1.0 - index), index)
+    from_db, mean_db = float(np.median([top[0] for top in tops])), float(np.median(moments[:, 0]))
+    most_db = FEW_REACH_DB if left_db.shape[0] < FEWEST_SWEEPS else HIGHEST_REACH_DB
+    return HeavyEnd(from_db, CHANCES[0], mean_db * (1.0 - index), index, most_db)
 
 
 def _moments(beyond_db: Values) -> tuple[float, float]:

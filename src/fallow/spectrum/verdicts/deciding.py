@@ -173,7 +173,8 @@ def _is_noise(evidence: Evidence, windows: Windows, period: _Period, tail: Value
     noise, sure_db = evidence.window_noise, 2.33 * evidence.floor.u_db
     raised = windows.noise_db > np.minimum(windows.ordinary_db + FLOOR_RISE_DB, windows.base_db + RAISED_DB)
     above = period.level_db - windows.ceiling_db - period.rise_db
-    even = noise.reached_db(tail, windows.geometry.cells, period.sweeps)
+    again = True if noise.tail.heavy is None else any_bin(noise.again, windows.geometry)
+    even = noise.reached_db(tail, windows.geometry.cells, period.sweeps, again)
     quiet = above <= np.maximum(even + sure_db, np.where(raised, RAGGED_DB, LEAST_ABOVE_NOISE_DB))
     if not (~quiet & (above <= even + sure_db + 2.0 * HIGHEST_UNEVEN_DB)).any():
         return np.asarray(quiet)

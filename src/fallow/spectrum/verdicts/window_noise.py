@@ -21,6 +21,7 @@ from fallow.spectrum.heard import Heard
 from fallow.spectrum.noise.coming_again import without_coming_again
 from fallow.spectrum.noise.noise_floor import Floor
 from fallow.spectrum.noise.scatter import find_residuals, level_step_db, some_rows
+from fallow.spectrum.noise.standing_again import standing_again
 from fallow.spectrum.noise.upper_tail import UpperTail
 
 __all__ = ["HIGHEST_UNEVEN_DB", "Uneven", "WindowNoise"]
@@ -31,6 +32,7 @@ WIDEST_TAIL = 1.15  # of the standard deviation that the middle shows: what nois
 HIGHEST_UNEVEN_DB = 12.0  # above the floor: what is more is a signal; common practice (steps of 1 to 2 dB, either way)
 UPPER_SHARE = 0.84  # of the windows, one standard deviation above their middle
 LEFT_OUT = 2.0  # standard errors of that quantile that are given up, so that luck makes no floor uneven
+AGAIN_BY_LUCK = 0.01  # chance that several readings of noise are so high together, anywhere
 FEWEST_WINDOWS = 24  # side by side, or the axis says nothing
 
 
@@ -43,7 +45,7 @@ class WindowNoise:
 
     @cached_property
     def tail(self) -> UpperTail:
-        """How far single readings of noise reach up: no farther than their scatter in the middle lets a normal
+        """How far single readings of noise reach up: evenly no farther than their scatter in the middle lets a normal
         distribution reach, for what is beyond may be many short emitters.
         """
         found = self.heard.upper_tail
@@ -52,7 +54,7 @@ class WindowNoise:
         left_db, centring = self._residuals
         known = left_db[np.isfinite(left_db)]
         sd_db = NORMAL_MAD * float(np.median(np.abs(known - np.median(known)))) / math.sqrt(1.0 + centring)
-        return replace(found, even_db=min(found.even_db, WIDEST_TAIL * sd_db), heavy=None)
+        return replace(found, even_db=min(found.even_db, WIDEST_TAIL * sd_db))
 
     @cached_property
     def _residuals(self) -> tuple[Values, float] | None:
@@ -64,9 +66,21 @@ class WindowNoise:
     def _rbw_bins(self) -> float:
         return max(1.0, self.heard.alike_hz / float(self.heard.axis.step_hz))
 
-    def reached_db(self, chance: Values, cells: Values, sweeps: NDArray[np.int64] | int) -> Values:
-        """What the mean over so many sweeps exceeds with a chance if the floor is even, dB above it."""
-        return np.maximum(0.0, self.tail.exceeded_db(chance, cells * sweeps))
+    def reached_db(
+        self, chance: Values, cells: Values, sweeps: NDArray[np.int64] | int, again: NDArray[np.bool_] | bool = True
+    ) -> Values:
+        """What the mean over so many sweeps exceeds with a chance if the floor is even, dB above it; without the far
+        end of single readings where several are high ``again``.
+        """
+        even = self.tail.exceeded_db(chance, cells * sweeps)
+        if self.tail.heavy is not None:
+            even = np.where(again, replace(self.tail, heavy=None).exceeded_db(chance, cells * sweeps), even)
+        return np.maximum(0.0, even)
+
+    @cached_property
+    def again(self) -> NDArray[np.bool_]:
+        """Bins in which several readings are so high together as noise is nowhere, shape (bin,)."""
+        return standing_again(self.heard, self.floor, AGAIN_BY_LUCK / self.heard.axis.n)
 
     def uneven(self, width_hz: float) -> Uneven:
         """How uneven the floor is for windows of this width."""
