@@ -156,10 +156,8 @@ def _parsed_columns(text: str, plan: Plan, line: int, fields: int) -> Rows | Non
 
     names = [str(place) for place in range(fields)]
     types = {str(place): _level_type(plan) for place in plan.levels} | {str(place): pa.string() for place in plan.times}
-    if plan.frequency is not None:
-        types[str(plan.frequency)] = pa.float64()
-    if plan.upper is not None:
-        types[str(plan.upper)] = pa.float64()
+    edges = [str(place) for place in (plan.frequency, plan.upper) if place is not None]
+    types |= {place: pa.float64() for place in edges}
     try:
         table = pa_csv.read_csv(
             pa.BufferReader(text.encode("ascii")),
@@ -180,19 +178,24 @@ def _parsed_columns(text: str, plan: Plan, line: int, fields: int) -> Rows | Non
         return None
     columns = [table.column(str(place)).to_numpy() for place in plan.levels]
     levels = columns[0].reshape(-1, 1) if len(columns) == 1 else np.column_stack(columns)
-    frequencies = None if plan.frequency is None else table.column(str(plan.frequency)).to_numpy()
-    if frequencies is not None and not np.all(np.isfinite(frequencies)):
+    ends = [table.column(place).to_numpy() for place in edges]
+    if not all(np.all(np.isfinite(values)) for values in ends):
         return None
-    widths = None
-    if plan.upper is not None and frequencies is not None:
-        widths = table.column(str(plan.upper)).to_numpy() - frequencies
-        if not np.all(np.isfinite(widths)):
-            return None
-        frequencies = frequencies + widths / 2
+    frequencies, widths = _middles(ends)
     stamps = [table.column(str(place)) for place in plan.times]
     return Rows(
         frequencies, levels, lambda row: " ".join(str(stamp[row]) for stamp in stamps), False, line, widths=widths
     )
+
+
+def _middles(
+    ends: Sequence[NDArray[np.float64]],
+) -> tuple[NDArray[np.float64] | None, NDArray[np.float64] | None]:
+    """Frequencies and widths of cells by their lower and upper edges, of points by the only column there is."""
+    if len(ends) < 2:
+        return (ends[0] if ends else None), None
+    widths = ends[1] - ends[0]
+    return ends[0] + widths / 2, widths
 
 
 def _parsed_flat(text: str, plan: Plan, line: int) -> Rows | None:

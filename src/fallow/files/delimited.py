@@ -23,7 +23,7 @@ from fallow.files.headings import Words
 from fallow.files.layouts import RECOGNISERS, with_units
 from fallow.files.levels import looks_linear, scale_concluded, series_levels
 from fallow.files.plan import COLUMNS, TRANSPOSED, Plan
-from fallow.files.preamble import read_preamble
+from fallow.files.preamble import Preamble, read_preamble
 from fallow.files.readings import FileReading, NotASweepError, Telling
 from fallow.files.source import Line, TextFile
 from fallow.files.times import clock_for, epoch_scale, iso_text, zone_named
@@ -185,28 +185,11 @@ def _read(
         done = _as_sweeps(done, plan, str(file.path))
     done = _with_numbered_sweeps_joined(done)
     plan = _with_whole_scale(plan, done)
-    rbw_hz = telling.rbw_hz or preamble.rbw_hz
-    about = _About(
-        rbw_hz or plan.cell_width * FREQUENCY_FACTORS_HZ[unit] or None,
-        telling.detector,
-        preamble.detector,
-        str(file.path),
-        preamble.instrument,
-    )
+    about = _About.of(str(file.path), plan, preamble, telling)
     times = _Times.of(done, preamble.stamp, stamps_zone)
-    notes = [
-        note
-        for note in (
-            file.note,
-            *_unit_notes(plan),
-            edges_note(plan, rbw_known=rbw_hz is not None),
-            plan.scale.note,
-            *preamble.notes,
-            *plan.notes,
-            *done.notes,
-        )
-        if note
-    ]
+    by_edges = edges_note(plan, rbw_known=bool(telling.rbw_hz or preamble.rbw_hz))
+    told = (file.note, *_unit_notes(plan), by_edges, plan.scale.note, *preamble.notes, *plan.notes, *done.notes)
+    notes = [note for note in told if note]
     series = tuple(_series(passes, plan, about, times, notes) for passes in done.passes)
     notes += [*times.notes, *_unknowns(series)]
     start = times.start
@@ -243,6 +226,13 @@ class _About:
     detector: Detector | None
     path: str
     instrument: str
+
+    @classmethod
+    def of(cls, path: str, plan: Plan, preamble: Preamble, telling: Telling) -> _About:
+        """What is told counts before what the file says, and that before the width of its cells."""
+        cell_hz = plan.cell_width * FREQUENCY_FACTORS_HZ[plan.units.units[0]]
+        rbw_hz = telling.rbw_hz or preamble.rbw_hz or cell_hz or None
+        return cls(rbw_hz, telling.detector, preamble.detector, path, preamble.instrument)
 
 
 @dataclass(frozen=True)

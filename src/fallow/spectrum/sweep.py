@@ -86,8 +86,12 @@ class Survey:
 
     @property
     def n_sweeps(self) -> int:
-        """Sweeps in all series together."""
-        return sum(part.n_sweeps for part in self.series)
+        """Sweeps in all series together; traces of the same pass, of one file and instrument, count once."""
+        per_trace: dict[tuple[str, str], dict[str, int]] = {}
+        for part in self.series:
+            traces = per_trace.setdefault((part.source, part.instrument), {})
+            traces[part.trace] = traces.get(part.trace, 0) + part.n_sweeps
+        return sum(max(traces.values()) for traces in per_trace.values())
 
     @staticmethod
     def of(parts: Iterable[Survey]) -> Survey:
