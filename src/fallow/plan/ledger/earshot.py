@@ -21,14 +21,12 @@ from fallow.plan.ledger.loudness import Loudness
 from fallow.plan.ledger.product_levels import rejection_db
 from fallow.show.equipment import Equipment
 
-__all__ = ["TIMES", "TIMES_MIXED", "Earshot"]
+__all__ = ["TIMES_MIXED", "Earshot"]
 
 Row = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 Whole = NDArray[np.int64]
 
-TIMES = np.array([[abs(k) for k in (*form.coefficients, 0)][:3] for form in AUDITED], dtype=np.float64)
-"""How often each letter takes part, shape (form, letter)."""
 TIMES_MIXED = {AUDITED.index(TWO_CARRIERS): 1, AUDITED.index(FIFTH): 2}
 """How many times ``mixing_db`` below its second carrier two transmitters make a product, by form."""
 

@@ -18,17 +18,19 @@ from numpy.typing import NDArray
 
 from fallow.plan.judge.carriers import Carrier, Company
 from fallow.plan.judge.footing import Footing
-from fallow.plan.judge.near_products import NOWHERE, NearProducts, People, SumTables
-from fallow.plan.judge.products import AUDITED, FORMS, THREE_CARRIERS
+from fallow.plan.judge.near_products import NOWHERE, People, SumTables
+from fallow.plan.judge.products import AUDITED, FIFTH, FORMS, THREE_CARRIERS
 from fallow.plan.judge.what_if import WhatIf
-from fallow.plan.ledger.earshot import TIMES, TIMES_MIXED, Earshot
+from fallow.plan.ledger.earshot import TIMES_MIXED, Earshot
 from fallow.plan.ledger.loudness import Loudness
+from fallow.plan.ledger.moved_products import MovedProducts
 from fallow.plan.ledger.product_levels import ProductSums, power_sum_dbm
 from fallow.plan.ledger.unwanted import always_there
 
 __all__ = ["PlayedMargins"]
 
 SOMEWHERE_HZ = 100_000_000  # of a carrier that is off, until it is on: any place would do
+_THREE, _FIFTH = AUDITED.index(THREE_CARRIERS), AUDITED.index(FIFTH)
 LOST_DIGITS = 1e-6  # a sum that shrinks to less than this share of itself is counted anew
 Row = NDArray[np.float64]
 Whole = NDArray[np.int64]
@@ -61,14 +63,16 @@ class _Mixed:
 class _Books:
     """What ledgers add up, V victims, n carriers, R rows (see ``Earshot``); all powers in milliwatts.
 
-    ``at_antenna``, ``inside``: of carriers at victims [dBm], shape (V, n). ``beside``: of neighbours, (R,). ``before``,
-    ``behind``: of products near, (R, form). ``always``: noise and air, (V,). ``wanted``: [dBm], (V,). ``unwanted``: the
-    sum of all, (R,). ``tables``: hold everybody at home but ``away``, who adds ``own`` to the rows of the others.
+    ``at_antenna``, ``inside``: of carriers at victims [dBm], shape (V, n); ``power``: the latter in milliwatts.
+    ``beside``: of neighbours, (R,). ``before``, ``behind``: of products near, (R, form). ``always``: noise and air,
+    (V,). ``wanted``: [dBm], (V,). ``unwanted``: the sum of all, (R,). ``tables``: hold everybody at home but ``away``,
+    who adds ``own`` to the rows of the others.
     """
 
     hz: Whole
     at_antenna: Row
     inside: Row
+    power: Row
     beside: Row
     before: Row
     behind: Row
@@ -92,7 +96,7 @@ class _Books:
 
     def copied(self) -> _Books:
         """The same, to be written in."""
-        written = ("at_antenna", "inside", "beside", "before", "behind", "always", "wanted", "unwanted")
+        written = ("at_antenna", "inside", "power", "beside", "before", "behind", "always", "wanted", "unwanted")
         return replace(self, hz=self.hz.copy(), **{name: getattr(self, name).copy() for name in written})
 
 
@@ -147,13 +151,13 @@ class PlayedMargins:
         ears, rows, forms = self._earshot, len(self._earshot.victim), len(AUDITED)
         at_antenna, inside = ears.levels_dbm()
         tables = SumTables.of(self._people, hz)
-        nothing = np.zeros(0, dtype=np.int64)
-        mixed = _Mixed(nothing, nothing, nothing.reshape(2, 0), np.zeros(0))
+        mixed = _no_mixed()
         always, wanted, sums = np.zeros(len(self.names)), np.zeros(len(self.names)), np.zeros((rows, forms))
         books = _Books(
             hz,
             at_antenna,
             inside,
+            10 ** (inside / 10),
             np.zeros(rows),
             sums,
             sums.copy(),
@@ -184,7 +188,7 @@ class PlayedMargins:
         """Powers of all carriers behind the selectivity of some victims, shape (victim, n)."""
         distance_hz = np.abs(books.hz[victims][:, None] - books.hz)
         who = np.broadcast_to(victims[:, None], distance_hz.shape)
-        return 10 ** (books.inside[victims] / 10) * self._earshot.passed(who, distance_hz) * books.on
+        return np.asarray(books.power[victims] * self._earshot.passed(who, distance_hz) * books.on)
 
     def _recounted(self, books: _Books, row: int) -> _Mixed:
         """Sum up all neighbours of the victim of a row, and all products near it; and those of transmitters."""
@@ -192,7 +196,7 @@ class PlayedMargins:
         neighbours = self._neighbours(books, np.array([victim]))[0]
         books.beside[row] = neighbours[ears.audible[row]].sum()
         books.before[row] = books.behind[row] = 0.0
-        nothing = _Mixed(*(np.zeros(0, dtype=np.int64),) * 2, np.zeros((2, 0), dtype=np.int64), np.zeros(0))
+        nothing = _no_mixed()
         members = np.flatnonzero(ears.mixing[row] & books.on)
         if not books.on[victim] or not len(members):
             return nothing
@@ -222,9 +226,10 @@ class PlayedMargins:
     def _unwanted(self, books: _Books, rows: NDArray[np.intp]) -> Row:
         """The sum of everything in some rows, shape (row,)."""
         ears, victims = self._earshot, self._earshot.victim[rows]
-        mw = np.where(ears.mixing[rows] & books.on, 10 ** (books.inside[victims] / 10), 0.0)
+        mw = books.power[victims] * (ears.mixing[rows] & books.on)
         square = mw * mw
-        s1, s2, s3, s5 = (power.sum(axis=1) for power in (mw, square, square * mw, square * square * mw))
+        cube = square * mw
+        s1, s2, s3, s5 = (power.sum(axis=1) for power in (mw, square, cube, square * cube))
         all_near_and_far = np.stack([s2 * s1 - s3, (s1**3 - 3 * s1 * s2 + 2 * s3) / 2, s3 * s2 - s5], axis=1)
         far = np.maximum(np.maximum(all_near_and_far, 0.0) - books.before[rows], 0.0) * ears.beyond[victims][:, None]
         received = (ears.made[victims] * (books.behind[rows] + far)).sum(axis=1)
@@ -237,18 +242,20 @@ class PlayedMargins:
     def _moved(self, link: str, frequency_hz: int | None) -> _Books:
         p, to_hz = self.names.index(link), NOWHERE if frequency_hz is None else frequency_hz
         was, ears = self._books, self._earshot
+        known = [was.own] if was.away == p and was.own is not None else []
         tables = was.tables if was.away == p else was.tables_at_home
-        gone = was.own if was.away == p and was.own is not None else self._of_carrier(was, tables, p)
         books = self._at_new_place(replace(was, tables=tables, away=p), p, to_hz)
-        come = self._of_carrier(books, tables, p)
-        mine = np.flatnonzero(ears.victim == p)
+        here = [] if known else [_Place(int(was.hz[p]), was.power[:, p])]
+        there = _Place(to_hz, books.power[:, p])
+        gone, come = [*known, *self._of_carrier(books, p, [*here, there])]
         doubtful = self._changed_sums(books, gone, come)
-        again = np.union1d(mine, np.flatnonzero(doubtful))
-        kept = ~((was.mixed.makers == p).any(axis=0) | np.isin(was.mixed.row, again))
-        fresh = [self._recounted(books, row) for row in again.tolist()]
-        come_mixed = come.mixed.of(~np.isin(come.mixed.row, again))
+        self._stand_anew(books, p, come)
+        mine, doubtful[ears.victim == p] = ears.victim == p, False
+        kept = ~((was.mixed.makers == p).any(axis=0) | mine[was.mixed.row] | doubtful[was.mixed.row])
+        fresh = [self._recounted(books, row) for row in np.flatnonzero(doubtful).tolist()]
+        come_mixed = come.mixed.of(~doubtful[come.mixed.row])
         books = replace(books, mixed=was.mixed.of(kept).joined(come_mixed, *fresh), own=come)
-        touched = np.union1d(np.flatnonzero(ears.audible[:, p]), again)
+        touched = np.flatnonzero(ears.audible[:, p] | mine | doubtful)
         books.unwanted[touched] = self._unwanted(books, touched)
         return books
 
@@ -258,46 +265,66 @@ class PlayedMargins:
         moved.hz[p] = to_hz
         if to_hz != NOWHERE:
             moved.at_antenna[:, p], moved.inside[:, p] = self._earshot.levels_of_one_dbm(p, to_hz)
+            moved.power[:, p] = 10 ** (moved.inside[:, p] / 10)
             moved.always[p], moved.wanted[p] = self._of_place(p, to_hz)
         return moved
 
-    def _of_carrier(self, books: _Books, tables: SumTables, p: int) -> _Sums:
-        """What a carrier where it stands, and the products that it makes, add to the rows of the others."""
+    def _stand_anew(self, books: _Books, p: int, come: _Sums) -> None:
+        """The sums of the carrier itself, at its new place."""
         ears = self._earshot
-        shape = len(ears.victim), len(AUDITED)
-        if books.hz[p] == NOWHERE:
-            nothing = np.zeros(0, dtype=np.int64)
-            none = _Mixed(nothing, nothing, nothing.reshape(2, 0), np.zeros(0))
-            return _Sums(np.zeros(shape[0]), np.zeros(shape), np.zeros(shape), none)
-        everybody = np.arange(len(self.names))
-        alone = ears.passed(everybody, np.abs(books.hz[everybody] - books.hz[p])) * 10 ** (books.inside[:, p] / 10)
-        beside = np.where(ears.audible[:, p], alone[ears.victim], 0.0)
-        near = tables.products_with(p, int(books.hz[p]), on_it=False)
-        row, product = self._in_rows(near)
-        form, victim, makers = near.form[product], near.victim[product], near.makers[:, product]
-        letters = np.where(makers < 0, makers[1], makers)  # a letter that is none counts 0 times
-        level_dbm = (TIMES[form].T * books.inside[victim, letters]).sum(axis=0)
-        before = 10 ** (level_dbm / 10)
-        passed = ears.passed(victim, near.distance_hz[product])
-        cell = row * len(AUDITED) + form
-        added, behind = (
-            np.bincount(cell, each, shape[0] * shape[1]).astype(np.float64) for each in (before, before * passed)
-        )
-        two = form != AUDITED.index(THREE_CARRIERS)
-        mixed = self._mixed(books, row[two], form[two], makers[:2, two], passed[two])
-        return _Sums(beside, added.reshape(shape), behind.reshape(shape), mixed)
+        mine = np.flatnonzero(ears.victim == p)
+        neighbours = self._neighbours(books, np.array([p]))[0]
+        books.beside[mine] = (ears.audible[mine] * neighbours).sum(axis=1)
+        books.before[mine], books.behind[mine] = come.before[mine], come.behind[mine]
 
-    def _in_rows(self, near: NearProducts) -> tuple[Whole, Whole]:
-        """The rows in which products count, and which product each is."""
-        ears, count = self._earshot, len(self.names)
-        first = np.searchsorted(ears.victim, np.arange(count + 1))
-        many = np.diff(first)[near.victim]
-        product = np.repeat(np.arange(len(near.victim)), many)
-        row = np.repeat(first[near.victim] - np.cumsum(many) + many, many) + np.arange(len(product))
+    def _of_carrier(self, books: _Books, p: int, places: Sequence[_Place]) -> list[_Sums]:
+        """What a carrier adds to the rows of the others at some places: by itself, and by the products that it makes;
+        and what others make near the last of them.
+        """
+        ears, shape = self._earshot, (len(places), len(self._earshot.victim), len(AUDITED))
+        on = [k for k, place in enumerate(places) if place.hz != NOWHERE]
+        before, behind, mixed = np.zeros(shape), np.zeros(shape), _no_mixed()
+        if on:
+            places_hz = [places[k].hz for k in on]
+            near = MovedProducts.of(books.tables, p, places_hz, ears.reach_hz)
+            row, near = self._in_rows(near)
+            place, passed = np.array(on)[near.place], ears.passed(near.victim, near.distance_hz)
+            own = np.stack([each.power for each in places])[place, near.victim]
+            added = _made_of(near.form, np.where(near.makers == p, own, books.power[near.victim, near.makers]))
+            cell = np.ravel_multi_index((place, row, near.form), shape)
+            size = before.size
+            before = np.bincount(cell, added, size).astype(np.float64).reshape(shape)  # whole zeros where there is none
+            behind = np.bincount(cell, added * passed, size).astype(np.float64).reshape(shape)
+            new = np.flatnonzero((near.form != _THREE) & (place == len(places) - 1))
+            mixed = self._mixed(books, row[new], near.form[new], near.makers[:2, new], passed[new])
+        last = len(places) - 1
+        return [
+            _Sums(self._beside(books, p, each), before[k], behind[k], mixed if k == last else _no_mixed())
+            for k, each in enumerate(places)
+        ]
+
+    def _beside(self, books: _Books, p: int, place: _Place) -> Row:
+        """What a carrier at a place adds to the neighbours of each row."""
+        ears = self._earshot
+        if place.hz == NOWHERE:
+            return np.zeros(len(ears.victim))
+        everybody = np.arange(len(self.names))
+        alone = ears.passed(everybody, np.abs(books.hz[everybody] - place.hz)) * place.power
+        return np.where(ears.audible[:, p], alone[ears.victim], 0.0)
+
+    def _in_rows(self, near: MovedProducts) -> tuple[Whole, MovedProducts]:
+        """The rows in which products count, and the product of each."""
+        ears = self._earshot
+        first = np.searchsorted(ears.victim, np.arange(len(self.names) + 1))
+        rows = np.diff(first)
+        if (rows == 1).all():  # who is heard in some scene is heard in the one that there is
+            return first[near.victim], near
+        many = rows[near.victim]
+        product = np.repeat(np.arange(near.victim.size), many)
+        row = np.repeat(first[near.victim] - np.cumsum(many) + many, many) + np.arange(product.size)
         a, b, c = near.makers[:, product]
-        c = np.where(c < 0, b, c)
-        heard = ears.mixing[row, a] & ears.mixing[row, b] & ears.mixing[row, c]
-        return row[heard], product[heard]
+        heard = np.flatnonzero(ears.mixing[row, a] & ears.mixing[row, b] & ears.mixing[row, c])
+        return row[heard], near.those(product[heard])
 
     def _changed_sums(self, books: _Books, gone: _Sums, come: _Sums) -> Mask:
         """Change the sums; which rows have lost so much that few digits are left, shape (R,)."""
@@ -321,6 +348,28 @@ class _Sums:
     before: Row
     behind: Row
     mixed: _Mixed
+
+
+@dataclass(frozen=True, eq=False)
+class _Place:
+    """Where a carrier stands, and its power from there at all victims [mW], shape (V,)."""
+
+    hz: int
+    power: Row
+
+
+def _made_of(form: Whole, power: Row) -> Row:
+    """The powers [mW] of makers, shape (3, product), raised to how often each takes part, and multiplied."""
+    a, b, c = power
+    both = a * b
+    made = both * np.where(form == _THREE, c, a)
+    made[form == _FIFTH] *= both[form == _FIFTH]
+    return np.asarray(made)
+
+
+def _no_mixed() -> _Mixed:
+    nothing = np.zeros(0, dtype=np.int64)
+    return _Mixed(nothing, nothing, nothing.reshape(2, 0), np.zeros(0))
 
 
 def _standing_for(carriers: Sequence[Carrier]) -> tuple[Footing, ...]:
