@@ -2,7 +2,7 @@
 [--corpus FOLDER]``.
 
 Every input is written into an empty folder and read there. Whatever comes out must be a reading, a question or one of
-our errors; a traceback, more than ten seconds, or more memory than the file can ask for is a finding. Findings are told
+our errors; a traceback, more than twenty seconds, or more memory than the file can ask for is a finding. Findings are told
 once per place in our code and, with ``--keep``, kept as files; ``--corpus`` keeps the inputs that led into new code,
 from which a later run goes on. atheris (libFuzzer for Python) finds the ways into our own code; where it is not
 installed there is nothing to run.
@@ -32,7 +32,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
 OURS = str(ROOT / "src" / "fallow")
-LONGEST_S = 10.0
+LONGEST_S = 20.0  # an HDF5 file may take ten until its own process is ended
 MOST_GROWTH_MB = 600.0  # of a process by one file of at most LONGEST_FILE bytes
 LONGEST_FILE = 20_000
 SWEEP_NAMES = (
