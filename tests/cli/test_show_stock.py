@@ -229,7 +229,8 @@ def test_bookings_change_as_the_week_does(run: Run, shop: Path) -> None:
     done = answer(run, "stock", "--return", "--until", "2026-06-30", "--show", "show.fallow")  # back a day early
     assert (done["returned"], [one["until"] for one in done["shortened"]]) == (0, ["2026-06-30"])
     answer(run, "stock", "--book", "--until", "2026-07-02", "--from", "2026-07-01", "--show", "other.fallow", "--also")
-    answer(run, "stock", "--book", "--from", "2026-07-05", "--show", "other.fallow", "--also")
+    made = answer(run, "stock", "--book", "--from", "2026-07-05", "--show", "other.fallow", "--also")
+    assert not any("another show" in note for note in made["notes"])
     spans = {(row["show"], row["from"], row["until"]) for row in rows()[1:]}
     assert spans == {
         ("show", "2026-06-29", "2026-06-30"),
@@ -238,6 +239,31 @@ def test_bookings_change_as_the_week_does(run: Run, shop: Path) -> None:
     }
     answer(run, "stock", "--return", "--until", "2026-07-01", "--show", "other.fallow")
     assert {row["until"] for row in rows() if row["show"] == "other"} == {"2026-07-01"}
+    assert shop.is_dir()
+
+
+def test_a_piece_that_breaks_comes_back_by_itself(run: Run, shop: Path) -> None:
+    make_show(run, "show.fallow", 4)
+    answer(run, "stock", "--book", "--until", "2026-07-22", "--serials", "G1..G3")
+    assert "the show's bookings name no piece 'G9' of hand A" in refused(run, "stock", "--return", "--serials", "G9")
+    done = answer(run, "stock", "--return", "--serials", "g2", "--until", "2026-07-19")
+    assert [(one["count"], one["serials"], one["until"]) for one in done["shortened"]] == [
+        (3, ["G1", "G3"], "2026-07-22"),
+        (1, ["G2"], "2026-07-19"),
+    ]
+    assert answer(run, "stock", "--from", "2026-07-19")["stock"][0]["free"] == 6
+    (hand, _) = answer(run, "stock", "--from", "2026-07-20")["stock"]
+    assert (hand["free"], "G2" in hand["serials_in"]) == (7, True)
+    answer(run, "stock", "--return", "--serials", "G1")
+    assert [(row["count"], row["serials"]) for row in rows()[1:]] == [("2", "G3"), ("1", "G2")]
+    assert shop.is_dir()
+
+
+def test_where_several_shows_lie_the_stock_is_that_of_today(run: Run, shop: Path) -> None:
+    make_show(run, "show.fallow", 1)
+    make_show(run, "other.fallow", 1)
+    assert answer(run, "stock")["from"] == answer(run, "stock")["until"]
+    assert "several show files" in refused(run, "stock", "--book")
     assert shop.is_dir()
 
 

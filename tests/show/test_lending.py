@@ -78,7 +78,7 @@ def test_a_history_of_bookings_and_returns_is_that_of_a_calendar(steps: list[tup
                     booked(wish, borrower, STOCK, others, own)
         else:
             last = None if what == "return" else span[0]
-            rows = [*others, *filter(None, returned(own, last))]
+            rows = [*others, *(part for one in own for part in returned(one, last))]
             page = calendar.pages[who]
             calendar.pages[who] = {at: held for at, held in page.items() if last is not None and at <= last}
         for number, show in enumerate(SHOWS):
@@ -121,6 +121,26 @@ def test_pieces_that_were_named_stay_named_as_long_as_nothing_else_is_said() -> 
         booked(wish, gala, STOCK, [other], own)
     with pytest.raises(UsageError, match="2 pieces of hand are named, and 1 wanted"):
         booked(Wish({"hand": 1}, START, START), gala, STOCK, (), own)
+
+
+@settings(max_examples=100, deadline=None)
+@given(st.integers(0, 3), st.sets(st.sampled_from(HANDS), max_size=4), st.sets(st.sampled_from(HANDS)), day, day, day)
+def test_pieces_that_come_back_are_gone_from_the_calendar_and_no_others(
+    unnamed: int, named: set[str], back: set[str], one: int, other: int, end: int
+) -> None:
+    first, last = START + timedelta(min(one, other)), START + timedelta(max(one, other))
+    out = Booking("hand", unnamed + len(named), "gala", first, last, tuple(sorted(named)), "1")
+    for until in (None, START + timedelta(end)):
+        expected = {}
+        for at, (counts, held) in page_of([out]).items():
+            gone = frozenset() if until is not None and at <= until else held & back
+            expected[at] = (Counter({"hand": counts["hand"] - len(gone)}), held - gone)
+        found = page_of(list(returned(out, until, back)))
+        nothing = (Counter[str](), frozenset[str]())
+        for at in expected:
+            counts, held = found.get(at, nothing)
+            assert (counts["hand"], held) == (expected[at][0]["hand"], expected[at][1])
+        assert found.keys() <= expected.keys()
 
 
 NAMED = (Holding("hand", 9, ("A1", "A2", "A3", "B07", "B08")), Holding("ear", 4, ("1", "2", "3", "B07")))

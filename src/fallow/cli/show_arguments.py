@@ -195,7 +195,8 @@ def _library(verbs: Commands) -> None:
         "--serials",
         nargs="+",
         metavar="PIECES",
-        help="with --book: which ones, as A1 A4..A7 or 'TYPE=A1;A2' (default: those named before, else none)",
+        help="which ones, as A1 A4..A7 or 'TYPE=A1;A2' (default for --book: those named before, else none; for "
+        "--return: all)",
     )
     stock.add_argument("--also", action="store_true", help="with --book: what is booked for other days stays booked")
     whose = stock.add_mutually_exclusive_group()

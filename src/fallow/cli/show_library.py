@@ -60,7 +60,7 @@ def stock(typed: Namespace, desk: Desk) -> int:
     library = open_library(typed.library)
     claim = Claim.OURS if typed.ours else Claim.THEIRS if typed.theirs else Claim.ASKED
     gives_back = getattr(typed, "return")
-    if not typed.book and (typed.serials or typed.also):
+    if (typed.also and not typed.book) or (typed.serials and not (typed.book or gives_back)):
         raise UsageError("--serials and --also speak of a booking", hint="say --book too")
     if not (typed.book or gives_back) and claim is not Claim.ASKED:
         raise UsageError("--ours and --theirs speak of bookings that are entered or taken out", hint="say --book too")
@@ -85,7 +85,8 @@ def stock(typed: Namespace, desk: Desk) -> int:
 def _give_back(typed: Namespace, library: Library, desk: Desk, claim: Claim) -> int:
     if getattr(typed, "from") is not None:
         raise UsageError("--from says nothing of what comes back", hint="say the last day that it is out: --until DATE")
-    done = give_back(library, desk, None if typed.until is None else _day(typed.until), claim)
+    last = None if typed.until is None else _day(typed.until)
+    done = give_back(library, desk, last, typed.serials or (), claim)
     if typed.json:
         documents.print_json(_returned(done))
     else:

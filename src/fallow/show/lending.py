@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import date
+from datetime import date, timedelta
 
 from fallow.errors import UsageError
 from fallow.show.stock import Booking, Holding, free_of, same_piece
@@ -17,6 +17,7 @@ from fallow.show.stock import Booking, Holding, free_of, same_piece
 __all__ = [
     "Borrower",
     "Wish",
+    "around",
     "booked",
     "named_pieces",
     "returned",
@@ -111,7 +112,7 @@ def _check_pieces(one: Booking, holding: Holding, others: Iterable[Booking]) -> 
     name = one.equipment
     missing = [serial for serial in one.serials if holding.spelled(serial) is None]
     if missing:
-        raise UsageError(f"the stock has no {name} {', '.join(missing)}", hint="stock.csv lists them under serials")
+        raise UsageError(f"the stock has no {name} {', '.join(missing)}", hint="`fallow show stock` lists the pieces")
     if one.unnamed < 0:
         what = f"{len(one.serials)} pieces of {name} are named, and {one.count} wanted: {', '.join(one.serials)}"
         raise UsageError(what, hint=f"name those that are meant: --serials '{name}=A;B', or none: --serials '{name}='")
@@ -123,19 +124,39 @@ def _check_pieces(one: Booking, holding: Holding, others: Iterable[Booking]) -> 
                 raise UsageError(what, hint=f"name others: --serials '{name}=A;B', or none: --serials '{name}='")
 
 
-def returned(own: Iterable[Booking], last: date | None) -> Iterator[Booking | None]:
-    """What is left of each booking when nothing is out after ``last`` (or any more); ``None``: nothing of it."""
-    for one in own:
-        yield None if last is None or one.first > last else replace(one, last=min(one.last, last))
+def returned(one: Booking, last: date | None, pieces: Iterable[str] | None = None) -> tuple[Booking, ...]:
+    """What a booking becomes when nothing of it is out after ``last`` (``None``: nothing at all any more).
+
+    ``pieces``: only these come back, the rest stays out as it was; they are spelled as in the booking.
+    """
+    ends = None if last is None or one.first > last else replace(one, last=min(one.last, last))
+    if pieces is None:
+        return () if ends is None else (ends,)
+    back = tuple(serial for serial in one.serials if serial in {*pieces})
+    left = tuple(serial for serial in one.serials if serial not in back)
+    parts = [replace(one, count=one.count - len(back), serials=left)]
+    if ends is not None:
+        parts.append(replace(ends, count=len(back), serials=back))
+    return tuple(part for part in parts if part.count or not back)
+
+
+def around(one: Booking, first: date, last: date) -> tuple[Booking, ...]:
+    """What is left of a booking before and after some days."""
+    parts = []
+    if one.first < first:
+        parts.append(replace(one, last=min(one.last, first - timedelta(1))))
+    if one.last > last:
+        parts.append(replace(one, first=max(one.first, last + timedelta(1))))
+    return tuple(parts)
 
 
 def named_pieces(
-    words: Iterable[str], holdings: Sequence[Holding], among: Iterable[str]
+    words: Iterable[str], holdings: Sequence[Holding], among: Iterable[str], holder: str = "the stock has"
 ) -> Mapping[str, tuple[str, ...]]:
     """Pieces as typed, ``A1``, ``A1..A7``, ``A1;A3`` or ``hand A=1..7``, by type and as the stock spells them.
 
     ``among``: the types that may be meant where none is said. ``hand A=`` alone names no piece of that type. Raises
-    UsageError for what is none, or may be of several types.
+    UsageError, which says what the ``holder`` has not, for what is none or may be of several types.
     """
     types = {one.equipment: one for one in holdings}
     meant = [types[name] for name in among if name in types]
@@ -148,13 +169,13 @@ def named_pieces(
         else:
             candidates, listed = meant, word
         for item in filter(None, map(str.strip, listed.split(";"))):
-            holding, pieces = _pieces_of(item, candidates, holdings)
+            holding, pieces = _pieces_of(item, candidates, holdings, holder)
             found.setdefault(holding.equipment, {}).update(dict.fromkeys(pieces))
     return {name: tuple(pieces) for name, pieces in found.items()}
 
 
 def _pieces_of(
-    item: str, candidates: Sequence[Holding], holdings: Sequence[Holding]
+    item: str, candidates: Sequence[Holding], holdings: Sequence[Holding], holder: str
 ) -> tuple[Holding, tuple[str, ...]]:
     """One piece, or a range of them, and the type that it is of."""
     fits = [(one, pieces) for one in candidates if (pieces := _in_stock(item, one)) is not None]
@@ -166,7 +187,7 @@ def _pieces_of(
     elsewhere = [one.equipment for one in holdings if _in_stock(item, one) is not None]
     of = " and ".join(one.equipment for one in candidates) or "any type that the show is made of"
     also = f"; it is a {elsewhere[0]}" if elsewhere else ""
-    raise UsageError(f"the stock has no piece {item!r} of {of}{also}", hint="stock.csv lists them under serials")
+    raise UsageError(f"{holder} no piece {item!r} of {of}{also}", hint="`fallow show stock` lists the pieces")
 
 
 def _in_stock(item: str, holding: Holding) -> tuple[str, ...] | None:

@@ -16,7 +16,7 @@ from fallow.errors import QuestionError, UsageError
 from fallow.files.tables import read_equipment
 from fallow.files.tables.stock_table import OutTable, read_bookings, read_stock
 from fallow.show.equipment import Equipment
-from fallow.show.lending import Borrower, Wish, booked, named_pieces, returned, told, told_days, told_pieces
+from fallow.show.lending import Borrower, Wish, around, booked, named_pieces, returned, told, told_days, told_pieces
 from fallow.show.stock import Booking, Clash, Excess, Holding, clashes, excesses, free_of, same_piece
 from fallow.showfile.kinds import LINKS
 from fallow.showfile.naming import first_change, names_ever
@@ -110,7 +110,7 @@ class Booked:
 
 @dataclass(frozen=True)
 class Returned:
-    """The bookings that were ended: so many are gone, and what is left of the others, which end sooner now."""
+    """What came back: so many bookings are gone, and what others became, which end sooner or have fewer pieces."""
 
     gone: int
     shortened: tuple[Booking, ...]
@@ -215,7 +215,9 @@ def book(library: Library, days: Days, desk: Desk, pieces: Sequence[str] = (), c
         others = [one for line, one in table.bookings.items() if line not in own]
         wish = Wish(wanted, days.first, days.last, named_pieces(pieces, stock.holdings, wanted))
         made = booked(wish, borrower, stock.holdings, others, tuple(own.values()))
-        table.change(*_in_place(own, made))
+        stays = [part for one in own.values() for part in around(one, days.first, days.last) if days.also]
+        stays = [replace(part, show=borrower.name, show_id=borrower.id) for part in stays]
+        table.change(*_in_place(own, [*made, *stays]))
     replaced = tuple(one for one in own.values() if _what(one) not in map(_what, made))
     return Booked(made, replaced, tuple(_booking_notes(made, wanted, stock, others, borrower)))
 
@@ -224,9 +226,12 @@ def _in_place(
     own: Mapping[int, Booking], made: Sequence[Booking]
 ) -> tuple[dict[int, Booking | None], tuple[Booking, ...]]:
     """Which rows become which bookings, each type in its own row where it has one, and what has to be added."""
-    left = {one.equipment: one for one in made}
-    changed = {line: left.pop(one.equipment, None) for line, one in own.items()}
-    return changed, tuple(left.values())
+    left = list(made)
+    changed: dict[int, Booking | None] = {}
+    for line, one in own.items():
+        changed[line] = next((new for new in left if new.equipment == one.equipment), None)
+        left = [new for new in left if new is not changed[line]]
+    return changed, tuple(left)
 
 
 def _what(one: Booking) -> Booking:
@@ -245,27 +250,42 @@ def _booking_notes(
     for one in made:
         if one.equipment in named and one.unnamed:
             yield f"{one.unnamed} of {one.count} {one.equipment} not named; which they are can be said with --serials"
-    for name in wanted.keys() - stock.free.keys():
+    for name in sorted(wanted.keys() - stock.free.keys()):
         yield f"{wanted[name]} {name} not booked: the stock does not know it"
-    same = [one for one in others if one.show == borrower.name]
+    same = [one for one in others if one.show == borrower.name and not borrower.has(one)]
     if same:
         yield f"another show is called {borrower.name} too: {told(same[0])}; name yours: fallow show set name=..."
 
 
-def give_back(library: Library, desk: Desk, last: date | None = None, claim: Claim = Claim.ASKED) -> Returned:
+def give_back(
+    library: Library, desk: Desk, last: date | None = None, pieces: Sequence[str] = (), claim: Claim = Claim.ASKED
+) -> Returned:
     """Take the show's bookings out; with ``last`` they end on that day, and only what begins later is gone.
 
-    Raises QuestionError where it is open which rows are the show's; then nothing is changed.
+    ``pieces``: only these come back, as typed. Raises UsageError where one of them is in no booking of the show, and
+    QuestionError where it is open which rows are the show's; then nothing is changed.
     """
     with desk.looking() as show:
         borrower = borrower_of(show, desk)
     with one_at_a_time(library.out, BOOKING_WAIT_S):
         table = OutTable.read(library.out)
         own = _own(table, borrower, claim)
-        left = dict(zip(own, returned(own.values(), last), strict=True))
-        table.change(left, ())
-    gone = sum(one is None for one in left.values())
-    return Returned(gone, tuple(one for line, one in left.items() if one is not None and one != own[line]))
+        named = _named_in(own.values(), pieces)
+        left = {line: returned(one, last, named.get(one.equipment, ()) if pieces else None)
+                for line, one in own.items()}  # fmt: skip
+        changed = {line: next(iter(parts), None) for line, parts in left.items()}
+        table.change(changed, [part for parts in left.values() for part in parts[1:]])
+    different = tuple(part for line, parts in left.items() for part in parts if part != own[line])
+    return Returned(sum(not parts for parts in left.values()), different)
+
+
+def _named_in(own: Iterable[Booking], pieces: Sequence[str]) -> Mapping[str, tuple[str, ...]]:
+    """The pieces that are typed, by type and as the show's bookings spell them."""
+    serials: dict[str, dict[str, None]] = {}
+    for one in own:
+        serials.setdefault(one.equipment, {}).update(dict.fromkeys(one.serials))
+    holdings = [Holding(name, len(found), tuple(found)) for name, found in serials.items()]
+    return named_pieces(pieces, holdings, serials, "the show's bookings name")
 
 
 def _own(table: OutTable, borrower: Borrower, claim: Claim) -> dict[int, Booking]:
@@ -294,10 +314,10 @@ def borrower_of(show: ShowFile, desk: Desk) -> Borrower:
 
 
 def days_of(desk: Desk) -> date:
-    """The day of the show by its settings, else today; without a show today."""
+    """The day of the show by its settings, else today; where no show is meant, or it is not said which, today."""
     try:
         path = find_show(desk.path)
-    except UsageError:
+    except (UsageError, QuestionError):
         return date.today()
     with ShowFile.open(path) as show:
         said = settings_of(show).get("on")

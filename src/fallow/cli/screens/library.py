@@ -72,7 +72,7 @@ def _in(holding: Holding, found: Stock) -> list[str]:
     """Which pieces are in; where some that are out are not named, it may be any of them that are."""
     pieces = found.pieces_in(holding)
     out = found.out_of(holding)
-    if not pieces or not out:
+    if not pieces:
         return []
     return [f"{'not named as out' if any(one.unnamed for one in out) else 'in'}: {told_pieces(pieces)}"]
 
@@ -91,9 +91,11 @@ def show_booked(made: Booked) -> None:
 def show_returned(done: Returned) -> None:
     """What came back."""
     out = console()
-    out.print(f"{done.gone} booking{'' if done.gone == 1 else 's'} taken out")
+    if done.gone or not done.shortened:
+        out.print(f"{done.gone or 'no'} booking{'' if done.gone == 1 else 's'} taken out")
     for one in done.shortened:
-        out.print(Text(f"{told(one)} now"))
+        which = f": {told_pieces(one.serials)}" if one.serials else ""
+        out.print(Text(f"now {told(one)}{which}"))
 
 
 def show_fit(found: Fit) -> None:
