@@ -2,9 +2,9 @@
 [--corpus FOLDER]``.
 
 Every input is written into an empty folder and read there. Whatever comes out must be a reading, a question or one of
-our errors; a traceback, more than twenty seconds, or more memory than the file can ask for is a finding. Findings are told
-once per place in our code and, with ``--keep``, kept as files; ``--corpus`` keeps the inputs that led into new code,
-from which a later run goes on. atheris (libFuzzer for Python) finds the ways into our own code; where it is not
+our errors; a traceback, more than twenty seconds, or more memory than the file can ask for is a finding. Findings are
+told once per place in our code and, with ``--keep``, kept as files; ``--corpus`` keeps the inputs that led into new
+code, from which a later run goes on. atheris (libFuzzer for Python) finds the ways into our own code; where it is not
 installed there is nothing to run.
 """
 
