@@ -156,3 +156,72 @@ def test_who_took_over_a_value_is_not_asked_when_it_moves_on(run: Run, copies: P
     code, _, err = run("show", "merge", "gala.fallow", "--show", "other.fallow")
     assert code == 2
     assert "vox 3" in err
+
+
+def test_what_a_third_copy_still_holds_is_not_asked_by_who_knows_that_it_was_undone(run: Run, copies: Path) -> None:
+    for name in ("second", "third"):
+        answer(run, "copy", f"{name}.fallow", "--show", "gala.fallow")
+    answer(run, "links", "guest", "--equipment", "pack", "--show", "second.fallow")
+    answer(run, "merge", "second.fallow", "--show", "third.fallow")
+    answer(run, "note", "an invented note", "--show", "third.fallow")
+    answer(run, "undo", "--show", "second.fallow")
+    answer(run, "note", "another", "--show", "gala.fallow")
+    answer(run, "merge", "second.fallow", "--show", "gala.fallow")
+    answer(run, "merge", "third.fallow", "--show", "gala.fallow")
+    assert "guest" not in {one["link"] for one in answer(run, "links", "--show", "gala.fallow")["links"]}
+    answer(run, "merge", "gala.fallow", "--show", "third.fallow")
+    assert "guest" not in {one["link"] for one in answer(run, "links", "--show", "third.fallow")["links"]}
+    assert (copies / "third.fallow").is_file()
+
+
+@pytest.mark.usefixtures("copies")
+def test_a_merge_undone_can_be_done_again_without_a_question(run: Run) -> None:
+    answer(run, "links", "vox 3", "--priority", "5", "--show", "other.fallow")
+    answer(run, "merge", "other.fallow", "--ours", "--show", "gala.fallow")
+    answer(run, "merge", "gala.fallow", "--show", "other.fallow")
+    answer(run, "undo", "--show", "gala.fallow")
+    found = answer(run, "compare", "other.fallow", "--show", "gala.fallow")
+    assert sides(found)["link vox 3"] == "there"
+
+
+def planned(run: Run, name: str) -> dict[str, int | None]:
+    rows = answer(run, "plans", "plan 1", "--show", f"{name}.fallow")["rows"]
+    return {row["link"]: row["frequency_hz"] for row in rows}
+
+
+def put_plan(run: Run, name: str, frequencies_mhz: dict[str, float]) -> None:
+    """A plan of that name anew, in one copy."""
+    rows = "".join(f"{link},pack,stage,,{mhz}\n" for link, mhz in frequencies_mhz.items())
+    Path(f"of {name}.csv").write_text(f"link,equipment,area,scenes,frequency_mhz\n{rows}", encoding="utf-8")
+    answer(run, "add", "--plan", f"of {name}.csv", "--plan-name", "plan 1", "--show", f"{name}.fallow")
+
+
+@pytest.mark.usefixtures("copies")
+def test_plans_made_anew_in_both_are_told_and_chosen_link_by_link(run: Run) -> None:
+    put_plan(run, "gala", {"vox 1": 470.1, "vox 2": 471.1, "vox 3": 472.1})
+    put_plan(run, "other", {"vox 1": 470.1, "vox 2": 473.1, "vox 3": 474.1})
+    _, out, _ = run("show", "compare", "other.fallow", "--show", "gala.fallow")
+    assert "plan 1 / vox 2: here 471.100 MHz, there 473.100 MHz" in out
+    assert "plan 1 / vox 1:" not in out
+    code, _, err = run("show", "merge", "other.fallow", "--show", "gala.fallow", "--take", "link vox 1=ours")
+    assert code == 2
+    assert "plan plan 1: 2 rows" in err
+    assert "--take 'plan 1 / vox 2=theirs'" in err
+    one_left = ("--take", "link vox 1=ours", "--take", "plan 1 / vox 2=theirs")
+    code, _, err = run("show", "merge", "other.fallow", "--show", "gala.fallow", *one_left)
+    assert (code, "plan plan 1: 1 row\n" in err) == (2, True)
+    found = answer(run, "merge", "other.fallow", *one_left, "--take", "plan 1 / vox 3=ours", "--show", "gala.fallow")
+    assert "'plan 1' was put together link by link" in " ".join(found["notes"])
+    assert planned(run, "gala") == {"vox 1": 470_100_000, "vox 2": 473_100_000, "vox 3": 472_100_000}
+    answer(run, "merge", "gala.fallow", "--show", "other.fallow")
+    assert planned(run, "other") == planned(run, "gala")
+    answer(run, "undo", "--show", "gala.fallow")
+    assert planned(run, "gala") == {"vox 1": 470_100_000, "vox 2": 471_100_000, "vox 3": 472_100_000}
+
+
+@pytest.mark.usefixtures("copies")
+def test_plans_that_are_alike_are_not_asked_about(run: Run) -> None:
+    for name in ("gala", "other"):
+        put_plan(run, name, {"vox 1": 470.1, "vox 2": 471.1})
+    found = answer(run, "compare", "other.fallow", "--show", "gala.fallow")["differences"]
+    assert not [one for one in found if one["kind"].startswith("plan")]

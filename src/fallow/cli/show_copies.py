@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from fallow.cli import documents
 from fallow.cli.screens.copies import show_copies, show_merged
 from fallow.errors import UsageError
-from fallow.workflow.show_merge import Choices, compare_with, merge_show
+from fallow.workflow.show_merge import Choices, compare_with, merge_show, row_name
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -83,6 +83,7 @@ def _unit(unit: Unit) -> Document:
         "name": unit.label,
         "kind": unit.kind,
         "side": str(unit.side),
+        "rows": [row_name(row) for row in unit.rows],
         "values": [
             {
                 "kind": part.kind,

@@ -101,10 +101,18 @@ class _Sides:
         is_as_before_there = theirs == before_there and not self.there.was_chosen_since(name, of_theirs)
         if is_as_before != is_as_before_there:
             return ours if is_as_before else theirs
+        sees_theirs, sees_ours = self._sees(name)
+        if is_as_before and sees_theirs != sees_ours:  # the one has seen what the other still holds, and moved on
+            return theirs if sees_theirs else ours
         holds_theirs, holds_ours = ours == before_there != before, theirs == before != before_there
         if holds_theirs != holds_ours:  # one took over what the other had, which has moved on since
             return ours if holds_theirs else theirs
         return before if before == before_there and before not in (ours, theirs) else NO_IMAGE
+
+    def _sees(self, name: Name) -> tuple[bool, bool]:
+        """Whether the one here knows of the change that made the value there, and the other way round."""
+        ours, theirs = self.here.now(name).origin, self.there.now(name).origin
+        return theirs in self.here.uids or not theirs, ours in self.there.uids or not ours
 
     def _translated(self, name: Name, image: str | None) -> str | None:
         return self._past.translated({name: Row(image, None)})[name].image

@@ -39,7 +39,7 @@ class Step:
 
     def is_known(self, uids: frozenset[str]) -> bool:
         """Whether a copy that knows of these changes knows of this value."""
-        return self.uid in uids or (self.origin in uids and not self.is_withdrawn)
+        return not self.is_withdrawn and (self.uid in uids or self.origin in uids)
 
 
 NOTHING = Step("", "", None)  # before the first change, which everybody knows of

@@ -72,6 +72,17 @@ class Unit:
         return " / ".join(str(part) for part in parts if part not in ("", 0)) or "everywhere"
 
     @property
+    def rows(self) -> tuple[Part, ...]:
+        """Of a plan, the rows that say different things here and there: link, radio, area, scenes or frequency."""
+        return tuple(part for part in self.parts if part.kind == PLAN_ROWS.name and not _is_alike(part))
+
+    def apart(self, rows: Iterable[Part]) -> tuple[Unit, ...]:
+        """Some rows of a plan by themselves, one by one, and the rest of it."""
+        rows = tuple(rows)
+        rest = tuple(part for part in self.parts if part not in rows)
+        return (*(Unit((row,), self.side) for row in rows), replace(self, parts=rest))
+
+    @property
     def label(self) -> str:
         """Kind and name: ``link vox 1``."""
         return f"{BY_NAME[self.kind].word} {self.name}"
@@ -256,10 +267,34 @@ def _unit(parts: tuple[Part, ...]) -> Unit | None:
         return Unit(parts, Side.HERE)
     if all(part.base == part.here for part in parts):
         return Unit(parts, Side.THERE)
+    if parts[0].kind == PLANS.name and parts[0].here is not None and parts[0].there is not None:
+        return _plan_in_both(parts)
     joined = _joined_survey(parts[0]) if parts[0].kind == SURVEYS.name else None
     if joined is not None and joined == parts[0].here:
         return None
     return Unit(parts, Side.BOTH if joined is None else Side.JOINED, joined)
+
+
+def _plan_in_both(parts: tuple[Part, ...]) -> Unit | None:
+    """A plan that is in both copies and not alike: when it was made, and what is noted beside rows, decides nothing."""
+    unit = Unit(parts, Side.BOTH)
+    if not unit.rows:
+        return None
+    if all(row.base == row.there for row in unit.rows):
+        return Unit(parts, Side.HERE)
+    return unit
+
+
+def _is_alike(part: Part) -> bool:
+    """Whether a row of a plan says the same here and there, whatever is noted beside it."""
+    return part.here == part.there or (
+        part.here is not None and part.there is not None and _planned(part.here) == _planned(part.there)
+    )
+
+
+def _planned(image: str) -> list[object]:
+    row = json.loads(image)["assignment"]
+    return [row.get(name) for name in ("link", "equipment", "area", "scenes", "frequency_hz")]
 
 
 def _joined_survey(part: Part) -> str | None:

@@ -3,19 +3,29 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from fallow.errors import QuestionError, UsageError
 from fallow.showfile.changing import Said
 from fallow.showfile.history import Nature
-from fallow.showfile.kinds import EQUIPMENT, LINKS
+from fallow.showfile.kinds import EQUIPMENT, LINKS, PLAN_ROWS, PLANS, parted
 from fallow.showfile.merging import Copies, Part, Side, Unit, compare_copies, merge_copies
 from fallow.showfile.store import ShowFile
 from fallow.workflow.show import Desk, FilePath, find_show, plan_in_force, rows_of_plan
 
-__all__ = ["Choices", "ComparedCopies", "MergedCopies", "Part", "Side", "Unit", "compare_with", "merge_show"]
+__all__ = [
+    "Choices",
+    "ComparedCopies",
+    "MergedCopies",
+    "Part",
+    "Side",
+    "Unit",
+    "compare_with",
+    "merge_show",
+    "row_name",
+]
 
 OURS, THEIRS = "ours", "theirs"
 MOST_READINGS = 12
@@ -25,7 +35,8 @@ MOST_READINGS = 12
 class Choices:
     """What counts where both copies were changed differently: ``usual``, ``ours`` or ``theirs``, ``None``: ask.
 
-    ``each``: what counts for one thing, by its name (``vox 1``) or kind and name (``link vox 1``), whatever is usual.
+    ``each``: what counts for one thing, by its name (``vox 1``) or kind and name (``link vox 1``), whatever is usual;
+    for one row of a plan, by plan and link (``plan 1 / vox 1``).
     """
 
     usual: str | None = None
@@ -86,9 +97,8 @@ def merge_show(other: FilePath, choices: Choices, desk: Desk, *, unrelated: bool
         taken, kept = _chosen(compared, choices)
         said = Said("" if here.writer is None else here.writer.who, desk.why, _told(there, taken), Nature.EDIT)
         number = merge_copies(here, there, copies, taken, said)
-        return MergedCopies(
-            compared, number, taken, kept, (*compared.notes, *(() if number is None else _loose_ends(here)))
-        )
+        loose = () if number is None else (*_put_together((*taken, *kept)), *_loose_ends(here))
+        return MergedCopies(compared, number, taken, kept, (*compared.notes, *loose))
 
 
 def _compared(here: ShowFile, there: ShowFile, copies: Copies, *, unrelated: bool = False) -> ComparedCopies:
@@ -101,14 +111,35 @@ def _compared(here: ShowFile, there: ShowFile, copies: Copies, *, unrelated: boo
 
 def _chosen(compared: ComparedCopies, choices: Choices) -> tuple[tuple[Unit, ...], tuple[Unit, ...]]:
     """What is taken from there, and what stays although it differs there."""
-    each = {unit: said for name, said in choices.each.items() for unit in _named(compared, name)}
+    rows = {row: said for name, said in choices.each.items() for row in _rows_named(compared, name)}
+    whole = [name for name in choices.each if not _rows_named(compared, name)]
+    each = {unit: choices.each[name] for name in whole for unit in _named(compared, name)}
     usual = {Side.HERE: OURS, Side.THERE: THEIRS, Side.JOINED: THEIRS, Side.BOTH: choices.usual}
-    decided = {unit: each.get(unit, usual[unit.side]) for unit in compared.units}
+    decided: dict[Unit, str | None] = {}
+    for unit in compared.units:
+        said = each.get(unit, usual[unit.side])
+        *singles, rest = unit.apart(row for row in unit.parts if row in rows)
+        decided |= {single: rows[single.parts[0]] for single in singles}
+        if singles and said is None and not rest.rows:  # all rows are chosen: the head goes with them
+            said = THEIRS if all(decided[single] == THEIRS for single in singles) else OURS
+        decided[rest] = said
     undecided = [unit for unit, said in decided.items() if said is None]
     if undecided:
         raise _question(undecided, compared.there)
     taken = tuple(unit for unit, said in decided.items() if said == THEIRS)
     return taken, tuple(unit for unit, said in decided.items() if said == OURS and unit.side is not Side.HERE)
+
+
+def _rows_named(compared: ComparedCopies, name: str) -> list[Part]:
+    """The row of a plan that a name means: plan and link; none where it means something else."""
+    plans = [unit for unit in compared.units if unit.kind == PLANS.name]
+    rows = [row for unit in plans for row in unit.rows]
+    return [row for row in rows if name in (row_name(row), f"plan row {row_name(row)}")]
+
+
+def row_name(row: Part) -> str:
+    """A row of a plan by plan and link: ``plan 1 / vox 1``."""
+    return Unit((row,), Side.BOTH).name
 
 
 def _named(compared: ComparedCopies, name: str) -> tuple[Unit, ...]:
@@ -126,10 +157,21 @@ def _named(compared: ComparedCopies, name: str) -> tuple[Unit, ...]:
 def _question(undecided: list[Unit], there: Path) -> QuestionError:
     count = len(undecided)
     what = f"{count} thing{' was' if count == 1 else 's were'} changed in both copies, differently; nothing was merged"
-    labels = [unit.label for unit in undecided]
+    labels = [_asked(unit) for unit in undecided]
     more = [f"and {count - MOST_READINGS} more"] if count > MOST_READINGS else []
-    hint = f"`fallow show compare {there}` shows them; say --ours, --theirs, or --take '{labels[0]}=theirs'"
+    first = undecided[0]
+    hint = f"`fallow show compare {there}` shows them; say --ours, --theirs, or --take '{first.label}=theirs'"
+    rows = [row for unit in undecided if unit.kind == PLANS.name for row in unit.rows]
+    if rows:
+        hint += f"; link by link: --take '{row_name(rows[0])}=theirs'"
     return QuestionError(what, readings=(*labels[:MOST_READINGS], *more), path=there, hint=hint)
+
+
+def _asked(unit: Unit) -> str:
+    """What is asked about; of a plan, how many of its links."""
+    if unit.kind != PLANS.name:
+        return unit.label
+    return f"{unit.label}: {len(unit.rows)} row{'' if len(unit.rows) == 1 else 's'}"
 
 
 def _told(there: ShowFile, taken: Iterable[Unit]) -> str:
@@ -137,6 +179,13 @@ def _told(there: ShowFile, taken: Iterable[Unit]) -> str:
     counts = Counter(unit.kind.replace("_", " ") for unit in taken)
     brought = ", ".join(f"{count} {kind}{'' if count == 1 else 's'}" for kind, count in counts.items())
     return f"merged with {there.path.name}: {brought or 'nothing was taken'}"
+
+
+def _put_together(units: Sequence[Unit]) -> Iterator[str]:
+    """Plans of which some links were chosen by themselves."""
+    plans = {str(parted(unit.parts[0].key)[0]) for unit in units if unit.kind == PLAN_ROWS.name}
+    for name in sorted(plans & {unit.name for unit in units if unit.kind == PLANS.name}):
+        yield f"{name!r} was put together link by link: `fallow show audit '{name}'` tells what does not fit"
 
 
 def _loose_ends(show: ShowFile) -> tuple[str, ...]:

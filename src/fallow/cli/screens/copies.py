@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from rich.console import Console
 from rich.padding import Padding
 from rich.text import Text
 
 from fallow.cli.screens.paper import console, print_notes
-from fallow.units import format_mhz
+from fallow.cli.screens.values import brief, field_text, told_change
+from fallow.workflow.show_merge import row_name
 
 if TYPE_CHECKING:
     from fallow.workflow.show_merge import ComparedCopies, MergedCopies, Unit
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
 __all__ = ["show_copies", "show_merged"]
 
 MOST = 40  # things that are listed one by one under a heading
+MOST_ROWS = 20  # links of one plan
 _HEADINGS = {
     "both": "Changed in both, differently",
     "joined": "Added to in both; a merge keeps all of it",
@@ -72,46 +74,36 @@ def _told(unit: Unit) -> list[str]:
     sides = [("here", [one.here for one in unit.parts]), ("there", [one.there for one in unit.parts])]
     base = [one.base for one in unit.parts]
     if unit.kind == "plan":
-        return [f"{word}: {_plan_change(base, images)}" for word, images in sides if images != base]
+        lines = [f"{word}: {_plan_change(base, images)}" for word, images in sides if images != base]
+        return [*lines, *_rows(unit)]
     return [f"{word}: {_change(part.base, images[0])}" for word, images in sides if images != base]
 
 
 def _plan_change(before: Sequence[str | None], after: Sequence[str | None]) -> str:
-    """A plan with its rows; made anew, its head says little that people care for."""
-    rows = sum(old != new for old, new in zip(before[1:], after[1:], strict=True))
-    word = "taken out" if after[0] is None else "added" if before[0] is None else "made anew"
-    return f"{word}, {rows} row{'' if rows == 1 else 's'} differ{'s' if rows == 1 else ''}"
+    """A plan as a whole; its rows are told one by one."""
+    return "taken out" if after[0] is None else "added" if before[0] is None else "made anew"
+
+
+def _rows(unit: Unit) -> list[str]:
+    """The links of a plan that differ, each as it is here and there."""
+    rows = [f"{row_name(row)}: here {_place(row.here)}, there {_place(row.there)}" for row in unit.rows[:MOST_ROWS]]
+    if len(unit.rows) > MOST_ROWS:
+        rows.append(f"and {len(unit.rows) - MOST_ROWS} more; --json tells all")
+    return rows
+
+
+def _place(image: str | None) -> str:
+    """Where a row of a plan puts its link."""
+    if image is None:
+        return "not in it"
+    return field_text("frequency_hz", json.loads(image)["assignment"].get("frequency_hz"))
 
 
 def _change(before: str | None, after: str | None) -> str:
     """A change of one value, field by field. An empty text is a past that the copies do not share."""
     if after is None:
         return "taken out"
-    if before is None:
-        return f"added{_brief(json.loads(after))}"
-    new = json.loads(after)
-    old = json.loads(before) if before else {}
-    names = [name for name in {**old, **new} if old.get(name) != new.get(name)]
-    return "; ".join(f"{_name(name)} {_field(name, old.get(name))} -> {_field(name, new.get(name))}" for name in names)
-
-
-def _brief(image: dict[str, Any]) -> str:
-    """What a new value says for itself."""
-    said = [str(image[name]) for name in ("text", "value", "equipment", "area") if image.get(name)]
-    said += [f"{_field(name, image[name])}" for name in ("frequency_hz",) if image.get(name)]
-    return f": {', '.join(said)}"[:200] if said else ""
-
-
-def _name(name: str) -> str:
-    return name.removesuffix("_hz").replace("_", " ")
-
-
-def _field(name: str, value: Any) -> str:
-    if value is None or value in ([], ""):
-        return "none"
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if name.endswith("_hz") and isinstance(value, int):
-        return f"{format_mhz(value)} MHz"
-    text = ", ".join(map(str, value)) if isinstance(value, list) else str(value)
-    return text if len(text) <= 60 else f"{text[:57]}..."
+    if not before:
+        said = brief(json.loads(after))
+        return f"{'added' if before is None else 'now'}{f': {said}' if said else ''}"
+    return told_change(json.loads(before), json.loads(after))

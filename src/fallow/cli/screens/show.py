@@ -12,6 +12,7 @@ from rich.padding import Padding
 from rich.text import Text
 
 from fallow.cli.screens.paper import console, plain_table, print_notes
+from fallow.cli.screens.values import told_change
 from fallow.units import format_mhz, format_span_mhz, format_width
 
 if TYPE_CHECKING:
@@ -279,9 +280,7 @@ def _fields(one: Difference) -> str:
     """What changed in a value, field by field."""
     if one.before is None or one.after is None:
         return ""
-    before, after = json.loads(one.before), json.loads(one.after)
-    names = [name for name in after if before.get(name) != after[name]]
-    return ": " + "; ".join(f"{name} {before.get(name)} -> {after[name]}" for name in names)[:200]
+    return f": {told_change(json.loads(one.before), json.loads(one.after))}"[:200]
 
 
 def _key(key: str) -> str:
