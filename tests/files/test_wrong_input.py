@@ -24,10 +24,14 @@ SEEDS = (
     "time," + ",".join(map(str, FREQUENCIES)) + "\n2024-05-01 12:00:00," + ",".join(map(str, LEVELS)) + "\n",
     "2024-05-01, 12:00:00, 470000000, 471000000, 100000.00, 20, " + ", ".join(map(str, LEVELS[:10])) + "\n",
     "RBW: 3 kHz\nDate: 01/02/2024\nZone: Mars/Phobos\nUnit: GHz\n" + "\n".join(columns(Style(), FREQUENCIES, LEVELS)),
+    "start_mhz,stop_mhz,level_dbuv/m\n"
+    + "\n".join(f"{470 + k * 0.025:.3f},{470.025 + k * 0.025:.3f},{-999 if k % 4 else 20 + k}" for k in range(12)),
+    "frequency;psd (W/Hz)\n" + "\n".join(f"{470_000_000 + k * 25_000};{(k + 1) * 1e-15:.3e}" for k in range(12)),
+    '{"scale": "linear", "start_mhz": 470, "step_khz": 25, "levels": [1e-9, 2e-9, 1e-12, 3e-9]}',
 )
 PIECES = (",", ";", ".", "-", "\n", "\r", '"', "\t", " ", "E9", "e999", "nan", "inf", "MHz", "0", "9" * 30, "\x00",
-          "\u2212", "_", "#", "1e308", "2024-99-99", "99:99:99", "UTC+99", "time", "dBm",
-          "\u00a0", "\udcff")  # fmt: skip
+          "\u2212", "_", "#", "1e308", "2024-99-99", "99:99:99", "UTC+99", "time", "dBm", "dBµV/m", "lin", "start",
+          "-999", "\u00a0", "\udcff")  # fmt: skip
 
 BINARY = "the file is no text: its bytes are binary data of a kind that fallow can't read"
 NO_SWEEP = "no sweep was found in its JSON: neither frequencies with levels, nor levels with a start and a step"
