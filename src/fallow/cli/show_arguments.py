@@ -93,6 +93,7 @@ def _tables(verbs: Commands) -> argparse.ArgumentParser:
         choices=("lists", "names"),
         help="with --as: signs as in 'act 1, act 2' or '1-3' part scenes, or belong to a name (default: asked)",
     )
+    tables.add_argument("--encoding", metavar="NAME", help="with --as: of the file, as cp1250 or mac-roman")
     tables.add_argument("--replace", action="store_true", help="take out what is in the show and not in the table")
     return add
 

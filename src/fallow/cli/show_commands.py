@@ -100,8 +100,9 @@ def _add(typed: Namespace, telling: Telling) -> int:
     """1 when one file of several could not be read, or a cell of a table."""
     if getattr(typed, "as") is not None:
         return add_anybodys_table(typed, _desk(typed))
-    if typed.preview or typed.column or typed.fill or typed.scenes:
-        raise UsageError("--preview, --column, --fill and --scenes speak of a table", hint="say what it is: --as links")
+    if typed.preview or typed.column or typed.fill or typed.scenes or typed.encoding:
+        what = "--preview, --column, --fill, --scenes and --encoding speak of a table"
+        raise UsageError(what, hint="say what it is: --as links")
     said = Tables(**{field.name: getattr(typed, field.name) for field in fields(Tables)})
     if not typed.files and not said.any_given:
         raise UsageError("nothing to add was named", hint="name sweep files, or a table: --links FILE")

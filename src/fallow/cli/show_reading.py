@@ -34,6 +34,7 @@ def add_anybodys_table(typed: Namespace, desk: Desk) -> int:
         typed.delimiter,
         typed.unit,
         scenes=typed.scenes,
+        encoding=typed.encoding,
     )
     path, kind = typed.files[0], getattr(typed, "as")
     if typed.preview:

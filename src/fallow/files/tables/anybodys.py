@@ -7,7 +7,6 @@ out, and both are listed. What can't be settled for the whole table is asked.
 
 from __future__ import annotations
 
-import re
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -17,8 +16,9 @@ from typing import Any
 
 from fallow.errors import InputError, QuestionError, UsageError
 from fallow.files.numbers import Notation
-from fallow.files.source import TextFile, normalise
+from fallow.files.source import normalise
 from fallow.files.tables.area_matrix import as_pairs
+from fallow.files.tables.code_pages import CodePage, check_encoding, code_page_of
 from fallow.files.tables.column_words import meant, with_everybodys_words
 from fallow.files.tables.columns import FREQUENCY, PLAUSIBLE, POWER, WIDTH, Found, Quantity, plain_heading
 from fallow.files.tables.evidence import (
@@ -42,7 +42,7 @@ from fallow.files.tables.grid import (
     told_mark,
 )
 from fallow.files.tables.scene_lists import scenes_in
-from fallow.files.tables.shape import BLANKS, heading_at, headings_and_rows, split_anyhow
+from fallow.files.tables.shape import BLANKS, heading_at, headings_and_rows, known_headings, split_anyhow
 from fallow.files.tables.show_tables import station_from
 from fallow.files.tables.table_kinds import TableKind, table_kind
 from fallow.files.tables.two_ends import ends_in, joined
@@ -118,7 +118,8 @@ def read_by_evidence(path: FilePath, kind: str, telling: TableTelling) -> TableR
     if kind == "stations" and "channel" in telling.known:
         raster = telling.known["channel"]
         what = replace(what, convert=lambda row: station_from(row, raster))
-    split = split_anyhow(path, what.columns, telling.delimiter)
+    page = _code_page(path, what, telling)
+    split = split_anyhow(path, what.columns, telling.delimiter, page.name)
     at = heading_at(split.records, what.columns)
     headings, body = headings_and_rows(split.records, at)
     if kind == "areas":
@@ -127,15 +128,23 @@ def read_by_evidence(path: FilePath, kind: str, telling: TableTelling) -> TableR
     matches = matched(headings, [cells for _, cells in body], what.columns, telling, sure)
     _ask_which(matches, headings, body, what, path)
     reading = _Reading(path, what, headings, telling, split.delimiter)
-    encoding = TextFile.open(path).encoding
-    if _are_garbled(headings, body, encoding):
+    if page.doubt is not None:
+        reading.notes.append(page.doubt)
+    elif _are_garbled(headings, body):
         reading.notes.append("some letters can't be read: the file is not in the encoding that it seems to be in")
     reading.fill(body, matches)
     reading.settle_numbers()
     reading.settle_lists()
     reading.convert()
     line = None if at is None else split.records[at][0]
-    return reading.read(encoding, line, matches)
+    return reading.read(page.name, line, matches)
+
+
+def _code_page(path: Path, kind: TableKind, telling: TableTelling) -> CodePage:
+    """The encoding: what is told, else what the file says, else what its letters do."""
+    if telling.encoding is not None:
+        return CodePage(check_encoding(telling.encoding))
+    return code_page_of(path, lambda text: known_headings(text, kind.columns))
 
 
 def _with_bands(
@@ -179,14 +188,12 @@ def _ask_which(matches: Sequence[Match], headings: Sequence[str], body: Records,
             raise QuestionError(asked, readings=differ.readings, path=path, hint=hint)
 
 
-def _are_garbled(headings: Sequence[str], body: Records, encoding: str) -> bool:
-    """Whether the text holds signs that are none, or, read as Windows-1252, signs within words that are no letters."""
+def _are_garbled(headings: Sequence[str], body: Records) -> bool:
+    """Whether the text holds signs that are none."""
     text = normalise("\n".join(cell for cells in (headings, *(cells for _, cells in body)) for cell in cells))
-    strange = any(not (sign.isprintable() or sign.isspace()) or sign == "\N{REPLACEMENT CHARACTER}" for sign in text)
-    return strange or (encoding == "cp1252" and _WITHIN_A_WORD.search(text) is not None)
+    return any(not (sign.isprintable() or sign.isspace()) or sign == "\N{REPLACEMENT CHARACTER}" for sign in text)
 
 
-_WITHIN_A_WORD = re.compile(r"[^\W\d_][³¹¿¶¦¯¬£¥¼¾][^\W\d_]|[^\W\d_][³¹¿¶¦¯¬£¼¾]\b")
 _MAY_HAVE_BANDS = ("foreign", "equipment", "links", "plan")
 _BAND_OF_A_STRANGER = "both ends of its band: centre and width; without a spacing, links keep half the width"
 

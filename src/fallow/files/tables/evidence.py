@@ -46,9 +46,9 @@ class TableTelling:
 
     ``columns``: which heading (or number of a column, from 1) is a column of ours, by the name of ours (``frequency``).
     ``fills``: what every row has in a column that the table lacks. ``decimal``, ``delimiter``: as in ``Telling``;
-    ``unit``: of the frequencies. ``scenes``: whether cells under scenes are ``lists`` or ``names``. ``known``: names
-    that the show has, by the column in which they may stand. ``rest``: of the show's links, by name, what a plan may
-    leave unsaid: equipment, area, scenes.
+    ``unit``: of the frequencies. ``encoding``: of the file. ``scenes``: whether cells under scenes are ``lists`` or
+    ``names``. ``known``: names that the show has, by the column in which they may stand. ``rest``: of the show's
+    links, by name, what a plan may leave unsaid: equipment, area, scenes.
     """
 
     columns: Mapping[str, str] = field(default_factory=dict)
@@ -59,6 +59,7 @@ class TableTelling:
     known: Mapping[str, Collection[str]] = field(default_factory=dict)
     scenes: str | None = None
     rest: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    encoding: str | None = None
 
 
 @dataclass(frozen=True)

@@ -233,19 +233,24 @@ class Split(NamedTuple):
     records: Records
 
 
-def split_records(path: Path, columns: Sequence[Column], delimiter: str | None = None) -> Split:
-    """Lines that are not blank, each with its number and cells. ``delimiter``: ``None`` where the file has to tell.
+def split_records(
+    path: Path, columns: Sequence[Column], delimiter: str | None = None, encoding: str | None = None
+) -> Split:
+    """Lines that are not blank, each with its number and cells. ``delimiter``, ``encoding``: ``None`` where the file
+    has to tell.
 
     Raises InputError where it can't be split.
     """
-    stated, text, skipped = _stated_delimiter(text_of(path))
+    stated, text, skipped = _stated_delimiter(text_of(path, encoding))
     delimiter = delimiter or stated
     split = _best_records(text, columns, (delimiter,) if delimiter else DELIMITERS, path)
     return Split(split.delimiter, [(line + skipped, cells) for line, cells in split.records])
 
 
-def text_of(path: Path) -> str:
-    """The text of a table's file. Raises InputError where it is none."""
+def text_of(path: Path, encoding: str | None = None) -> str:
+    """The text of a table's file. ``encoding``: ``None`` where the file has to tell. Raises InputError where it is
+    none.
+    """
     if path.is_dir():
         raise InputError("this is a folder, and a table is needed", path=path)
     raw = _bytes(path)
@@ -253,7 +258,7 @@ def text_of(path: Path) -> str:
         raise InputError("this is a workbook, not text", path=path, hint="save the sheet as CSV")
     if len(raw) > _MOST_BYTES:
         raise InputError("the file is too large for a table of this kind", path=path)
-    return raw.decode(TextFile.open(path).encoding, errors="replace").removeprefix("\ufeff")
+    return raw.decode(encoding or TextFile.open(path).encoding, errors="replace").removeprefix("\ufeff")
 
 
 def _bytes(path: Path) -> bytes:

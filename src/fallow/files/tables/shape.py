@@ -11,30 +11,30 @@ from fallow.errors import InputError
 from fallow.files.tables.columns import FREQUENCY, POWER, Column, find_columns, plain_heading
 from fallow.files.tables.grid import DELIMITERS, Records, Split, heading_record, split_records, text_of
 
-__all__ = ["BLANKS", "heading_at", "headings_and_rows", "split_anyhow"]
+__all__ = ["BLANKS", "heading_at", "headings_and_rows", "known_headings", "split_anyhow"]
 
 BLANKS = "blanks"  # columns that are set apart by two blanks or more
 _UNITS = {*FREQUENCY.units, *POWER.units, "db", "dbm"}
 
 
-def split_anyhow(path: Path, columns: Sequence[Column], stated: str | None) -> Split:
+def split_anyhow(path: Path, columns: Sequence[Column], stated: str | None, encoding: str | None = None) -> Split:
     """The rows, split by the delimiter that shows known headings, else by the one that gives most even rows."""
     stated = {"tab": "\t", "space": " "}.get(stated or "", stated)
-    split = split_records(path, columns, stated)
+    split = split_records(path, columns, stated, encoding)
     if stated is not None or _known(split.records, columns):
         return split
     tries = [split]
     for delimiter in DELIMITERS:
         try:
-            tries.append(split_records(path, columns, delimiter))
+            tries.append(split_records(path, columns, delimiter, encoding))
         except InputError:  # a quotation mark that means nothing under this delimiter
             continue
-    tries.append(_by_blanks(path))
+    tries.append(_by_blanks(path, encoding))
     return max(tries, key=lambda one: (_known(one.records, columns), _evenness(one.records)))
 
 
-def _by_blanks(path: Path) -> Split:
-    lines = enumerate(text_of(path).splitlines(), 1)
+def _by_blanks(path: Path, encoding: str | None) -> Split:
+    lines = enumerate(text_of(path, encoding).splitlines(), 1)
     records = [(number, re.split(r"\s{2,}|\t", line.rstrip())) for number, line in lines if line.strip()]
     return Split(BLANKS, records)
 
@@ -48,6 +48,12 @@ def _evenness(records: Records) -> int:
     widths = Counter(len(cells) for _, cells in records)
     width, count = max(widths.items(), key=lambda pair: pair[1], default=(1, 0))
     return count if width > 1 else 0
+
+
+def known_headings(text: str, columns: Sequence[Column]) -> int:
+    """How many headings of a text are known, whatever sets its cells apart."""
+    lines = text.splitlines()[:10]
+    return max((len(find_columns(re.split(r"[,;|\t]|\s{2,}", line), columns)[0]) for line in lines), default=0)
 
 
 def heading_at(records: Records, columns: Sequence[Column]) -> int | None:
