@@ -26,6 +26,7 @@ from verdict_trials import (
     Z,
     displayed,
     noise_alone,
+    nominal,
     one_slice,
     one_window,
     receiver_at_random,
@@ -68,13 +69,18 @@ def false_alarms(rng: np.random.Generator, trials: int, confidence_pct: float) -
 
 
 def power(rng: np.random.Generator, trials: int) -> Counts:
-    """Shown 2u above the limit, and 2u below."""
+    """2u above the limit and 2u below: as told, level and u alike, and by the true level and the budget's u alone."""
 
     def trial(receiver: str, sender: str) -> Iterable[str]:
         without_error = receiver_at_random(rng, receiver, erring=False)
         for side, verdict in ((2.0, Verdict.OCCUPIED), (-2.0, Verdict.CLEAN)):
-            if displayed(rng, without_error, SENDERS[sender], side).verdict is verdict:
-                yield verdict.word
+            told = displayed(rng, without_error, SENDERS[sender], side)
+            if abs(told.told_sigmas) > 1.95:  # beside a floor near the limit nothing is shown so low
+                yield f"told {side:+.0f}u"
+                if told.verdict is verdict:
+                    yield f"{verdict.word}, told {side:+.0f}u"
+            if nominal(rng, without_error, SENDERS[sender], side).verdict is verdict:
+                yield f"{verdict.word}, true"
 
     return by_kinds(trial, trials)
 
@@ -146,7 +152,9 @@ def main(trials: int, seed: int) -> None:
         )
     occupied = ("occupied", "tried")
     show("Noise alone: at most 1 % occupied", noises(rng, 4 * trials), [occupied, ("with an emitter", "tried")])
-    show("Shown 2u above and 2u below the limit: at least 95 %", power(rng, trials), [occupied, ("clean", "tried")])
+    told = [("occupied, told +2u", "told +2u"), ("clean, told -2u", "told -2u")]
+    true = [("occupied, true", "tried"), ("clean, true", "tried")]
+    show("Told 2u above and 2u below the limit: at least 95 %; truly 2u of the budget", power(rng, trials), told + true)
     show("Television with notches, below the limit", stations(rng, 2 * trials), [occupied, ("wholly", "tried")])
 
 

@@ -213,6 +213,25 @@ def test_raised_noise_is_no_signal() -> None:
     assert judged.verdict is Verdict.DOUBTFUL
 
 
+@pytest.mark.parametrize(("level_dbm", "verdict"), [(-80.0, Verdict.DOUBTFUL), (-70.0, Verdict.OCCUPIED)])
+def test_what_peaks_leave_open_is_named(level_dbm: float, verdict: Verdict) -> None:
+    """The highest of a hundred single samples of noise lies ln(100) + 0.577 = 5.2 times or 7.1 dB above its mean
+    (Rényi 1953): so far below a peak a signal's usual level may lie, and no farther.
+    """
+    rng = np.random.default_rng(3)
+    levels = 10 * np.log10(rng.exponential(size=(100, 1200)).max(axis=0, keepdims=True)) - 118.0
+    levels[:, 600] = level_dbm
+    axis = Axis.regular(470_000_000, 25_000, 1200)
+    series = Series(axis, levels.astype(np.float32), LevelUnit.DBM, rbw_hz=25e3, detector=Detector.MAX_HOLD)
+    (judged,) = judge(Survey((series,))).judge_slices([Channel("", 484_500_000, 485_500_000)])
+    assert judged.verdict is verdict
+    if verdict is Verdict.DOUBTFUL:
+        assert not any("near the limit" in reason for reason in judged.reasons)
+        (told,) = (reason for reason in judged.reasons if "the trace shows peaks" in reason)
+        lower_db = float(told.split("up to ")[1].split()[0])
+        assert lower_db == pytest.approx(7.1, abs=1.0)
+
+
 def test_max_hold_is_no_raised_floor() -> None:
     plain = _survey(instrument=replace(USUAL, samples=1, sweeps=100)).series[0]
     held = replace(plain, levels_db=plain.levels_db.max(axis=0, keepdims=True), detector=Detector.MAX_HOLD)

@@ -342,6 +342,7 @@ def _circumstances(
         unswept=tuple(_named(one) for one in known if _is_heard(one, found) is None),
         strong=strong,
         misreadings=() if instruments is None else instruments.misreadings,
+        peaks_db=max(part.heard.noise.bias_db for part in evidence),
     )
 
 

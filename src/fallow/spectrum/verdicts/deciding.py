@@ -39,6 +39,7 @@ SMALLEST_COVER = 0.9  # less of a window with a valid level is not measured: the
 LEAST_ABOVE_NOISE_DB = 1.0  # common practice: how far the shape of a floor is known between its supports
 RAGGED_DB = 3.0  # the same where the floor is raised by something from outside
 TOLD_DB = 1.0  # by so much a run must be louder than the whole survey to be told instead of it
+RECTANGULAR = 3.0**0.5  # what cells at the edges hold lies anywhere between their share and all (JCGM 100, 4.3.7)
 STANDS_OUT = 0.05  # chance that a run of sweeps stands out from the rest by noise, all runs together
 Values = NDArray[np.float64]
 Progress = Callable[[float], None] | None
@@ -235,6 +236,8 @@ def _conclude(
     louder = loudest.most > found.whole_most + TOLD_DB
     once = (loudest.run == 1) & (evidence.heard.n_sweeps > 1) & louder
     flags[(margin <= 0) & ~by_line & once] |= Flag.ONCE
+    far = windows.without_lift_db(loudest.least) - cost > windows.limit_db
+    flags[far & ((flags & ~(Flag.NEAR | Flag.ONCE)) > 0)] &= ~Flag.NEAR  # something else holds it back
     verdict = np.where(flags > 0, Verdict.DOUBTFUL, Verdict.CLEAN).astype(np.uint8)
     verdict[occupied >= 0] = Verdict.OCCUPIED
     flags[occupied >= 0] = Flag.ABOVE
@@ -249,7 +252,8 @@ def _conclude(
     level = windows.without_lift_db(loudest.least)
     noise_u_db = windows.without_lift_db(loudest.least + _noise_u_db(loudest.samples, rule.confidence)) - level
     result.level_db[judged] = level
-    result.u_db[judged] = np.hypot(rule.u_db, noise_u_db)
+    edges_db = np.where((occupied >= 0) | by_line, 0.0, np.maximum(most - level, 0.0))
+    result.u_db[judged] = np.hypot(np.hypot(rule.u_db, noise_u_db), edges_db / RECTANGULAR)
     result.floor_db[judged] = windows.base_db - bias
     result.limit_db[judged] = windows.limit_db
     result.margin_db[judged] = margin

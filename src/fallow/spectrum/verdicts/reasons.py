@@ -29,7 +29,8 @@ RELATIVE_PROOF = (
 class Circumstances:
     """What the sentences need to know of the whole survey. Lines in hertz, shape (line,); ``hidden_lines_hz``: own ones
     that only the reference shows; ``strong``: the loudest blocks; ``misreadings``: instruments that can't be believed;
-    ``unheard``, ``unswept``: known emitters that the sweeps don't show, and those whose place they did not measure.
+    ``unheard``, ``unswept``: known emitters that the sweeps don't show, and those whose place they did not measure;
+    ``peaks_db``: by how much the highest of many readings may lie above the usual one.
     """
 
     absolute: bool
@@ -49,6 +50,7 @@ class Circumstances:
     strong: Sequence[tuple[float, float]]
     misreadings: Sequence[Misreading] = ()
     unswept: Sequence[str] = ()
+    peaks_db: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -159,10 +161,6 @@ def _doubtful(windows: SliceWindows, around: Circumstances) -> list[str]:
 
 
 def _sentences(windows: SliceWindows, around: Circumstances) -> list[tuple[Flag, str]]:
-    decided = windows.decided
-    near = (decided.flags & Flag.NEAR) > 0
-    key = int(np.argmax(np.where(near, np.nan_to_num(decided.level_db - decided.limit_db, nan=-1e9), -np.inf)))
-    level, u_db = decided.level_db[key], decided.u_db[key]
     percent = f"{around.confidence_pct:g} %"
     return [
         (Flag.ANNOUNCED_MISSING, f"the sweeps don't show {_missing(around)}: they may be deaf"),
@@ -181,7 +179,7 @@ def _sentences(windows: SliceWindows, around: Circumstances) -> list[tuple[Flag,
             f"deaf: noise and its uncertainty reach the limit, so a signal could not be told from noise with {percent}",
         ),
         (Flag.NOISE, f"above the limit, but noise alone may show as much: {_raised(windows, around)}"),
-        (Flag.NEAR, f"near the limit: {_level(level, around)} (u {u_db:.1f} dB) against {decided.limit_db[key]:.1f}"),
+        (Flag.NEAR, f"near the limit: {_near(windows, around)}"),
         (Flag.ONCE, f"seen in one sweep of {around.n_sweeps} only"),
         (
             Flag.COARSE,
@@ -195,8 +193,32 @@ def _sentences(windows: SliceWindows, around: Circumstances) -> list[tuple[Flag,
         (Flag.SUSPECT_LINE, f"suspected own line: {_suspected(windows, around)}"),
         (Flag.READS_LOW, f"nothing else looked here: {_misread(windows, around, low=True)}"),
         (Flag.READS_HIGH, f"above the limit by one instrument's word: {_misread(windows, around, low=False)}"),
-        (Flag.PEAKS, "the trace shows peaks, which lie above the usual level by an amount that depends on the signal"),
+        (Flag.PEAKS, _peaks(windows, around)),
     ]
+
+
+def _near(windows: SliceWindows, around: Circumstances) -> str:
+    """The level near the limit that is nearest to being above it."""
+    decided = windows.decided
+    key = _highest(windows, (decided.flags & Flag.NEAR) > 0)
+    return f"{_level(decided.level_db[key], around)} (u {decided.u_db[key]:.1f} dB) against {decided.limit_db[key]:.1f}"
+
+
+def _peaks(windows: SliceWindows, around: Circumstances) -> str:
+    """What a level among peaks leaves open."""
+    decided = windows.decided
+    key = _highest(windows, (decided.flags & Flag.PEAKS) > 0)
+    return (
+        f"the trace shows peaks: what shows {_level(decided.level_db[key], around)} at its highest (u "
+        f"{decided.u_db[key]:.1f} dB) may have a usual level up to {around.peaks_db:.1f} dB lower, against "
+        f"{decided.limit_db[key]:.1f}; a trace of samples or averages would tell"
+    )
+
+
+def _highest(windows: SliceWindows, flagged: NDArray[np.bool_]) -> int:
+    """The window among some whose level is the highest against its limit."""
+    over_db = np.nan_to_num(windows.decided.level_db - windows.decided.limit_db, nan=-1e9)
+    return int(np.argmax(np.where(flagged, over_db, -np.inf)))
 
 
 def _misread(windows: SliceWindows, around: Circumstances, *, low: bool) -> str:
