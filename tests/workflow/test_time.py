@@ -61,3 +61,18 @@ def test_turns_that_cannot_be_cut_short_end_in_time(monkeypatch: pytest.MonkeyPa
         now += 1.0
         left -= 1
     assert 9.0 < now < 10.02
+
+
+def test_a_large_show_leaves_time_for_its_answer(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Three milliseconds of work for each of 1,000 links, on a machine that gives us a quarter of its time."""
+    now = 0.0
+    monkeypatch.setattr(searching.time, "monotonic", lambda: now)
+    monkeypatch.setattr(searching.time, "thread_time", lambda: now / 4)
+    clock, small, hasty, counted = Clock(100.0, None), Clock(100.0, None), Clock(1.0, None), Clock(100.0, None, 1000)
+    now = 8.0
+    for each, links in ((clock, 1000), (small, 60), (hasty, 1000), (counted, 1000)):
+        each.keep_back(links)
+    assert clock.used_share == pytest.approx(8.0 / (100.0 - 12.0))
+    assert small.used_share == pytest.approx(0.08)
+    assert hasty.used_share == pytest.approx(8.0 / 0.6)
+    assert counted.used_share == 0.0

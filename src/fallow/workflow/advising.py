@@ -28,10 +28,10 @@ __all__ = ["advise_on_choices", "advise_on_failures", "advise_on_moves", "advise
 
 MOST_LET_WAIT = 20  # links that move, so that the order of their moves is worth a second look
 
-TIME_FOR_CHOICES = 1.1  # share of the time given that is used up when it ends
+TIME_FOR_CHOICES = 1.0  # share of the time given that is used up when it ends
 TIME_FOR_FAILURES = 1.0
-TIME_FOR_FAILURES_BEFORE_RELAXATIONS = 0.9
-TIME_FOR_RELAXATIONS = 1.1  # a little more than was given rather than all at the cost of the plan
+TIME_FOR_FAILURES_BEFORE_RELAXATIONS = 0.78
+TIME_FOR_RELAXATIONS = 0.95  # the rest is for a proof
 
 
 def advise_on_moves(

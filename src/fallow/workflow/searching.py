@@ -26,9 +26,12 @@ __all__ = ["Clock", "Found", "Progress", "Turns", "search"]
 SHARE_FOR_PLACES = 0.4  # of the search, before a plan in which every link stands is given more room
 SHARE_FOR_WISHES = 0.5  # of what is left then, for wishes about groups of links, where they are not kept
 SHARE_FOR_FEWER = 0.8  # the same while fewer moves may be possible
-SHARE_WHERE_LINKS_ARE_LEFT = 0.85  # of the search, so that there is time to look at what would help them
+SHARE_WHERE_LINKS_ARE_LEFT = 0.75  # of the search, so that there is time to look at what would help them
 LANES = 2  # searches side by side, whatever the machine, so that a seed means the same plans everywhere
 LARGEST_TABLES = 1_000_000_000  # bytes; beyond, a second set of them would be too much for small laptops
+ANSWER_S_PER_LINK = 0.003  # of work for audit, ledgers and words, which can't be cut short; measured over 1,000 links
+ANSWERED_AT_ONCE = 200  # links; fewer are not worth thinking of beforehand
+MOST_KEPT_BACK = 0.4  # share of the time
 Progress = Callable[[str, float], None]
 
 
@@ -36,14 +39,17 @@ class Clock:
     """The time that making a plan may take, and who is told of it.
 
     With ``steps`` it goes on by one of them each time that somebody asks whether it is over, whatever the time of day:
-    then all that is made by this clock is the same on every machine.
+    then all that is made by this clock is the same on every machine. Else shares are shares of the time less what is
+    kept back for the answer, which comes after all that asks.
     """
 
     def __init__(self, seconds: float, progress: Progress | None, steps: int | None = None) -> None:
         self.seconds, self.progress, self.steps = seconds, progress, steps
         self.asked = 0
+        self.kept_back_s = 0.0
         self.ears = Ears()
         self.started_s = time.monotonic()
+        self._worked_before_s = time.thread_time()
 
     @property
     def used_s(self) -> float:
@@ -55,7 +61,16 @@ class Clock:
         """Of the time; beyond all of it where there is none."""
         if self.steps is not None:
             return self.asked / self.steps if self.steps else math.inf
-        return self.used_s / self.seconds if self.seconds else math.inf
+        return self.used_s / (self.seconds - self.kept_back_s) if self.seconds else math.inf
+
+    def keep_back(self, links: int) -> None:
+        """Leave time to answer for so many links, as slow as the machine has been so far: to be told while nothing but
+        this thread works for us, so that time without work is what others took.
+        """
+        if links > ANSWERED_AT_ONCE:
+            worked_s = time.thread_time() - self._worked_before_s
+            slowed = max(1.0, self.used_s / worked_s) if worked_s > 0 else 1.0
+            self.kept_back_s = min(links * ANSWER_S_PER_LINK * slowed, MOST_KEPT_BACK * self.seconds)
 
     def is_over(self, share: float = 1.0, what: str = "looking for a better plan") -> bool:
         """Whether this share of the time is used up."""
@@ -144,7 +159,9 @@ def search(
         for plan in improve_side_by_side(
             question, seed=seed, should_stop=enough, kernels=clock.heeding(kernels()), tell=fewest.append, lanes=lanes
         ):
-            seen.append(plan)  # noqa: PERF402 - enough() looks at the plans as they come
+            if not seen:
+                clock.keep_back(len(plan.frequencies_hz))
+            seen.append(plan)
         if not seen:  # the search promises a first plan before it asks for the time
             raise UsageError("no plan was made", hint="give the search more time with --seconds")
         if not may_widen():
