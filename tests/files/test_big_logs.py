@@ -123,3 +123,22 @@ def test_vectors_need_no_memory_beyond_their_levels(tmp_path: Path) -> None:
     tracemalloc.stop()
     assert np.array_equal(series.levels_db, levels)
     assert peak < 2.2 * levels.nbytes  # the rest is the sample that tells the scale, and one piece
+
+
+def test_readings_that_are_taken_out_need_no_array_of_their_own(tmp_path: Path) -> None:
+    """A quarter of a log holds -999 where nothing was measured, and one level wrapped round."""
+    levels = levels_of(30_000)
+    levels[::4] = -999.0
+    levels[29_999, 7] = -180.0
+    np.save(tmp_path / "frequency_hz.npy", FREQUENCIES)
+    np.save(tmp_path / "levels_dbm.npy", levels)
+    read_file(tmp_path / "levels_dbm.npy")  # once before: what is imported counts too
+    tracemalloc.start()
+    reading = read_file(tmp_path / "levels_dbm.npy")
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    (series,) = reading.series
+    wrong = (levels == -999.0) | (levels == -180.0)
+    assert bool((np.isnan(series.levels_db) == wrong).all())
+    assert f"{wrong.sum()} levels between 470.000 and 470.975 MHz (-999 to -180) rejected" in " ".join(reading.notes)
+    assert peak < 40_000_000  # levels of 5 MB, pieces of at most 2,097,152 numbers in float64 and float32

@@ -21,7 +21,6 @@ __all__ = [
     "fits_scale",
     "is_ramp",
     "looks_linear",
-    "reject_impossible",
     "scale_concluded",
     "scale_named",
     "series_levels",
@@ -33,7 +32,8 @@ KTB_DBM_PER_HZ = -173.975  # k·290 K. Source: CODATA 2018 k, exact
 _LINEAR_RANGE = 1e6  # all positive over more than this can't be decibels
 _LINEAR_SKEW = 1e-3
 _LINEAR_SMALL = 0.1  # decibels scatter by more than a tenth. Source: common practice
-_WRAPPED_MARGIN_DB = 30.0  # common practice; see reject_impossible
+_WRAPPED_MARGIN_DB = 30.0  # common practice; see _lowest_possible_db
+_AT_ONCE = 2**21  # levels that are looked at together
 _KTB_MARGIN_DB = 10.0  # common practice: reading errors of a pocket sweeper and its antenna
 
 
@@ -183,9 +183,11 @@ def is_ramp(values: NDArray[np.float64]) -> bool:
     return bool(values.size >= 8 and np.any(steps != 0) and (np.all(steps >= 0) or np.all(steps <= 0)))
 
 
-def reject_impossible(levels_db: NDArray[np.float32], *, bandwidth_hz: float | None) -> NDArray[np.bool_]:
-    """Which levels no receiver can have made, shape as ``levels_db`` (sweep, bin): numbers that wrapped round, place
-    holders.
+def _lowest_possible_db(
+    levels_db: NDArray[np.float32], *, least_db: float, bandwidth_hz: float | None
+) -> NDArray[np.float32]:
+    """The lowest level of each bin, shape (bin,), that a receiver can have made: below it numbers wrapped round, or
+    they hold a place. ``levels_db``: shape (sweep, bin); below ``least_db`` they are none whatever the rest says.
 
     The power of one sample of noise falls x dB below its mean with probability 10^(-x/10) (exponential distribution),
     so of n samples none is expected deeper than 10·log10(n). A level is rejected when it lies 30 dB deeper still,
@@ -194,19 +196,13 @@ def reject_impossible(levels_db: NDArray[np.float32], *, bandwidth_hz: float | N
     the rest of the file says. Source: kTB at 290 K; common practice for the margins.
     """
     deepest_db = 10.0 * math.log10(max(levels_db.size, 1))
-    usual = _usual_lows_db(levels_db)
+    usual = _usual_lows_db(levels_db, least_db)
     lowest = usual - np.float32(deepest_db + _WRAPPED_MARGIN_DB)
     if bandwidth_hz is not None:
         ktb_dbm = np.float32(KTB_DBM_PER_HZ + 10.0 * math.log10(bandwidth_hz))
         lowest = np.fmax(lowest, np.fmin(ktb_dbm, usual - np.float32(deepest_db + _KTB_MARGIN_DB)))
         lowest = np.fmax(lowest, ktb_dbm - np.float32(deepest_db + _KTB_MARGIN_DB + _WRAPPED_MARGIN_DB))
-    with np.errstate(invalid="ignore"):
-        if np.fmin.reduce(levels_db, axis=None) >= np.fmax.reduce(
-            lowest
-        ):  # the usual case, without arrays of comparisons
-            return np.zeros(levels_db.shape, dtype=np.bool_)
-        rejected: NDArray[np.bool_] = levels_db < lowest
-    return rejected
+    return np.asarray(np.fmax(lowest, np.float32(least_db)))
 
 
 def series_levels(
@@ -224,29 +220,54 @@ def believable_levels(
     step_hz = float(np.median(axis.usual_steps_hz))
     if scale.density:
         levels += np.float32(10 * math.log10(rbw_hz or step_hz))
-    rejected = reject_impossible(levels, bandwidth_hz=(rbw_hz or step_hz) if scale.unit is LevelUnit.DBM else None)
-    extremes = np.fmin.reduce(levels, axis=None), np.fmax.reduce(levels, axis=None)
-    if not scale.linear and (extremes[0] < LOWEST_DB or extremes[1] > HIGHEST_DB):
-        rejected |= (levels < LOWEST_DB) | (levels > HIGHEST_DB)
-    if not rejected.any():
-        return levels, ()
-    note = _rejection(levels[rejected], axis.centres_hz[rejected.any(axis=0)])
-    levels[rejected] = np.nan
-    return levels, (note,)
+    least_db, most_db = (-math.inf, math.inf) if scale.linear else (LOWEST_DB, HIGHEST_DB)
+    bandwidth_hz = (rbw_hz or step_hz) if scale.unit is LevelUnit.DBM else None
+    lowest = _lowest_possible_db(levels, least_db=least_db, bandwidth_hz=bandwidth_hz)
+    rejected = _taken_out(levels, lowest, np.float32(most_db))
+    return levels, () if rejected is None else (_rejection(rejected, axis.centres_hz),)
 
 
-def _rejection(rejected: NDArray[np.float32], places_hz: NDArray[np.float64]) -> str:
+@dataclass
+class _Rejected:
+    """How many levels were taken out, the lowest and the highest of them, and in which bins, shape (bin,)."""
+
+    bins: NDArray[np.bool_]
+    count: int = 0
+    low: float = math.inf
+    high: float = -math.inf
+
+
+def _taken_out(levels: NDArray[np.float32], lowest: NDArray[np.float32], highest: np.float32) -> _Rejected | None:
+    """Make what lies below ``lowest``, shape (bin,), or above ``highest`` NaN, block by block; ``None`` for nothing."""
+    found = _Rejected(np.zeros(levels.shape[1], dtype=np.bool_))
+    rows = max(1, _AT_ONCE // levels.shape[1])
+    for begin in range(0, levels.shape[0], rows):
+        block = levels[begin : begin + rows]
+        with np.errstate(invalid="ignore"):
+            wrong = (block < lowest) | (block > highest)
+        if wrong.any():
+            values = block[wrong]
+            found.count += values.size
+            found.low, found.high = min(found.low, float(values.min())), max(found.high, float(values.max()))
+            found.bins |= wrong.any(axis=0)
+            block[wrong] = np.nan
+    return found if found.count else None
+
+
+def _rejection(rejected: _Rejected, centres_hz: NDArray[np.float64]) -> str:
+    places_hz = centres_hz[rejected.bins]
     first, last = format_mhz(float(places_hz[0])), format_mhz(float(places_hz[-1]))
     where = f"at {first} MHz" if places_hz.size == 1 else f"between {first} and {last} MHz"
-    many = "1 level" if rejected.size == 1 else f"{rejected.size} levels"
-    low, high = float(rejected.min()), float(rejected.max())
-    values = f"{low:g}" if low == high else f"{low:g} to {high:g}"
+    many = "1 level" if rejected.count == 1 else f"{rejected.count} levels"
+    values = f"{rejected.low:g}" if rejected.low == rejected.high else f"{rejected.low:g} to {rejected.high:g}"
     return f"{many} {where} ({values}) rejected as not measured: no receiver's noise lies there"
 
 
-def _usual_lows_db(levels_db: NDArray[np.float32]) -> NDArray[np.float32]:
-    """The lower one of the file's lowest tenth and, with five sweeps or more, of each bin's median; shape (bin,)."""
+def _usual_lows_db(levels_db: NDArray[np.float32], least_db: float) -> NDArray[np.float32]:
+    """The lower one of the file's lowest tenth and, with five sweeps or more, of each bin's median; shape (bin,).
+    What lies below ``least_db`` is left out."""
     some = levels_db[:: max(levels_db.shape[0] // 200, 1)]
+    some = np.where(some < np.float32(least_db), np.float32(np.nan), some)
     finite = some[np.isfinite(some)]
     tenth = np.float32(np.quantile(finite, 0.1)) if finite.size else np.float32(np.nan)
     if levels_db.shape[0] < 5:
