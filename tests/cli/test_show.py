@@ -133,6 +133,22 @@ def test_a_licence_of_another_country_is_told_when_the_region_changes(run: Run) 
     assert answer(run, "set", "region=gb", "licence=")["settings"] == {"region": "gb"}
 
 
+def test_nothing_that_was_written_steers_the_terminal(run: Run, desk: Path) -> None:
+    assert desk.is_dir()
+    answer(run, "new", "gala")
+    text = "red \x1b[31m bell \x07 eight-bit \x9b31m turned \u202e end"
+    answer(run, "note", text, "--about", "x\x1b]0;title\x07")
+    for words in (("list",), ("history",)):
+        _, out, _ = run("show", *words)
+        assert "\N{SYMBOL FOR ESCAPE}[31m" in out
+        assert not [sign for sign in out if sign in "\x1b\x07\x9b\u202e"]
+    assert answer(run, "list")["notes_written"][0]["text"] == text
+    _, _, err = run("show", "mark", "")
+    assert "a mark needs a name" in err
+    _, _, err = run("show", "note", " ")
+    assert "there is nothing to write down" in err
+
+
 @pytest.mark.usefixtures("desk")
 @pytest.mark.parametrize("words", [("links", "", "--equipment", "pack"), ("areas", "", "stage", "--apart")])
 def test_a_thing_without_a_name_is_refused(run: Run, words: tuple[str, ...]) -> None:

@@ -7,7 +7,7 @@ import os
 import sys
 from collections.abc import Sequence
 
-from fallow.cli.lettering import PLAIN_LETTERS
+from fallow.cli.lettering import PLAIN_LETTERS, say
 from fallow.errors import FallowError, QuestionError
 
 __all__ = ["main", "run"]
@@ -65,4 +65,4 @@ def _complain(error: FallowError) -> None:
         lines += [f"  {reading}" for reading in error.readings]
     if error.hint:
         lines.append(f"hint: {error.hint}")
-    sys.stderr.write("\n".join(lines) + "\n")
+    say("\n".join(lines))

@@ -6,6 +6,8 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
+from fallow.cli.lettering import visible
+
 __all__ = ["progress_bar"]
 
 Progress = Callable[[str, float], None]
@@ -24,4 +26,4 @@ def progress_bar() -> Iterator[Progress | None]:
     columns = (TextColumn("{task.description}", markup=False), BarColumn(bar_width=24), TimeElapsedColumn())
     with Bar(*columns, console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task("", total=1.0)
-        yield lambda what, share: bar.update(task, description=what[-44:], completed=share)
+        yield lambda what, share: bar.update(task, description=visible(what[-44:]), completed=share)

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import sys
 from argparse import Namespace
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import fields
 
 from fallow.cli import documents, screens
 from fallow.cli import show_documents as told
+from fallow.cli.lettering import say
 from fallow.cli.progress import progress_bar
 from fallow.cli.screens import show as screen
 from fallow.cli.show_around import chain, foreign, groups, stations
@@ -371,4 +371,4 @@ _VERBS: Mapping[str, Callable[[Namespace], int]] = {
 def _say(notes: Iterable[str]) -> None:
     """Notes for people on stderr, beside the answer."""
     for line in notes:
-        sys.stderr.write(f"note: {line}\n")
+        say(f"note: {line}")

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import sys
 from argparse import Namespace
 from typing import TYPE_CHECKING, Any
 
 from fallow.cli import documents, show_cells
 from fallow.cli import show_documents as told
+from fallow.cli.lettering import say
 from fallow.cli.screens import show as screen
 from fallow.cli.show_cells import cells_of
 from fallow.errors import UsageError
@@ -91,7 +91,7 @@ def _say_where(link: Link, desk: Desk) -> None:
     radio = show_wanted(desk).equipment.get(link.equipment)
     at_hz = link.frequency_hz
     if at_hz is not None and radio is not None and not can_be_tuned(radio, at_hz):
-        sys.stderr.write(f"fallow: {format_mhz(at_hz)} MHz is none that {radio.name!r} can be tuned to\n")
+        say(f"note: {format_mhz(at_hz)} MHz is none that {radio.name!r} can be tuned to")
 
 
 def equipment(typed: Namespace, desk: Desk) -> int:

@@ -8,6 +8,7 @@ bandwidth, detector and so on, under the names of the fields of ``Series``.
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Iterable, Iterator
 from contextlib import suppress
 from dataclasses import fields
@@ -50,7 +51,7 @@ def write_sweeps(path: FilePath, head: Series, blocks: Iterable[Block]) -> None:
     except OSError as error:
         with suppress(OSError):
             path.unlink()
-        reason = (error.strerror or str(error)).lower()
+        reason = (os.strerror(error.errno) if error.errno else str(error)).lower()
         raise OutputError(f"the sweeps can't be written ({reason}), and nothing was changed", path=path) from error
 
 

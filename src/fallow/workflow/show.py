@@ -15,6 +15,7 @@ from datetime import UTC, date, datetime
 from itertools import count
 from os import PathLike
 from pathlib import Path
+from shlex import quote
 
 from fallow.errors import QuestionError, UsageError
 from fallow.files.territories import load_territory
@@ -106,7 +107,7 @@ def find_show(path: FilePath | None = None) -> Path:
         raise QuestionError(
             "there are several show files in this folder",
             readings=tuple(str(one) for one in found),
-            hint=f"say which one: --show {found[0]}",
+            hint=f"say which one: --show {quote(str(found[0]))}",
         )
     return found[0]
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -86,8 +87,10 @@ def export_show(folder: FilePath, desk: Desk, progress: Progress | None = None) 
         with desk.looking() as show, show.snapshot():
             _write_export(part, show, progress)
         part.rename(folder)
+    except OutputError as error:  # its path is that of a file which is gone
+        raise OutputError(error.what, path=folder, hint=error.hint) from error
     except OSError as error:
-        reason = (error.strerror or "unknown reason").lower()
+        reason = (os.strerror(error.errno) if error.errno else "unknown reason").lower()
         raise OutputError(f"the show can't be exported ({reason}), and nothing was changed", path=folder) from error
     finally:
         discard(part)

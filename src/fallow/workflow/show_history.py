@@ -94,6 +94,8 @@ def _steps(step: Callable[[], Happened | None], most: int, word: str) -> tuple[H
 
 def mark(name: str, desk: Desk) -> Mark:
     """Give the present moment a name. Raises UsageError where the name is taken, or could be taken for a moment."""
+    if not name.strip():
+        raise UsageError("a mark needs a name", hint="fallow show mark 'as handed out'")
     with desk.writing() as show:
         if show.get(MARKS, name) is not None:
             raise UsageError(f"there is a mark {name!r} already", path=show.path, hint="give it another name")
@@ -107,7 +109,9 @@ def mark(name: str, desk: Desk) -> Mark:
 
 
 def note(text: str, about: str, desk: Desk) -> Note:
-    """Write something down. ``about``: a link, an area, a plan; empty: the show."""
+    """Write something down. ``about``: a link, an area, a plan; empty: the show. Raises UsageError for no text."""
+    if not text.strip():
+        raise UsageError("there is nothing to write down", hint="fallow show note 'what happened'")
     with desk.writing() as show:
         who = "" if show.writer is None else show.writer.who
         made = Note(secrets.token_hex(4), datetime.now(UTC).isoformat(timespec="seconds"), who, text, about)

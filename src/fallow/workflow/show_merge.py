@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
+from shlex import quote
 
 from fallow.errors import QuestionError, UsageError
 from fallow.showfile.changing import Said
@@ -146,7 +147,7 @@ def _named(compared: ComparedCopies, name: str) -> tuple[Unit, ...]:
     """What a choice is about. Raises UsageError where that is nothing, QuestionError where it may be several things."""
     found = [unit for unit in compared.units if name == unit.label] or [u for u in compared.units if name == u.name]
     if not found:
-        hint = f"fallow show compare {compared.there} lists what differs"
+        hint = f"fallow show compare {quote(str(compared.there))} lists what differs"
         raise UsageError(f"nothing called {name!r} differs between the copies", hint=hint)
     if len(found) > 1:
         readings = tuple(unit.label for unit in found)
@@ -160,7 +161,9 @@ def _question(undecided: list[Unit], there: Path) -> QuestionError:
     labels = [_asked(unit) for unit in undecided]
     more = [f"and {count - MOST_READINGS} more"] if count > MOST_READINGS else []
     first = undecided[0]
-    hint = f"`fallow show compare {there}` shows them; say --ours, --theirs, or --take '{first.label}=theirs'"
+    hint = (
+        f"`fallow show compare {quote(str(there))}` shows them; say --ours, --theirs, or --take '{first.label}=theirs'"
+    )
     rows = [row for unit in undecided if unit.kind == PLANS.name for row in unit.rows]
     if rows:
         hint += f"; link by link: --take '{row_name(rows[0])}=theirs'"
@@ -174,10 +177,27 @@ def _asked(unit: Unit) -> str:
     return f"{unit.label}: {len(unit.rows)} row{'' if len(unit.rows) == 1 else 's'}"
 
 
+_WORDS = {  # what stands for # is the plural
+    "setting": "setting#",
+    "equipment": "type# of radio",
+    "link": "link#",
+    "area_pair": "pair# of areas",
+    "foreign": "foreign carrier#",
+    "station": "station#",
+    "apart": "rule# about groups",
+    "together": "rule# about groups",
+    "chain_part": "part# of the chain",
+    "plan": "plan#",
+    "plan_row": "row# of plans",
+    "survey": "survey#",
+    "note": "note#",
+}
+
+
 def _told(there: ShowFile, taken: Iterable[Unit]) -> str:
     """What a merge brings, for the history."""
-    counts = Counter(unit.kind.replace("_", " ") for unit in taken)
-    brought = ", ".join(f"{count} {kind}{'' if count == 1 else 's'}" for kind, count in counts.items())
+    counts = Counter(_WORDS.get(unit.kind, unit.kind.replace("_", " ")) for unit in taken)
+    brought = ", ".join(f"{count} {word.replace('#', '' if count == 1 else 's')}" for word, count in counts.items())
     return f"merged with {there.path.name}: {brought or 'nothing was taken'}"
 
 

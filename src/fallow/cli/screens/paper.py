@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import Any, Literal
 
-from rich.console import Console
+from rich.console import Console, ConsoleOptions, RenderableType
 from rich.padding import Padding
+from rich.segment import Segment
 from rich.table import Table
 from rich.text import Text
 
-from fallow.cli.lettering import plain
+from fallow.cli.lettering import plain, say, visible
 from fallow.workflow.survey import FileRefusal, as_one
 
 __all__ = ["complain_of", "console", "narrator", "plain_table", "print_notes", "show_story"]
@@ -22,7 +22,14 @@ class _Paper(Console):
 
     def render_str(self, text: str, **style: Any) -> Text:
         """A text spelled so that what is printed is as wide as what was laid out."""
-        return super().render_str(plain(text, self.encoding), **style)
+        return super().render_str(plain(visible(text), self.encoding), **style)
+
+    def render(self, renderable: RenderableType, options: ConsoleOptions | None = None) -> Iterable[Segment]:
+        """Segments of whatever is printed, its text made visible."""
+        if isinstance(renderable, Text) and (shown := visible(renderable.plain)) != renderable.plain:
+            renderable = renderable.copy()
+            renderable.plain = shown
+        return super().render(renderable, options)
 
     def on_broken_pipe(self) -> None:
         """Raise BrokenPipeError, where rich would end the program as a failure."""
@@ -52,7 +59,7 @@ def complain_of(refusals: Sequence[FileRefusal]) -> None:
     """Say on stderr, in one sentence with its hint, that files could not be read; the answer itself names each."""
     if refusals:
         error = as_one(refusals)
-        sys.stderr.write(f"fallow: {error}\n" + (f"hint: {error.hint}\n" if error.hint else ""))
+        say(f"fallow: {error}" + (f"\nhint: {error.hint}" if error.hint else ""))
 
 
 def show_story(lines: Sequence[str]) -> None:
@@ -67,6 +74,6 @@ def narrator(*, quiet: bool) -> Callable[[str], None]:
 
     def say(line: str) -> None:
         if not quiet:
-            sys.stderr.write(f"{line} ...\n")
+            say(f"{line} ...")
 
     return say

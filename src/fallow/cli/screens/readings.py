@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Sequence
 
 from rich.padding import Padding
 from rich.text import Text
 
+from fallow.cli.lettering import say
 from fallow.cli.screens.paper import complain_of, console
 from fallow.units import format_span_mhz, format_width
 from fallow.workflow.survey import FileReading, FileRefusal
@@ -43,7 +43,7 @@ def ask_about(readings: Sequence[FileReading | FileRefusal]) -> None:
     others = ((len(asking) - 1, "left something open"), (len(refused), "could not be read"))
     more = [f"{count} more file{'' if count == 1 else 's'} {what}" for count, what in others if count]
     told = f" ({', '.join(more)})" if more else ""
-    sys.stderr.write(f"fallow: {asking[0].path}: {asking[0].needs[0]}{told}\n")
+    say(f"fallow: {asking[0].path}: {asking[0].needs[0]}{told}")
 
 
 def _without_path(refusal: FileRefusal) -> str:

@@ -225,9 +225,12 @@ def show_check(found: Checked) -> None:
     out = console()
     told = f"{found.values} values, {found.changes} changes, {found.sweeps:,} sweeps, {found.size_bytes / 1e6:.1f} MB"
     out.print("the file is whole" if found.is_whole else "THE FILE IS DAMAGED", style="bold")
-    out.print(f"{told if found.is_whole else f'what could be read: {told}'}; version {found.version}")
+    if found.is_whole or found.version:
+        out.print(f"{told if found.is_whole else f'what could be read: {told}'}; version {found.version}")
     for line in found.damage:
         out.print(Text(f"! {line}"))
+    if not found.is_whole:
+        out.print("--rescue OUT reads around the damage and writes what is left to a new file")
     if found.is_newer:
         out.print("a newer fallow wrote it: its history was counted, not followed")
     if found.writer is not None:
