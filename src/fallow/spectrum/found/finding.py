@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +15,7 @@ from fallow.spectrum.found.mirrored import with_causes
 from fallow.spectrum.found.moving_lines import doubted
 from fallow.spectrum.found.own_patterns import Tuning, find_tuning, placed, told_clocks, told_tuning
 from fallow.spectrum.found.services import usual_rasters
+from fallow.spectrum.found.tuned_floor import with_tuning_steps
 from fallow.spectrum.heard import Heard
 from fallow.spectrum.noise.noise_floor import find_floor
 from fallow.spectrum.verdict import Emitter
@@ -88,8 +89,13 @@ def find(
     television = find_television(heard, shape, raster or usual_rasters(), flagged)
     blocks = with_causes(heard, floor, (*television, *find_mobile(heard, floor, television)))
     tuning = _tuning(heard, lines, loads if referenced else (), blocks)
+    listed = evidence
     patterns = told_clocks(plain, float(heard.axis.step_hz)) + (() if tuning is None else (told_tuning(tuning),))
-    on_air = find_emitters(evidence, blocks, confidence_pct, tuning)
+    if tuning is not None:  # what its steps raise as a whole is no block, and nothing stands out there
+        followed = with_tuning_steps(heard, floor, tuning)
+        blocks = with_causes(heard, floor, (*television, *find_mobile(heard, followed, television)))
+        listed = replace(evidence, floor=followed)
+    on_air = find_emitters(listed, blocks, confidence_pct, tuning)
     emitters = tuple(doubted(emitter, seen.perhaps_hz) for emitter in on_air)
     return Found(evidence, own, suspect, seen.moving, blocks, emitters, (*overload.notes, *other_settings, *patterns))
 

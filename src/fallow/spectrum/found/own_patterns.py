@@ -7,6 +7,7 @@ those at slightly other distances (Poisson), so that what gathers in busy bands 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -20,6 +21,7 @@ from fallow.spectrum.heard import Heard
 from fallow.units import format_width
 
 __all__ = [
+    "LEAST_CHANGE_DB",
     "PERHAPS_OWN",
     "Tuning",
     "at_tuning_edge",
@@ -35,12 +37,13 @@ STEPS_HZ = (2e6, 2.048e6, 2.4e6, 2.56e6, 2.8e6, 3.2e6, 10e6, 20e6, 25e6, 30.72e6
 BESIDE_BLOCK_HZ = 500e3
 BY_LUCK = 1e-3  # stricter than elsewhere: the patterns are looked for in every survey
 LEAST_CHANGE_DB = 0.5
+NOISE_SIGMAS = 2.0  # of what noise changes
 APART_BINS = 10
 BESIDE_BINS = 6  # over which the level before a change and after it is taken
 MOST_MULTIPLE = 7
 FEWEST_STEPS = 4  # in the swept range
 OTHER_BINS = 31  # to each side of a distance: the distances it is compared with
-FITTING = 0.8  # of the best one's places that show a change
+FITTING = 0.65  # of the share of the best one's places that show a change; a multiple with few places shows all by luck
 FEWEST_ON_CLOCK = 3
 PERHAPS_OWN = "perhaps its own"
 
@@ -135,9 +138,15 @@ def _changes(heard: Heard, lines: Sequence[Line]) -> NDArray[np.int64]:
         np.abs(after - before + total[: -2 * BESIDE_BINS]) / BESIDE_BINS
     )
     windows = np.lib.stride_tricks.sliding_window_view(np.pad(change, APART_BINS), 2 * APART_BINS + 1)
-    places = np.flatnonzero(change >= LEAST_CHANGE_DB)
+    places = np.flatnonzero(change >= max(LEAST_CHANGE_DB, NOISE_SIGMAS * _change_sd_db(heard)))
     places = places[change[places] >= windows[places].max(axis=1)] if places.size else places
     return places[np.diff(places, prepend=-APART_BINS) >= APART_BINS]
+
+
+def _change_sd_db(heard: Heard) -> float:
+    """Standard deviation of what noise alone changes from one side to the other, dB."""
+    readings = heard.n_sweeps * max(1.0, BESIDE_BINS * float(heard.axis.step_hz) / heard.alike_hz)
+    return heard.noise.sd_db() * math.sqrt(2.0 / readings)
 
 
 def _by_luck(changes: NDArray[np.int64], bins: int, lag: float) -> float:
