@@ -354,7 +354,7 @@ def _unknowns(series: Sequence[Series]) -> list[str]:
     notes = []
     if any(part.rbw_hz is None for part in series):
         notes.append("the resolution bandwidth is not stated (--rbw tells it)")
-    missing = sum(int(np.count_nonzero(np.isnan(part.levels_db))) for part in series)
+    missing = sum(int(np.count_nonzero(np.isnan(sweep))) for part in series for sweep in part.levels_db)
     if missing:
         total = sum(part.levels_db.size for part in series)
         notes.append(f"{missing} of {total} levels were not measured")

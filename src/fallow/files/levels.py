@@ -67,7 +67,10 @@ class LevelScale:
             levels = np.require(values, dtype=np.float32, requirements=["C", "W"])
         if self.offset_db:
             levels += np.float32(self.offset_db)
-        levels[np.isinf(levels)] = np.nan
+        flat = levels.reshape(-1)  # contiguous, so it is the same numbers
+        for begin in range(0, flat.size, _AT_ONCE):
+            piece = flat[begin : begin + _AT_ONCE]
+            piece[np.isinf(piece)] = np.nan
         return levels
 
 
@@ -227,7 +230,7 @@ def believable_levels(
     return levels, () if rejected is None else (_rejection(rejected, axis.centres_hz),)
 
 
-@dataclass
+@dataclass(eq=False)
 class _Rejected:
     """How many levels were taken out, the lowest and the highest of them, and in which bins, shape (bin,)."""
 
