@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 import difflib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import partial
@@ -33,8 +33,8 @@ from fallow.plan.places import Ground
 from fallow.plan.search.bounds import PLACES_TRIED
 from fallow.plan.search.densest import Effort
 from fallow.plan.search.proven import Proven, proven_of
-from fallow.plan.search.proven_moves import with_fewest_moves
 from fallow.plan.search.question import Question
+from fallow.plan.search.tried_out import tried_out
 from fallow.plan.search.trying import STEPS, Patience
 from fallow.rules.permission import Circumstances
 from fallow.show.assignment import Assignment
@@ -363,10 +363,10 @@ def _made(
     question = build(wanted)
     share = 1.0 - SHARE_FOR_FAILURES if making.failures else 1.0
     found = search(question, wanted, build, seed=making.seed, clock=clock, share=share)
-    if keep is not None and not found.stopped:
-        found = _proven_fewest(found, question, wanted, clock)
+    in_hand.hold(found.best, wanted, kept, (*question.notes, *notes_on_names(wanted), *notes))
+    found, proven_notes = _tried_out(found, question, clock, in_hand)
+    notes += proven_notes
     best, stopped = found.best, found.stopped
-    in_hand.hold(best, wanted, kept, (*question.notes, *notes_on_names(wanted), *notes))
     if stopped and in_hand.takes_long:
         raise KeyboardInterrupt
     if found.factor > 1:
@@ -383,7 +383,7 @@ def _made(
     if stopped and in_hand.takes_long:
         raise KeyboardInterrupt
     if len(best.frequencies_hz) < len(question.links) and not stopped:
-        proven = proven_of(question, best.frequencies_hz, _effort(clock), partial(_patience, clock), kernels())
+        proven = proven_of(question, best.frequencies_hz, _effort(clock), _patience(clock), kernels())
     plan = compose_plan(best, wanted, ground, keep=kept, bound=proven.most, seed=making.seed, measured=making.measured)
     plan = replace(plan, unplaced=tuple(_told_why(one, proven) for one in plan.unplaced))
     if keep is not None:
@@ -399,12 +399,16 @@ def _made(
     return replace(plan, notes=tuple(notes), seconds=clock.used_s, advice=advice), stopped
 
 
-def _proven_fewest(found: Found, question: Question, wanted: Wanted, clock: Clock) -> Found:
-    """The plan with what trying says of how few changes do; another one where fewer do."""
-    best, fewest = with_fewest_moves(found.best, found.fewest, question, _patience(clock), kernels())
-    if best is found.best:
-        return replace(found, fewest=fewest)
-    return replace(found, best=best, fewest=fewest, seen=(*found.seen, best), factor=Fraction(1), roomy=wanted)
+def _tried_out(found: Found, question: Question, clock: Clock, in_hand: InHand) -> tuple[Found, tuple[str, ...]]:
+    """What was found with what trying every way says of it, perhaps a better plan; and notes on what that proves."""
+    if found.stopped or in_hand.wanted is None:
+        return found, ()
+    tried = tried_out(found.best, found.fewest, question, Patience, clock.heeding(kernels()))
+    found = replace(found, fewest=tried.fewest)
+    if tried.plan is not found.best:
+        in_hand.best, seen = tried.plan, (*found.seen, tried.plan)
+        found = replace(found, best=tried.plan, seen=seen, factor=Fraction(1), roomy=in_hand.wanted)
+    return found, tried.notes
 
 
 def _told_why(one: Unplaced, proven: Proven) -> Unplaced:
@@ -419,10 +423,10 @@ def _effort(clock: Clock) -> Effort:
     return Effort(PLACES_TRIED_COMPILED, fit, over) if compiled else Effort(PLACES_TRIED, fit, over)
 
 
-def _patience(clock: Clock) -> Patience:
-    """What trying every way to place links with two directions, or few links, may cost."""
+def _patience(clock: Clock) -> Callable[[], Patience]:
+    """What each trial of every way to place links with two directions, or few links, may cost."""
     over = partial(clock.is_over, TIME_FOR_PROOF, "looking for a proof")
-    return Patience(TRIED_LONGER * STEPS if trying()[1] else STEPS, over)
+    return lambda: Patience(TRIED_LONGER * STEPS if trying()[1] else STEPS, over)
 
 
 def _locked(

@@ -124,7 +124,7 @@ class Fitting:
     def _branch_back(self, back: int, kind: LinkKind, there_hz: int) -> Generator[None, None, bool]:
         """Place the way back of a link whose way there has just been placed, and all others after it."""
         yield None
-        free_hz = self.standing.free_hz(kind.classes[1])
+        free_hz = self._free_hz(kind.classes[1])
         if kind.duplex is not None:
             free_hz = free_hz[suits(kind.duplex, np.full_like(free_hz, there_hz), free_hz)]
         for hz in free_hz.tolist():
@@ -133,6 +133,9 @@ class Fitting:
                 return True
             self._take()
         return False
+
+    def _free_hz(self, k: int) -> Whole:
+        return self.standing.free_hz(k)
 
     def _put(self, carrier: int, hz: int) -> None:
         self.standing.put([carrier], [hz])
@@ -157,12 +160,12 @@ class Fitting:
         """Free places of the first carrier of a kind, where the other direction has one that goes with it; and whether
         several links may share a place.
         """
-        free_hz = self.standing.free_hz(kind.classes[0])
+        free_hz = self._free_hz(kind.classes[0])
         is_shared = not self.standing.question.spacing_hz[kind.classes[0], kind.classes[0]]
         free_hz = free_hz[free_hz >= self._above_hz[kind] if is_shared else free_hz > self._above_hz[kind]]
         if kind.carriers == 1:
             return free_hz[kind.goes_with_standing(free_hz)], is_shared
-        return free_hz[_has_partner(free_hz, self.standing.free_hz(kind.classes[1]), kind.duplex)], is_shared
+        return free_hz[_has_partner(free_hz, self._free_hz(kind.classes[1]), kind.duplex)], is_shared
 
 
 def _has_partner(there_hz: Whole, back_hz: Whole, duplex: Duplex | None) -> NDArray[np.bool_]:

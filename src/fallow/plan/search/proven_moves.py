@@ -15,14 +15,14 @@ from math import comb, prod
 import numpy as np
 from numpy.typing import NDArray
 
-from fallow.plan.search.engine import HOME_ONLY, LOWEST, Kernels
+from fallow.plan.search.completed import completed
+from fallow.plan.search.engine import HOME_ONLY, Kernels
 from fallow.plan.search.fitting import Fitting, by_kind
 from fallow.plan.search.headroom import standing_hz
-from fallow.plan.search.pairs import restore, standing_for, suits
+from fallow.plan.search.pairs import suits
 from fallow.plan.search.question import Question, whole
 from fallow.plan.search.repair import FewestMoves
-from fallow.plan.search.score import score_of
-from fallow.plan.search.search import Solution, solution_of
+from fallow.plan.search.search import Solution
 from fallow.plan.search.standing import Standing
 from fallow.plan.search.trying import Patience, can_be_tried
 
@@ -49,7 +49,7 @@ def with_fewest_moves(
         return plan, fewest
     outcome, at_hz = trials.least(changed, patience)
     if at_hz is not None:
-        plan = _with_spares(at_hz, question, kernels)
+        plan = completed(at_hz, question, kernels)
     return plan, _proven(-plan.score.changed, fewest, question) if outcome else fewest
 
 
@@ -59,16 +59,6 @@ def _proven(changed: int, fewest: FewestMoves, question: Question) -> FewestMove
     if weighed:
         return replace(fewest, because=because, weighs=changed)
     return FewestMoves(changed, because)
-
-
-def _with_spares(at_hz: Whole, question: Question, kernels: Callable[[], Kernels]) -> Solution:
-    """A plan of links as a solution, with as many spares as find a place."""
-    standing = standing_for(question, kernels)
-    restore(standing, at_hz)
-    if not (at_hz[~question.facts.is_spare] < 0).any():
-        spares = np.flatnonzero(question.facts.is_spare).tolist()
-        standing.place(spares, [-1] * len(spares), [LOWEST] * len(spares))
-    return solution_of(question, score_of(question, standing.at_hz), standing.at_hz)
 
 
 @dataclass(frozen=True)

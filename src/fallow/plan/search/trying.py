@@ -11,7 +11,7 @@ from fallow.plan.search.groups import MOST_GRADES
 from fallow.plan.search.question import Question
 from fallow.plan.search.standing import Standing
 
-__all__ = ["STEPS", "Patience", "can_be_tried", "lowered_by_trial"]
+__all__ = ["MOST_LINKS", "STEPS", "Patience", "can_be_tried", "choices_of", "lowered_by_trial"]
 
 MOST_LINKS = 12
 STEPS = 60
@@ -86,7 +86,7 @@ def _some_fit(
     standing: Standing, kinds: Mapping[LinkKind, Sequence[tuple[int, ...]]], carriers: int, patience: Patience
 ) -> bool | None:
     """Whether links with so many carriers can be placed; ``None`` where the steps ran out."""
-    for choice in _choices([(kind, len(units)) for kind, units in kinds.items()], carriers):
+    for choice in choices_of([(kind, len(units)) for kind, units in kinds.items()], carriers):
         chosen = [unit[0] for kind, count in choice for unit in kinds[kind][:count]]
         outcome = patience.outcome(Fitting(standing, chosen))
         if outcome is not False:
@@ -94,7 +94,7 @@ def _some_fit(
     return False
 
 
-def _choices(available: Sequence[tuple[LinkKind, int]], carriers: int) -> Iterator[tuple[tuple[LinkKind, int], ...]]:
+def choices_of(available: Sequence[tuple[LinkKind, int]], carriers: int) -> Iterator[tuple[tuple[LinkKind, int], ...]]:
     """All ways to choose links with so many carriers, told apart by kind only."""
     if not available:
         if carriers == 0:
@@ -102,5 +102,5 @@ def _choices(available: Sequence[tuple[LinkKind, int]], carriers: int) -> Iterat
         return
     (kind, links), *rest = available
     for count in range(min(links, carriers // kind.carriers), -1, -1):
-        for others in _choices(rest, carriers - count * kind.carriers):
+        for others in choices_of(rest, carriers - count * kind.carriers):
             yield ((kind, count), *others)
