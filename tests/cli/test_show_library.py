@@ -147,12 +147,40 @@ def test_pieces_that_no_exchange_can_find_are_exchanged_as_far_as_they_can(run: 
     assert exchanged(found["partial"]) == {("hand C", "hand A"): 1, ("hand C", "hand B"): 1}
 
 
+@pytest.mark.parametrize(
+    ("links", "booked", "stock", "most"),
+    [(9, "hand C", (8, 1, 2), 7), (14, "hand C", (4, 1, 5), 10), (10, "hand A", (7, 6, 3), 10)],
+)
+def test_as_many_are_served_as_spectrum_and_stock_hold(
+    run: Run, desk: Path, links: int, booked: str, stock: tuple[int, int, int], most: int
+) -> None:
+    """A, B and C hold four, three and six carriers with 400 kHz between them, and nothing else counts: of each type as
+    many can be served as both its spectrum and the stock have.
+    """
+    rows = zip(("hand A", "hand B", "hand C"), stock, strict=True)
+    text = "equipment,count\n" + "".join(f"{name},{count}\n" for name, count in rows)
+    (desk / "library" / "stock.csv").write_text(text, encoding="utf-8")
+    (desk / "library" / "out.csv").unlink()
+    add_links(run, desk, links, booked)
+    assert most == min(links, sum(map(min, (4, 3, 6), stock)))
+    found = fit(run, code=1)
+    best = found["partial"] or found["proposals"][0]
+    assert best["served"] == most
+
+
 def test_what_is_short_is_made_of_several_other_types_where_none_has_enough(run: Run, desk: Path) -> None:
     (desk / "library" / "stock.csv").write_text("equipment,count\nhand A,2\nhand B,2\nhand C,9\n", encoding="utf-8")
     add_links(run, desk, 6, "hand C")
     found = fit(run, "--from", "2026-07-18", code=1)
     assert exchanged(found["proposals"][0]) == {("hand C", "hand A"): 2, ("hand C", "hand B"): 2}
     assert found["fewest_proven"]
+
+
+def test_where_nothing_is_free_it_is_said_that_no_exchange_could_be_tried(run: Run, desk: Path) -> None:
+    (desk / "library" / "stock.csv").write_text("equipment,count\nhand C,9\n", encoding="utf-8")
+    add_links(run, desk, 3, "hand C")
+    seen = answer_lines(run, "fit", "--seconds", "0.2")
+    assert "no exchange could be tried: no other type of that kind is known to be free" in seen
 
 
 def test_fixed_links_that_the_stock_has_no_pieces_for_do_not_fit(run: Run, desk: Path) -> None:

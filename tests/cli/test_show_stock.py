@@ -219,6 +219,15 @@ def test_more_booked_than_there_is_says_how_many_when_and_by_whom(run: Run, shop
     assert "-87" not in out
 
 
+def test_a_table_that_is_wrong_throughout_is_told_in_a_few_lines(run: Run, shop: Path) -> None:
+    rows = "".join(f"cue {n},1,P,2026-07-18,2026-07-18\n" for n in range(40))
+    (shop / "library" / "out.csv").write_text("equipment,count,show,from,until\n" + rows, encoding="utf-8")
+    code, out, _ = run("show", "stock", "--from", "2026-07-18")
+    assert code == 0
+    assert "and 28 more; --json tells all" in out
+    assert len(answer(run, "stock", "--from", "2026-07-18")["notes"]) == 40
+
+
 def test_bookings_change_as_the_week_does(run: Run, shop: Path) -> None:
     make_show(run, "show.fallow", 6, day="2026-06-29")
     make_show(run, "other.fallow", 6, day="2026-07-02")

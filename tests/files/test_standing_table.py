@@ -135,3 +135,18 @@ def test_any_cells_stay_beside_any_change(
     for row, (before, change) in zip(found, left, strict=False):
         beside = (row[0], row[6])
         assert beside == before or (change is NEW and beside == tuple(cell.lstrip(" ") for cell in before))
+
+
+@pytest.mark.parametrize(
+    ("encoding", "show"),
+    [("cp1252", "Söder à l’été"), ("cp1250", "Stała próba źródła"), ("mac-roman", "Söder für alle")],
+)
+def test_a_table_of_an_old_code_page_is_read_and_written_in_it(tmp_path: Path, encoding: str, show: str) -> None:
+    rows = [f"hand A,1,{show},2026-07-18,2026-07-18,x", f"hand A,2,{show} 2,2026-07-18,2026-07-18,y"]
+    path = table(tmp_path, "\n".join(["equipment,count,show,from,until,show_id", *rows, ""]), encoding)
+    out = OutTable.read(path)
+    assert [one.show for one in out.bookings.values()] == [show, f"{show} 2"]
+    out.change({2: Booking("hand A", 3, show, DAY, DAY, (), "x")}, ())
+    changed = rows[0].replace("A,1", "A,3")
+    expected = "\n".join(["equipment,count,show,from,until,show_id", changed, rows[1], ""])
+    assert path.read_bytes() == expected.encode(encoding)

@@ -124,7 +124,7 @@ def stock_of(library: Library, first: date, last: date, but: Borrower | None = N
     if last < first:
         raise UsageError("the last day comes before the first", hint="say --from FIRST --until LAST")
     holdings = read_stock(_stock_table(library))
-    bookings = read_bookings(library.out) if library.out.exists() else ()
+    bookings = read_bookings(library.out)
     counted = tuple(one for one in bookings if but is None or not but.has(one))
     types = library.folder / "equipment.csv"
     equipment = read_equipment(types) if types.exists() else {}
@@ -309,7 +309,7 @@ def _own(table: OutTable, borrower: Borrower, claim: Claim) -> dict[int, Booking
 
 def borrower_of(show: ShowFile, desk: Desk) -> Borrower:
     """Who a show is in the table of what is out."""
-    name, stem = settings_of(show).get("name"), find_show(desk.path).stem
+    name, stem = settings_of(show).get("name"), find_show(desk.path).stem.strip()
     return Borrower(str(name or stem), first_change(show), names_ever(show) | {stem}, bool(name))
 
 

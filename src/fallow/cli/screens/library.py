@@ -57,7 +57,13 @@ def show_stock(found: Stock) -> None:
         told_out = "\n".join([*(_out(each, one) for each in found.out_of(one)), *_in(one, found)])
         table.add_row(Text(one.equipment), str(one.count), str(found.free[one.equipment]), Text(told_out))
     out.print(table)
-    print_notes(out, found.notes)
+    _print_notes(out, found.notes)
+
+
+def _print_notes(out: Console, notes: Sequence[str]) -> None:
+    """The first notes: of a table that is wrong throughout there may be very many."""
+    more = [f"and {len(notes) - MOST} more; --json tells all"] if len(notes) > MOST else []
+    print_notes(out, [*notes[:MOST], *more])
 
 
 def _out(one: Booking, holding: Holding) -> str:
@@ -118,13 +124,15 @@ def show_fit(found: Fit) -> None:
             out.print(Padding(Text(f"{link.link}: {_first(link.because)}"), (0, 0, 0, 2)))
         if len(found.unplaced) > MOST:
             out.print(f"  and {len(found.unplaced) - MOST} more; --json tells all")
-    print_notes(out, found.notes)
+    _print_notes(out, found.notes)
 
 
 def _print_partial(out: Console, found: Fit) -> None:
     """What helps some of the links, where nothing helps all."""
-    tried = f"{found.tried} plan{'' if found.tried == 1 else 's'} tried"
-    out.print(f"\nno exchange was found with which everything fits ({tried})")
+    if found.tried > 1:
+        out.print(f"\nno exchange was found with which everything fits ({found.tried} plans tried)")
+    else:
+        out.print("\nno exchange could be tried: no other type of that kind is known to be free")
     if found.partial is not None:
         served = f"{found.partial.served} links have a frequency and a piece with it (as booked: {found.served})"
         out.print(f"\nThe best found: {served}", style="bold")

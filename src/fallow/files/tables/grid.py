@@ -182,10 +182,15 @@ class Table:
             yield row
 
 
-def read_table(path: FilePath, columns: Sequence[Column], *, may_be_empty: bool = False) -> Table:
-    """A delimited file as a table. Raises InputError when it can't be read as one with these columns."""
+def read_table(
+    path: FilePath, columns: Sequence[Column], *, may_be_empty: bool = False, encoding: str | None = None
+) -> Table:
+    """A delimited file as a table. ``encoding``: ``None`` where the file has to tell.
+
+    Raises InputError when it can't be read as one with these columns.
+    """
     path = Path(path)
-    records = split_records(path, columns).records
+    records = split_records(path, columns, encoding=encoding).records
     at = heading_record(records, columns)
     line, headings = records[at]
     table = _headed(path, line, headings, columns)

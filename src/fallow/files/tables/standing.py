@@ -13,7 +13,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from fallow.errors import InputError, OutputError
-from fallow.files.source import TextFile
 from fallow.files.tables.columns import Column
 from fallow.files.tables.grid import Table, read_table, split_records
 from fallow.files.tables.whole_file import replace_whole
@@ -35,12 +34,11 @@ class StandingTable:
     encoding: str
 
     @classmethod
-    def read(cls, path: Path, columns: Sequence[Column]) -> StandingTable:
+    def read(cls, path: Path, columns: Sequence[Column], encoding: str) -> StandingTable:
         """Read a table that may have no rows. Raises InputError as reading it does."""
-        table = read_table(path, columns, may_be_empty=True)
-        split = split_records(path, columns)
+        table = read_table(path, columns, may_be_empty=True, encoding=encoding)
+        split = split_records(path, columns, encoding=encoding)
         before = [line for line, cells in split.records if tuple(cell.strip() for cell in cells) == table.headings]
-        encoding = TextFile.open(path).encoding
         try:
             text = path.read_bytes().decode(encoding, _BYTES_AS_THEY_ARE)
         except (OSError, UnicodeError) as error:

@@ -7,8 +7,10 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
+from fallow.files.tables.code_pages import code_page_of
 from fallow.files.tables.columns import Column, text_column
 from fallow.files.tables.grid import FilePath, Row, read_table
+from fallow.files.tables.shape import known_headings
 from fallow.files.tables.standing import StandingTable
 from fallow.files.tables.whole_file import replace_whole
 from fallow.show.stock import Booking, Holding
@@ -33,13 +35,17 @@ _HEADINGS = ",".join(column.name for column in _OUT)
 
 def read_stock(path: FilePath) -> tuple[Holding, ...]:
     """What the shop has, one row for each type. Raises InputError with line and column."""
-    rows = read_table(path, _STOCK, may_be_empty=True).unique("equipment")
+    path = Path(path)
+    rows = read_table(path, _STOCK, may_be_empty=True, encoding=_encoding(path, _STOCK)).unique("equipment")
     return tuple(Holding(row.text("equipment"), _count(row), row.items("serials"), row.text("note")) for row in rows)
 
 
 def read_bookings(path: FilePath) -> tuple[Booking, ...]:
-    """What is out, for which show, from when until when, both days included. Raises InputError with its place."""
-    return tuple(_booking(row) for row in read_table(path, _OUT, may_be_empty=True).rows)
+    """What is out, for which show, from when until when, both days included; nothing where the table is not there yet.
+
+    Raises InputError with its place.
+    """
+    return tuple(OutTable.read(Path(path)).bookings.values())
 
 
 @dataclass(frozen=True)
@@ -48,12 +54,16 @@ class OutTable:
 
     path: Path
     bookings: Mapping[int, Booking]
+    encoding: str
 
     @classmethod
     def read(cls, path: Path) -> OutTable:
         """What is out; nothing where the table is not there yet. Raises InputError with its place."""
-        rows = read_table(path, _OUT, may_be_empty=True).rows if path.exists() else ()
-        return cls(path, {row.line: _booking(row) for row in rows})
+        if not path.exists():
+            return cls(path, {}, "utf-8")
+        encoding = _encoding(path, _OUT)
+        rows = read_table(path, _OUT, may_be_empty=True, encoding=encoding).rows
+        return cls(path, {row.line: _booking(row) for row in rows}, encoding)
 
     def change(self, changed: Mapping[int, Booking | None], added: Sequence[Booking]) -> None:
         """Write other bookings in the place of some (``None``: they are taken out) and add some.
@@ -66,7 +76,12 @@ class OutTable:
         if not self.path.exists():
             replace_whole(self.path, f"{_HEADINGS}\n".encode(), "what is out")
         cells = {line: None if one is None else _cells(one) for line, one in differing.items()}
-        StandingTable.read(self.path, _OUT).write(cells, [_cells(one) for one in added])
+        StandingTable.read(self.path, _OUT, self.encoding).write(cells, [_cells(one) for one in added])
+
+
+def _encoding(path: Path, columns: Sequence[Column]) -> str:
+    """What the file says of its encoding, else what its letters do."""
+    return code_page_of(path, lambda text: known_headings(text, columns)).name
 
 
 def _cells(one: Booking) -> dict[str, str]:
