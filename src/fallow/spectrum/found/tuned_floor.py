@@ -23,6 +23,7 @@ from fallow.spectrum.statistics import noise_quantile_db
 __all__ = ["with_tuning_steps"]
 
 Values = NDArray[np.float64]
+WIDEST_HZ = 4e6  # of a piece; stations of mobile networks are 5 MHz wide and wider, those of television 6
 PARTS = 4  # of a piece, whose middles are held against each other
 FEWEST_BINS = 4 * PARTS  # of a piece, or it is one part
 EDGE_BINS = 1  # at both ends of a piece, where the instrument may be between its tunings
@@ -33,8 +34,10 @@ MEDIAN_SD = 1.2533  # of normal values, against that of a mean: √(π/2)
 
 
 def with_tuning_steps(heard: Heard, floor: Floor, tuning: Tuning) -> Floor:
-    """The floor with the pieces raised that the tuning raises as wholes; nowhere lower than it was."""
-    if tuning.size_db < LEAST_CHANGE_DB:
+    """The floor with the pieces raised that the tuning raises as wholes; nowhere lower than it was. Pieces that a
+    station may fill are left as they are.
+    """
+    if tuning.size_db < LEAST_CHANGE_DB or tuning.step_hz > WIDEST_HZ:
         return floor
     middle_db = float(noise_quantile_db(0.5, heard.noise.shape * heard.n_sweeps))
     above_db = heard.mean_db - floor.ordinary_db - middle_db  # the floor that was followed slopes between the steps
