@@ -151,3 +151,18 @@ def test_an_audit_without_the_links_says_which_rules_it_can_not_judge(run: Run) 
     assert not any(
         note.startswith("nobody here") for note in answer(run, *AUDIT, "--groups", "groups.csv", code=1)["notes"]
     )
+
+
+@pytest.mark.usefixtures("desk")
+def test_a_group_of_links_without_a_frequency_is_no_group_of_nobody(run: Run, tmp_path: Path) -> None:
+    """A fixed stranger where the only place is."""
+    gear = "equipment,kind,tuning_mhz,step_khz,bandwidth_khz,spacing_khz\nvox,microphone,470,25,200,350\n"
+    (tmp_path / "gear.csv").write_text(gear, encoding="utf-8")
+    (tmp_path / "who.csv").write_text("link,equipment,group\na,vox,band\n", encoding="utf-8")
+    (tmp_path / "with.csv").write_text("group,within_mhz,hard\nband,8,yes\n", encoding="utf-8")
+    foreign = "name,frequency_mhz,spacing_khz\nx,470,350\n"
+    (tmp_path / "foreign.csv").write_text(foreign, encoding="utf-8")
+    words = ("--equipment", "gear.csv", "--groups", "with.csv", "--foreign", "foreign.csv", "--seconds", "0.2")
+    found = answer(run, "plan", "who.csv", *words, code=1)
+    assert [one["link"] for one in found["unplaced"]] == ["a"]
+    assert not any("nobody here is in" in note for note in found["notes"])

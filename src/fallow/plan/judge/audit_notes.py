@@ -22,7 +22,7 @@ def notes_on(stage: Stage) -> tuple[str, ...]:
         *_on_rows(stage),
         *_on_law(stage),
         *_on_air(stage),
-        *_on_groups(stage.company),
+        *_on_groups(stage),
         *_on_strangers_products(stage.company),
     )
 
@@ -37,8 +37,8 @@ def _on_rows(stage: Stage) -> Iterator[str]:
         yield f"the plan and the list of links differ in equipment, area or scenes, and the list was believed: {names}"
 
 
-def _on_groups(company: Company) -> Iterator[str]:
-    without = tuple(nobody_in(company))
+def _on_groups(stage: Stage) -> Iterator[str]:
+    without = [name for name in nobody_in(stage.company) if name not in stage.listed_groups]
     if without:
         yield f"nobody here is in {few(without)}, so rules about that say nothing: the list of links tells who is"
 

@@ -23,7 +23,8 @@ class Stage:
 
     ``company``: ours in the order of the rows, then the foreign carriers. ``footings``: of ours, in the same order. The
     names of rows that are not judged: ``unplanned`` choose their own channels, ``without_frequency`` have none. Rows in
-    ``different`` say something else than the list of links.
+    ``different`` say something else than the list of links. ``listed_groups``: those that any listed link is in,
+    whether it stands or not.
     """
 
     company: Company
@@ -32,6 +33,7 @@ class Stage:
     unplanned: tuple[str, ...]
     without_frequency: tuple[str, ...]
     different: tuple[str, ...]
+    listed_groups: frozenset[str] = frozenset()
 
     @classmethod
     def of(cls, rows: Sequence[Assignment], wanted: Wanted, ground: Ground | None) -> Stage:
@@ -55,6 +57,7 @@ class Stage:
             unplanned=tuple(row.link for row in rows if row.link in listed and not listed[row.link].planned),
             without_frequency=tuple(row.link for row in planned if row.frequency_hz is None),
             different=tuple(row.link for row in judged if _differs(row, listed[row.link])),
+            listed_groups=frozenset[str]().union(*(link.groups for link in wanted.links)),
         )
 
 
