@@ -28,12 +28,11 @@ def with_most_links(plan: Solution, question: Question, patience: Patience, kern
     """The plan, or one that places more links, those of the highest priority first. Nothing is tried in large shows."""
     at_hz = standing_hz(plan, question)
     links = np.flatnonzero(~question.facts.is_spare)
-    movable = links[~question.facts.is_fixed[links]]
-    standing = Standing(question, kernels)
-    kinds = _by_rank(question, movable.tolist(), standing)
-    few = sum(len(units) for of_rank in kinds.values() for units in of_rank.values()) <= MOST_LINKS
-    if (at_hz[links] >= 0).all() or not few or not can_be_tried(question):
+    movable = [i for i in links[~question.facts.is_fixed[links]].tolist() if i not in question.followers]
+    if (at_hz[links] >= 0).all() or len(movable) > MOST_LINKS or not can_be_tried(question):
         return plan
+    standing = Standing(question, kernels)
+    kinds = _by_rank(question, movable, standing)
     more_hz = _with_more(at_hz, kinds, standing, patience)
     return plan if more_hz is None else completed(more_hz, question, kernels)
 

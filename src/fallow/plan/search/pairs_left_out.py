@@ -23,6 +23,9 @@ from fallow.units import format_width
 
 __all__ = ["Limit", "beside_others", "limits_by_trial", "limits_of_fixed_distances", "lowered_by_limits"]
 
+MOST_CARRIERS = 300
+"""Of links, so that putting them into tables takes no time worth telling of."""
+
 
 @dataclass(frozen=True)
 class Limit:
@@ -126,7 +129,7 @@ def limits_by_trial(
     """Of kinds of links with two directions of which a plan (names of carriers that it placed) leaves some out:
     whether one more fits with nobody else but fixed links and strangers on the air, tried in every way.
     """
-    if not can_be_tried(question):
+    if len(question.links) > MOST_CARRIERS or not question.pairs or not can_be_tried(question):
         return ()
     standing, found = Standing(question, kernels), []
     for kind, units in _pairs_by_kind(question, standing).items():
@@ -164,6 +167,8 @@ def beside_others(
     """Why links with two directions find no place beside the carriers of a plan (hertz by name), by the name of each
     direction: where both directions have free places, and no two of these go together.
     """
+    if len(question.links) > MOST_CARRIERS:
+        return {}
     standing = Standing(question, kernels)
     stand = [i for i, one in enumerate(question.carriers) if one.name in plan_hz and one.fixed_hz is None]
     stand = [i for i in stand if not question.carriers[i].is_spare]

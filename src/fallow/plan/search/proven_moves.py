@@ -30,7 +30,8 @@ __all__ = ["with_fewest_moves"]
 
 Whole = NDArray[np.int64]
 
-MOST_LINKS = 64
+MOST_CARRIERS = 64
+"""That may move."""
 MOST_CHOICES = 2_000
 """Of links to leave out, so that what comes in no step is short."""
 
@@ -42,11 +43,10 @@ def with_fewest_moves(
     changes where nothing less is possible.
     """
     changed = -plan.score.changed
-    if changed <= fewest.weight_at_least or not can_be_tried(question):
+    movable = np.count_nonzero(~question.facts.is_spare & ~question.facts.is_fixed)
+    if changed <= fewest.weight_at_least or movable > MOST_CARRIERS or not can_be_tried(question):
         return plan, fewest
     trials = _Trials(question, standing_hz(plan, question), kernels)
-    if len(trials.links) > MOST_LINKS:
-        return plan, fewest
     outcome, at_hz = trials.least(changed, patience)
     if at_hz is not None:
         plan = completed(at_hz, question, kernels)

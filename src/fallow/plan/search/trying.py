@@ -66,13 +66,11 @@ def lowered_by_trial(
     Only for few links all of whose places lie on the raster.
     """
     links = len(question.links)
-    if not can_be_tried(question):
+    movable = [i for i in range(links) if question.carriers[i].fixed_hz is None]
+    if len([i for i in movable if i not in question.followers]) > MOST_LINKS or not can_be_tried(question):
         return bound
     standing, patience = Standing(question, kernels), patience or Patience()
-    movable = [i for i in range(links) if question.carriers[i].fixed_hz is None]
     kinds = by_kind(question, movable, standing.at_hz)
-    if sum(len(units) for units in kinds.values()) > MOST_LINKS:
-        return bound
     most = links if bound is None else bound.links
     while most > placed and _some_fit(standing, kinds, most - (links - len(movable)), patience) is False:
         most -= 1
