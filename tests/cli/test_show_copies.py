@@ -220,8 +220,34 @@ def test_plans_made_anew_in_both_are_told_and_chosen_link_by_link(run: Run) -> N
 
 
 @pytest.mark.usefixtures("copies")
+def test_two_plans_of_one_name_are_both_kept_when_one_is_renamed(run: Run) -> None:
+    put_plan(run, "gala", {"vox 1": 470.1, "vox 2": 471.1})
+    put_plan(run, "other", {"vox 1": 470.1, "vox 2": 473.1})
+    _, _, err = run("show", "merge", "other.fallow", "--show", "gala.fallow")
+    assert "fallow show plans 'plan 1' --rename NAME" in err
+    renamed = answer(run, "plans", "plan 1", "--rename", "hers", "--show", "gala.fallow")
+    assert (renamed["plan"], renamed["in_force"], len(renamed["rows"])) == ("hers", True, 2)
+    answer(run, "merge", "other.fallow", "--ours", "--show", "gala.fallow")
+    assert [one["plan"] for one in answer(run, "plans", "--show", "gala.fallow")["plans"]] == ["hers", "plan 1"]
+    assert planned(run, "gala")["vox 2"] == 473_100_000
+    code, _, err = run("show", "plans", "hers", "--rename", "plan 1", "--show", "gala.fallow")
+    assert (code, "there is a plan 'plan 1' already" in err) == (2, True)
+
+
+@pytest.mark.usefixtures("copies")
 def test_plans_that_are_alike_are_not_asked_about(run: Run) -> None:
     for name in ("gala", "other"):
         put_plan(run, name, {"vox 1": 470.1, "vox 2": 471.1})
     found = answer(run, "compare", "other.fallow", "--show", "gala.fallow")["differences"]
     assert not [one for one in found if one["kind"].startswith("plan")]
+
+
+@pytest.mark.usefixtures("copies")
+def test_a_merge_undone_in_a_copy_made_after_it_is_a_change_of_that_copy(run: Run) -> None:
+    answer(run, "merge", "other.fallow", "--theirs", "--show", "gala.fallow")
+    answer(run, "copy", "later.fallow", "--show", "gala.fallow")
+    answer(run, "undo", "--show", "later.fallow")
+    found = answer(run, "compare", "later.fallow", "--show", "gala.fallow")
+    assert set(sides(found).values()) == {"there"}
+    answer(run, "merge", "later.fallow", "--show", "gala.fallow")
+    assert "vox 4" not in {one["link"] for one in answer(run, "links", "--show", "gala.fallow")["links"]}

@@ -23,6 +23,7 @@ from fallow.workflow.show_exchange import check_show, copy_to, export_show, free
 from fallow.workflow.show_history import compare_in_show, mark, note, redo, show_history, undo
 from fallow.workflow.show_overview import show_at_a_glance
 from fallow.workflow.show_plan import ShowMaking, air_of_show, audit_show, drop_plans, list_plans, plan_of, plan_show
+from fallow.workflow.show_renaming import rename_plan
 from fallow.workflow.show_surveys import Adding, add_sweeps, drop_surveys, list_surveys
 from fallow.workflow.show_tables import (
     Tables,
@@ -191,8 +192,12 @@ def _plan(typed: Namespace) -> int:
 def _plans(typed: Namespace) -> int:
     if typed.drop:
         drop_plans(typed.drop, _desk(typed))
+    if typed.rename is not None:
+        if typed.name is None:
+            raise UsageError("which plan is meant is not said", hint="fallow show plans PLAN --rename NEW")
+        rename_plan(typed.name, typed.rename, _desk(typed))
     if typed.name is not None:
-        plan = plan_of(_desk(typed), typed.name)
+        plan = plan_of(_desk(typed), typed.name if typed.rename is None else typed.rename)
         if typed.json:
             documents.print_json(told.plan_seen_document(plan))
         else:

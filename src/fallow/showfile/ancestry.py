@@ -95,7 +95,7 @@ class _Sides:
         ours, theirs = (state.get(name, ABSENT).image for state in (self.ours, self.theirs))
         if ours == theirs:
             return ours
-        of_ours, of_theirs = self.here.last_known(name, self.there.uids), self.there.last_known(name, self.here.uids)
+        of_ours, of_theirs = self.here.last_known(name, self.there), self.there.last_known(name, self.here)
         before, before_there = of_ours.image, self._translated(name, of_theirs.image)
         is_as_before = ours == before and not self.here.was_chosen_since(name, of_ours)
         is_as_before_there = theirs == before_there and not self.there.was_chosen_since(name, of_theirs)

@@ -37,9 +37,11 @@ class Step:
     image: str | None
     is_withdrawn: bool = False
 
-    def is_known(self, uids: frozenset[str]) -> bool:
-        """Whether a copy that knows of these changes knows of this value."""
-        return not self.is_withdrawn and (self.uid in uids or self.origin in uids)
+    def is_known(self, copy: Knowledge) -> bool:
+        """Whether a copy knows of this value. Of one that was withdrawn, only where the same merge is its own, too."""
+        if self.is_withdrawn:
+            return self.uid in copy.own
+        return self.uid in copy.uids or self.origin in copy.uids
 
 
 NOTHING = Step("", "", None)  # before the first change, which everybody knows of
@@ -47,18 +49,21 @@ NOTHING = Step("", "", None)  # before the first change, which everybody knows o
 
 @dataclass(frozen=True)
 class Knowledge:
-    """What a copy knows. ``uids``: of changes and of decisions; ``steps``: what each place held, the oldest first."""
+    """What a copy knows. ``uids``: of changes and of decisions; ``steps``: what each place held, the oldest first;
+    ``own``: the changes of its own history.
+    """
 
     uids: frozenset[str]
     steps: Mapping[Name, Sequence[Step]]
+    own: frozenset[str]
 
     def now(self, name: Name) -> Step:
         """What stands there at present, with the origin that it has without the merges that are undone."""
         return next((step for step in reversed(self.steps.get(name, ())) if not step.is_withdrawn), NOTHING)
 
-    def last_known(self, name: Name, uids: frozenset[str]) -> Step:
-        """The last that stood there and that a copy knows of which knows of these changes."""
-        return next((step for step in reversed(self.steps.get(name, ())) if step.is_known(uids)), NOTHING)
+    def last_known(self, name: Name, other: Knowledge) -> Step:
+        """The last that stood there and that another copy knows of."""
+        return next((step for step in reversed(self.steps.get(name, ())) if step.is_known(other)), NOTHING)
 
     def was_chosen_since(self, name: Name, earlier: Step) -> bool:
         """Whether somebody chose what stands there after an earlier step, so that it was changed whatever it is."""
@@ -70,7 +75,7 @@ class Knowledge:
 def knowledge_of(show: ShowFile, others: Sequence[Happened]) -> Knowledge:
     """What a copy knows. ``others``: the history of the other one. Raises InputError for damage."""
     own = show.changes()
-    return Knowledge(frozenset(_known(show, own, others)), _steps(show, own))
+    return Knowledge(frozenset(_known(show, own, others)), _steps(show, own), frozenset(one.uid for one in own))
 
 
 def _known(show: ShowFile, own: Iterable[Happened], others: Sequence[Happened]) -> set[str]:

@@ -167,6 +167,9 @@ def _question(undecided: list[Unit], there: Path) -> QuestionError:
     rows = [row for unit in undecided if unit.kind == PLANS.name for row in unit.rows]
     if rows:
         hint += f"; link by link: --take '{row_name(rows[0])}=theirs'"
+    new = next((unit.name for unit in undecided if unit.kind == PLANS.name and not unit.parts[0].base), None)
+    if new is not None:
+        hint += f"; to keep both plans, first rename yours: fallow show plans {quote(new)} --rename NAME"
     return QuestionError(what, readings=(*labels[:MOST_READINGS], *more), path=there, hint=hint)
 
 

@@ -21,15 +21,17 @@ from fallow.showfile.kinds import (
     LINKS,
     NOTES,
     PLAN_ROWS,
+    PLANS,
+    SETTINGS,
     STATIONS,
     SURVEYS,
     TOGETHER,
 )
 from fallow.showfile.store import ShowFile
-from fallow.showfile.values import AreaPair, PlanRow
-from fallow.workflow.show import Desk
+from fallow.showfile.values import AreaPair, PlanRow, Setting
+from fallow.workflow.show import IN_FORCE, Desk, plan_in_force
 
-__all__ = ["check_name", "rename_area", "renamed_equipment", "renamed_link"]
+__all__ = ["check_name", "rename_area", "rename_plan", "renamed_equipment", "renamed_link"]
 
 
 def check_name(show: ShowFile, name: str, *, is_link: bool) -> None:
@@ -79,6 +81,26 @@ def rename_area(name: str, new: str, desk: Desk) -> None:
             raise UsageError(f"there is an area {new!r} already", hint=hint)
         with desk.change(show, f"area {name!r} renamed: {new!r}") as change:
             _move_area(change, show, name, new)
+
+
+def rename_plan(name: str, new: str, desk: Desk) -> None:
+    """Give a plan another name, with its rows. Raises UsageError where it is not there, or the other is."""
+    with desk.writing() as show:
+        head = show.get(PLANS, name)
+        if head is None:
+            names = ", ".join(one.name for one in show.all(PLANS)) or "none"
+            raise UsageError(f"there is no plan {name!r}", hint=f"the plans are: {names}")
+        if not new.strip():
+            raise UsageError("a plan needs a name")
+        is_in_force = plan_in_force(show) == name
+        with desk.change(show, f"plan {name!r} renamed: {new!r}") as change:
+            change.rename(PLANS, name, replace(head, name=new))
+            for row in show.all(PLAN_ROWS):
+                if row.plan == name:
+                    change.rename(PLAN_ROWS, PLAN_ROWS.key(row), replace(row, plan=new))
+            if is_in_force:
+                change.put(SETTINGS, Setting(IN_FORCE, new))
+            _notes(change, show, name, new)
 
 
 def _areas(show: ShowFile) -> set[str]:

@@ -75,13 +75,26 @@ def _told(unit: Unit) -> list[str]:
     base = [one.base for one in unit.parts]
     if unit.kind == "plan":
         lines = [f"{word}: {_plan_change(base, images)}" for word, images in sides if images != base]
-        return [*lines, *_rows(unit)]
+        if part.here and part.there:
+            return [*lines, *_rows(unit)]
+        held = [one.here or one.there for one in unit.parts[1:]]
+        return [f"{line}: {_counted(held)}" if line.endswith("added") else line for line in lines]
     return [f"{word}: {_change(part.base, images[0])}" for word, images in sides if images != base]
 
 
 def _plan_change(before: Sequence[str | None], after: Sequence[str | None]) -> str:
     """A plan as a whole; its rows are told one by one."""
-    return "taken out" if after[0] is None else "added" if before[0] is None else "made anew"
+    if after[0] is None:
+        return "taken out"
+    return "made anew" if before[0] else "added"
+
+
+def _counted(rows: Sequence[str | None]) -> str:
+    """How many links of a plan that only one copy has stand on a frequency."""
+    said = [json.loads(row)["assignment"] for row in rows if row is not None]
+    links = [row for row in said if not row["link"].lower().startswith("spare")]
+    placed = sum(row.get("frequency_hz") is not None for row in links)
+    return f"{placed} of {len(links)} links have a frequency"
 
 
 def _rows(unit: Unit) -> list[str]:

@@ -41,6 +41,7 @@ __all__ = [
 ]
 
 MOST_VALUES = 40  # differences that are listed one by one
+_KEPT_FOR_ITSELF = ("mark", "event", "merge")
 _ONE = {
     "links": "link",
     "areas": "area",
@@ -133,11 +134,17 @@ def show_equipment(equipment: Sequence[Equipment]) -> None:
     out.print(table)
 
 
+_LISTED = (
+    *("link", "equipment", "area", "scenes", "priority", "frequency_mhz", "fixed", "planned"),
+    *("kind", "tuning_mhz", "step_khz", "bandwidth_khz", "spacing_khz"),
+)
+
+
 def show_cells(cells: Mapping[str, str]) -> None:
-    """Everything that is said of one value, as its table says it."""
+    """What is said of one link or type of radio beside what the list shows, by the columns of its table."""
     out = console()
     for name, text in cells.items():
-        if text:
+        if text and name not in _LISTED:
             out.print(Padding(Text(f"{name}: {text}"), (0, 0, 0, 2)))
 
 
@@ -211,7 +218,9 @@ def show_history(changes: Sequence[Happened], marks: Sequence[Mark]) -> None:
 def show_values(values: Sequence[Difference]) -> None:
     """What differs between two moments."""
     out = console()
-    told = [one for one in values if one.kind not in ("mark", "event")]
+    plans = {one.key for one in values if one.kind == "plan"}  # told as wholes
+    told = [one for one in values if one.kind not in _KEPT_FOR_ITSELF]
+    told = [one for one in told if one.kind != "plan_row" or json.loads(one.key)[0] not in plans]
     out.print(f"{_counted(len(told), 'value')} differ{'s' if len(told) == 1 else ''}", style="bold")
     for one in told[:MOST_VALUES]:
         word = "added" if one.before is None else "taken out" if one.after is None else "changed"
