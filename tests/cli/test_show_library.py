@@ -340,7 +340,9 @@ def test_what_can_not_be_is_a_sentence(run: Run, desk: Path, words: tuple[str, .
         ("stock", "equipment,count\nhand A,few\n", "line 2, column count"),
         ("stock", "equipment,count,serials\nhand A,1,A1;A2\n", "2 serial names for 1 piece"),
         ("out", "equipment,count,show,from,until\nhand A,1,x,2026-07-02,2026-07-01\n", "before it goes out"),
-        ("out", "equipment,count,show,from,until\nhand A,1,x,18.7.2026,2026-07-21\n", "not a date"),
+        ("out", "equipment,count,show,from,until\nhand A,1,x,31.6.2026,2026-07-21\n", "not a date"),
+        ("out", "equipment,count,show,from,until\nhand A,1,x,18.7.26,2026-07-21\n", "not a date"),
+        ("out", "equipment,count,show,from,until\nhand A,1,x,7/8/2026,9/8/2026\n", "'7/8/2026' may be two days"),
     ],
 )
 def test_a_table_of_the_library_that_is_wrong_is_told_with_its_place(

@@ -67,6 +67,26 @@ def test_a_changed_row_keeps_its_place_and_what_we_do_not_know(tmp_path: Path) -
     ]
 
 
+@pytest.mark.parametrize(
+    ("written", "days"),
+    [
+        (["18.07.2026", "3.8.2026"], ["2026-07-18", "2026-08-03"]),  # CLDR: German and others, the day first
+        (["18/07/2026", "03/08/2026"], ["2026-07-18", "2026-08-03"]),  # the first one tells the order
+        (["7/18/2026", "8/3/2026"], ["2026-07-18", "2026-08-03"]),  # CLDR: en-US
+        (["18-07-2026 00:00", "2026/08/03"], ["2026-07-18", "2026-08-03"]),
+        (["0001-01-01", "9999-12-31"], ["0001-01-01", "9999-12-31"]),
+    ],
+)
+def test_days_as_a_spreadsheet_leaves_them_are_read_and_stay(
+    tmp_path: Path, written: list[str], days: list[str]
+) -> None:
+    text = f"equipment,count,show,from,until\nhand A,1,gala,{written[0]},{written[1]}\n"
+    out = OutTable.read(table(tmp_path, text))
+    assert [one.isoformat() for one in (out.bookings[2].first, out.bookings[2].last)] == days
+    out.change({2: out.bookings[2]}, [NEW])
+    assert ",".join(written) in (tmp_path / "out.csv").read_text(encoding="utf-8")
+
+
 def test_what_is_as_it_was_is_not_written(tmp_path: Path) -> None:
     path = table(tmp_path, ",".join(['"remark"', *HEADINGS[1:4], "Colour", *HEADINGS[5:]]) + "\n" + ODD)
     before = path.stat().st_mtime_ns, path.read_bytes()

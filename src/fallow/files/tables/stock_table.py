@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import re
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import UTC, date, timedelta
+from math import isnan, nan
 from pathlib import Path
 
 from fallow.files.tables.code_pages import code_page_of
@@ -13,6 +15,7 @@ from fallow.files.tables.grid import FilePath, Row, read_table
 from fallow.files.tables.shape import known_headings
 from fallow.files.tables.standing import StandingTable
 from fallow.files.tables.whole_file import replace_whole
+from fallow.files.times import Clock
 from fallow.show.stock import Booking, Holding
 
 __all__ = ["OutTable", "read_bookings", "read_stock"]
@@ -30,6 +33,8 @@ _OUT = (
     text_column("until", "to", "bis", "au", "hasta", "tot", required=True),
     text_column("show_id"),
 )
+_YEAR = re.compile(r"\d{4}")  # two digits may be a year, a month or a day
+_DAY_FIRST, _MONTH_FIRST = Clock(True, UTC), Clock(False, UTC)
 _HEADINGS = ",".join(column.name for column in _OUT)
 
 
@@ -63,7 +68,8 @@ class OutTable:
             return cls(path, {}, "utf-8")
         encoding = _encoding(path, _OUT)
         rows = read_table(path, _OUT, may_be_empty=True, encoding=encoding).rows
-        return cls(path, {row.line: _booking(row) for row in rows}, encoding)
+        clock = _clock(row.text(name) for row in rows for name in ("from", "until"))
+        return cls(path, {row.line: _booking(row, clock) for row in rows}, encoding)
 
     def change(self, changed: Mapping[int, Booking | None], added: Sequence[Booking]) -> None:
         """Write other bookings in the place of some (``None``: they are taken out) and add some.
@@ -96,8 +102,8 @@ def _cells(one: Booking) -> dict[str, str]:
     }
 
 
-def _booking(row: Row) -> Booking:
-    first, last = _day(row, "from"), _day(row, "until")
+def _booking(row: Row, clock: Clock) -> Booking:
+    first, last = _day(row, "from", clock), _day(row, "until", clock)
     if last < first:
         raise row.wrong("until", "it comes back before it goes out", hint="write the first day under from")
     serials, show_id = row.items("serials"), row.text("show_id")
@@ -119,8 +125,18 @@ def _count(row: Row) -> int:
     return int(value)
 
 
-def _day(row: Row, name: str) -> date:
-    try:
-        return date.fromisoformat(row.needed(name))
-    except ValueError as error:
-        raise row.wrong(name, f"{row.text(name)!r} is not a date", hint="write it as 2026-07-18") from error
+def _clock(days: Iterable[str]) -> Clock:
+    """How the days of a table are written by a spreadsheet that does not keep ours; one order of day and month."""
+    readings = [(isnan(_DAY_FIRST.seconds(day)[0]), isnan(_MONTH_FIRST.seconds(day)[0])) for day in days]
+    is_day_first, is_month_first = (False, True) in readings, (True, False) in readings
+    return Clock(is_day_first if is_day_first != is_month_first else None, UTC)
+
+
+def _day(row: Row, name: str, clock: Clock) -> date:
+    text = row.needed(name)
+    seconds = clock.seconds(text)[0] if _YEAR.search(text) else nan
+    if isnan(seconds):
+        is_open = _YEAR.search(text) and not isnan(_DAY_FIRST.seconds(text)[0])
+        what = "may be two days, with the month first or last" if is_open else "is not a date"
+        raise row.wrong(name, f"{text!r} {what}", hint="write it as 2026-07-18")
+    return date(1970, 1, 1) + timedelta(seconds=seconds)
