@@ -86,7 +86,7 @@ __all__ = [
 
 PLACES_TRIED_COMPILED = 500 * PLACES_TRIED
 TRIED_LONGER = 10  # as many steps where the loops are compiled and there is time
-TIME_FOR_PROOF = 1.2  # share of the time given that is used up when it ends
+TIME_FOR_PROOF = 1.05  # share of the time given that is used up when it ends
 SHARE_FOR_FAILURES = 0.15  # of the time, for what to do when something fails
 
 

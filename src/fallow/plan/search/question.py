@@ -299,7 +299,7 @@ class Question:
         kernels = kernels or NumpyKernels()
         tables = empty_tables(self)
         kernels.put(tables, *self._strangers())
-        tables.victim_row[:] = 0  # products of strangers alone are nobody's fault: Worth.tier knows them
+        tables.victim_row[tables.victim_row.any(axis=1)] = 0  # products of strangers alone: Worth.tier knows them
         kernels.put(tables, *self._fixed())
         return tables
 
