@@ -70,10 +70,10 @@ def desk(run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 def identity(run: Run, show: str = "gala.fallow") -> str:
-    """How a show is known: the first change of its exported history."""
+    """How a show is known: by the first change of its exported history, behind a letter."""
     answer(run, "export", f"{show}.json.d", "--show", show)
     history = json.loads(Path(f"{show}.json.d", "show.json").read_text(encoding="utf-8"))["changes"]
-    return str(history[0]["uid"])
+    return f"h{history[0]['uid']}"
 
 
 def add_links(run: Run, desk: Path, count: int, equipment: str = "hand A") -> None:

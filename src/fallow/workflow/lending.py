@@ -310,7 +310,9 @@ def _own(table: OutTable, borrower: Borrower, claim: Claim) -> dict[int, Booking
 def borrower_of(show: ShowFile, desk: Desk) -> Borrower:
     """Who a show is in the table of what is out."""
     name, stem = settings_of(show).get("name"), find_show(desk.path).stem.strip()
-    return Borrower(str(name or stem), first_change(show), names_ever(show) | {stem}, bool(name))
+    began = first_change(show)
+    show_id = f"h{began}" if began else ""  # a letter first: digits with an e would be a number to a spreadsheet
+    return Borrower(str(name or stem), show_id, names_ever(show) | {stem}, bool(name))
 
 
 def days_of(desk: Desk) -> date:
