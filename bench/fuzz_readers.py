@@ -226,6 +226,8 @@ def _scales_and_edges() -> Iterator[bytes]:
         rows = (f"{470 + 0.025 * k:.3f}{delimiter}{40 + k % 5}" for k in range(12))
         yield "\n".join([heading, *rows, ""]).encode()
     cells = [f"{470 + 0.025 * k:.3f},{470.025 + 0.025 * k:.3f},{-100 - k % 5 if k % 4 else -999}" for k in range(12)]
+    for heads in ("Start Freq: 470 MHz\nStop: 471 MHz\nPoints: 24\ndBm\n", "centre;470,5 MHz\nspan;1 MHz\nPegel dBm\n"):
+        yield (heads + "\n".join(str(-100 - k % 5) for k in range(24)) + "\n").encode()
     for heading in ("start_mhz,stop_mhz,level_dbm", "f_low,f_high,power"):
         yield "\n".join([heading, *cells, ""]).encode()
 

@@ -22,6 +22,7 @@ from fallow.files.edges import edges_note
 from fallow.files.headings import Words
 from fallow.files.layouts import RECOGNISERS, with_units
 from fallow.files.levels import looks_linear, scale_concluded, series_levels
+from fallow.files.listed_levels import read_listed
 from fallow.files.plan import COLUMNS, TRANSPOSED, Plan
 from fallow.files.preamble import Preamble, read_preamble
 from fallow.files.readings import FileReading, NotASweepError, Telling
@@ -47,6 +48,10 @@ def read_delimited(path: Path, telling: Telling, progress: Callable[[float], Non
     lines = _sample(file)
     words = Words(telling, read_preamble(()))
     plans, reasons = _plans(lines, words)
+    if all(plan.counted for plan in plans):  # no column of frequencies
+        listed = read_listed(file, telling)
+        if listed is not None:
+            return listed
     if not plans:
         raise _refusal(path, lines, reasons, told=telling.delimiter is not None or telling.decimal is not None)
     strongest = max(plan.strength for plan in plans)
