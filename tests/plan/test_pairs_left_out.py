@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from fallow.plan.places import Ground
-from fallow.plan.search.bounds import PLACES_TRIED, Bound
+from fallow.plan.search.bounds import PLACES_TRIED, Bound, most
 from fallow.plan.search.densest import Effort
 from fallow.plan.search.engine import numpy_kernels
 from fallow.plan.search.pairs_left_out import (
@@ -89,6 +89,8 @@ def test_the_bound_is_exact_and_every_limit_is_true(seed: int) -> None:
     exact = most_of(wanted)
     proven = proven_of(question, plan.frequencies_hz, Effort(PLACES_TRIED), lambda: Patience(10_000), numpy_kernels)
     assert (proven.most.links if proven.most else len(question.links)) == exact
+    cheap = most(question)
+    assert cheap is None or cheap.links >= exact
     limits = [
         *limits_of_fixed_distances(question),
         *limits_by_trial(question, plan.frequencies_hz.keys(), Patience(10_000), numpy_kernels),
@@ -167,3 +169,19 @@ def test_free_places_that_do_not_go_together_beside_others_are_told() -> None:
     told = beside_others(question, {"a": LOW_HZ, "a return": 501_200_000}, Patience(), numpy_kernels)
     assert sorted(told) == ["b", "b return"]
     assert "1 place is free for the way there and 2 places for the way back, and no two of them go" in told["b"]
+
+
+def test_no_more_ways_there_fit_than_ways_back() -> None:
+    """By hand: 6 MHz hold 16 carriers 400 kHz apart, 500 kHz only two."""
+    desk = talk(Duplex(None, (Span(520 * MHZ, 520_500_000),)), steps=60, spacing_hz=4 * STEP_HZ)
+    question = question_of(*(Link(f"l{i}", "talk", "hall") for i in range(5)), desk=desk)
+    assert most(question) == Bound(
+        4,
+        "no more than 2 of 5 of talk, as many as of the other direction; at most 2 of 5 links of talk return in "
+        "hall fit: the places left to them hold no more at 400 kHz between neighbours",
+    )
+    fixed = Link("guest", "talk", "hall", frequency_hz=500 * MHZ, fixed=True)
+    question = question_of(fixed, *(Link(f"l{i}", "talk", "hall") for i in range(5)), desk=desk)
+    bound = most(question)
+    assert bound is not None
+    assert bound.links == 8  # the guest's way there is fixed and its way back is not, so no more is claimed

@@ -8,7 +8,7 @@ own number.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 from fallow.plan.search.densest import Effort, Steps, most_that_fit
 from fallow.plan.search.exact import free_of_products, free_of_spacing
 from fallow.plan.search.groups import Class
-from fallow.plan.search.question import Question, whole
+from fallow.plan.search.question import Question, Tie, whole
+from fallow.show.duplex import return_name
 from fallow.units import format_width
 
 __all__ = ["Bound", "Rule", "most", "most_by_spacing", "most_in_windows", "places_left"]
@@ -234,12 +235,33 @@ def _fit(part: Sequence[int], question: Question, count: NDArray[np.int64], room
     for k in part:
         equipment = question.classes[k].equipment
         kinds.setdefault("" if equipment is None else equipment.name, []).append(k)
-    alone = [_fit_alike(kind, question, count, room) for kind in kinds.values()]
+    by_kind = {name: _fit_alike(kind, question, count, room) for name, kind in kinds.items()}
+    alone = list((_directions_together(by_kind) if _are_whole(question.pairs, question) else by_kind).values())
     fit = sum(kind.fit for kind in alone)
     if fit < together.fit:
         tight = [kind for kind in alone if kind.fit < kind.links]
         return _Part(links, fit, "; ".join(kind.what for kind in tight), tight[0].reason)
     return together
+
+
+def _are_whole(ties: Sequence[Tie], question: Question) -> bool:
+    """Whether of every link with two directions both may move, or neither."""
+    fixed = [carrier.fixed_hz is not None for carrier in question.carriers]
+    return bool(ties) and all(fixed[tie.forward] == fixed[tie.back] for tie in ties)
+
+
+def _directions_together(by_kind: Mapping[str, _Part]) -> dict[str, _Part]:
+    """The same, knowing that as many ways there have a place as ways back."""
+    found = dict(by_kind)
+    for name, there in by_kind.items():
+        back_name = return_name(name)
+        back = by_kind.get(back_name)
+        if back is None or there.links != back.links or there.fit == back.fit:
+            continue
+        which, tight = (back_name, there) if there.fit < back.fit else (name, back)
+        what = f"no more than {tight.fit} of {tight.links} of {which}, as many as of the other direction"
+        found[which] = _Part(tight.links, tight.fit, what, tight.reason)
+    return found
 
 
 def _fit_alike(part: Sequence[int], question: Question, count: NDArray[np.int64], room: _Room) -> _Part:
