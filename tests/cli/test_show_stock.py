@@ -75,6 +75,9 @@ def test_two_productions_in_files_of_one_name_are_two(run: Run, shop: Path) -> N
     answer(run, "stock", "--book", "--show", "x/show.fallow")
     said = refused(run, "stock", "--book", "--show", "y/show.fallow")
     assert "6 hand A wanted, 4 free (6 for show, 2026-07-18)" in said
+    change_links(run, "y/show.fallow", 5, 6)
+    said = refused(run, "stock", "--book", "--show", "y/show.fallow")
+    assert "5 hand A wanted, 4 free (6 for show, 2026-07-18) and 6 ear A wanted, 4 free (1 for By hand, " in said
     change_links(run, "y/show.fallow", 4)
     made = answer(run, "stock", "--book", "--show", "y/show.fallow")
     assert [one["count"] for one in made["booked"]] == [4]
@@ -252,7 +255,8 @@ def test_bookings_change_as_the_week_does(run: Run, shop: Path) -> None:
 
 
 def test_a_piece_that_breaks_comes_back_by_itself(run: Run, shop: Path) -> None:
-    make_show(run, "show.fallow", 4)
+    make_show(run, "show.fallow", 4, 2)
+    assert "the show has booked nothing" in refused(run, "stock", "--return", "--serials", "G1")
     answer(run, "stock", "--book", "--until", "2026-07-22", "--serials", "G1..G3")
     assert "the show's bookings name no piece 'G9' of hand A" in refused(run, "stock", "--return", "--serials", "G9")
     done = answer(run, "stock", "--return", "--serials", "g2", "--until", "2026-07-19")
@@ -264,7 +268,7 @@ def test_a_piece_that_breaks_comes_back_by_itself(run: Run, shop: Path) -> None:
     (hand, _) = answer(run, "stock", "--from", "2026-07-20")["stock"]
     assert (hand["free"], "G2" in hand["serials_in"]) == (7, True)
     answer(run, "stock", "--return", "--serials", "G1")
-    assert [(row["count"], row["serials"]) for row in rows()[1:]] == [("2", "G3"), ("1", "G2")]
+    assert [(row["count"], row["serials"]) for row in rows()[1:]] == [("2", "G3"), ("2", ""), ("1", "G2")]
     assert shop.is_dir()
 
 

@@ -96,15 +96,15 @@ def _check_free(wish: Wish, holdings: Sequence[Holding], others: Sequence[Bookin
     free = free_of(holdings, others, wish.first, wish.last)
     short = [name for name, count in wish.wanted.items() if free[name] < count]
     if short:
-        told_short = "; ".join(f"{wish.wanted[one]} {one} wanted, {free[one]} free{_by_whom(one, wish, others)}"
-                               for one in short)  # fmt: skip
+        each = (f"{wish.wanted[one]} {one} wanted, {free[one]} free{_by_whom(one, wish, others)}" for one in short)
+        told_short = " and ".join(each)
         hint = "`fallow show fit` proposes what to exchange"
         raise UsageError(f"the stock does not have it on these days: {told_short}", hint=hint)
 
 
 def _by_whom(name: str, wish: Wish, others: Iterable[Booking]) -> str:
     out = [one for one in others if one.equipment == name and one.overlaps(wish.first, wish.last)]
-    return f" ({', '.join(f'{one.count} for {one.show}, {told_days(one)}' for one in out)})" if out else ""
+    return f" ({'; '.join(f'{one.count} for {one.show}, {told_days(one)}' for one in out)})" if out else ""
 
 
 def _check_pieces(one: Booking, holding: Holding, others: Iterable[Booking]) -> None:
@@ -133,11 +133,13 @@ def returned(one: Booking, last: date | None, pieces: Iterable[str] | None = Non
     if pieces is None:
         return () if ends is None else (ends,)
     back = tuple(serial for serial in one.serials if serial in {*pieces})
+    if not back:
+        return (one,)
     left = tuple(serial for serial in one.serials if serial not in back)
     parts = [replace(one, count=one.count - len(back), serials=left)]
     if ends is not None:
         parts.append(replace(ends, count=len(back), serials=back))
-    return tuple(part for part in parts if part.count or not back)
+    return tuple(part for part in parts if part.count)
 
 
 def around(one: Booking, first: date, last: date) -> tuple[Booking, ...]:

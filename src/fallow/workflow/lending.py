@@ -6,7 +6,7 @@ Whoever books at the same moment is waited for. Nobody's rows are changed but th
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from enum import Enum
@@ -279,8 +279,10 @@ def give_back(
     return Returned(sum(not parts for parts in left.values()), different)
 
 
-def _named_in(own: Iterable[Booking], pieces: Sequence[str]) -> Mapping[str, tuple[str, ...]]:
+def _named_in(own: Collection[Booking], pieces: Sequence[str]) -> Mapping[str, tuple[str, ...]]:
     """The pieces that are typed, by type and as the show's bookings spell them."""
+    if pieces and not own:
+        raise UsageError("the show has booked nothing, so no piece of it can come back")
     serials: dict[str, dict[str, None]] = {}
     for one in own:
         serials.setdefault(one.equipment, {}).update(dict.fromkeys(one.serials))
