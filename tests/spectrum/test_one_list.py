@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -114,3 +116,10 @@ def test_one_series_alone_is_told_as_before() -> None:
     (found,) = _air(_series("north", _some(20, 4))).emitters
     assert any(clue.startswith("on in 4 of 20 sweeps") for clue in found.evidence)
     assert not any("series" in clue for clue in found.evidence)
+
+
+def test_grids_of_one_file_are_named_once() -> None:
+    one = _series("north", _some(20, 10), start_s=0.0)
+    other = replace(_series("south", _some(20, 10), step_hz=40_000, start_s=1000.0, seed=2), source=one.source)
+    (found,) = _air(one, replace(other, instrument=one.instrument)).emitters
+    assert any(clue.endswith("show it: 10 of 20, 10 of 20 in north.csv") for clue in found.evidence)

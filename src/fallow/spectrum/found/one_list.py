@@ -172,12 +172,16 @@ def _without_times(emitter: Emitter) -> tuple[str, ...]:
 
 def _counted(looks: Sequence[_Looks], shown_by: int) -> tuple[str, ...]:
     hits, sweeps = sum(one.times.on for one in looks), sum(one.times.sweeps for one in looks)
-    each = [f"{one.times.on} of {one.times.sweeps} in {_name(one.series)}" for one in looks[:MOST_NAMED]]
+    names = list(dict.fromkeys(_name(one.series) for one in looks))
+    counts = [f"{one.times.on} of {one.times.sweeps}" for one in looks[:MOST_NAMED]]
+    if len(names) > 1:  # grids of one file bear one name
+        counts = [f"{count} in {_name(one.series)}" for count, one in zip(counts, looks, strict=False)]
+    where = f" in {names[0]}" if len(names) == 1 else ""
     more = f" and {len(looks) - MOST_NAMED} more" if len(looks) > MOST_NAMED else ""
     shown = min(shown_by, len(looks))
     return (
         f"on in {hits} of {sweeps} sweeps of the {len(looks)} series that could hear it, {shown} of which "
-        f"show{'s' if shown == 1 else ''} it: {', '.join(each)}{more}",
+        f"show{'s' if shown == 1 else ''} it: {', '.join(counts)}{more}{where}",
     )
 
 
