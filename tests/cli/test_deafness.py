@@ -86,6 +86,16 @@ def test_an_antenna_is_not_called_unproven_where_it_shows_why_nothing_is_clean(
     assert not any("antenna not proven" in note for note in air["notes"])
 
 
+def test_an_announcement_alone_proves_no_antenna(run: Run, tmp_path: Path) -> None:
+    """Channel 23 (486 to 494 MHz) is announced and was not swept: it is occupied, and nothing stands out."""
+    stations = tmp_path / "stations.csv"
+    stations.write_text("channel,source\n23,announced for this test\n", encoding="utf-8")
+    path = _written(tmp_path / "hall.csv", _noise())
+    air = _air(run, path, "--region", "de", "--stations", stations, "--span", "471M..490M")
+    assert {part["name"]: part["verdict"] for part in air["slices"]}["23"] == "occupied"
+    assert any("antenna not proven" in note for note in air["notes"])
+
+
 def test_what_is_deaf_in_a_part_proves_no_antenna_for_the_clean_rest(run: Run, tmp_path: Path) -> None:
     power = _noise() * 10.0 ** np.linspace(0.0, 1.0, BINS)  # a floor that rises by 10 dB over the span
     air = _air(run, _written(tmp_path / "hall.csv", power), "--limit", "-96", "--width", "1M")

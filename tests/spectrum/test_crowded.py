@@ -59,7 +59,7 @@ def test_carriers_in_most_bins_are_occupied(
         FLOOR_DBM + 10 * np.log10(PER_SLICE)
     )
     assert np.abs(np.median(floors)) < 2.0
-    assert np.abs(floors).max() < 5.0
+    assert np.quantile(np.abs(floors), 0.95) < 5.0
 
 
 @pytest.mark.parametrize(("sweeps", "samples"), [(1, 1), (5, 1), (20, 4)])

@@ -106,3 +106,35 @@ def test_tv_on_a_ripple_is_still_tv(above_db: float) -> None:
     for seed in range(3):
         air = over(3 * np.sin(2 * np.pi * at_hz / 9e6), Signal(490e6, 7.61e6, level_dbm), seed=seed)
         assert any(one.looks_like.startswith("TV") and one.low_hz < 490e6 < one.high_hz for one in air.emitters)
+
+
+@pytest.mark.parametrize("size_db", [1.5, 2.0, 3.0])
+@pytest.mark.parametrize(("period_hz", "sweeps"), [(2.4e6, 2), (2.4e6, 10), (2.4e6, 40), (1.3e6, 10)])
+def test_a_ripple_too_short_to_be_followed_makes_no_emitters(period_hz: float, sweeps: int, size_db: float) -> None:
+    """Cables of 40 to 80 m: before, up to a dozen in a survey."""
+    false = 0
+    for seed in range(3):
+        at_hz = STEP_HZ * np.arange(BINS, dtype=np.float64)
+        shape_db = size_db * np.sin(2 * np.pi * at_hz / period_hz)
+        instrument = Instrument(
+            LOW_HZ, STEP_HZ, BINS, float(STEP_HZ), 3, sweeps, noise_dbm=FLOOR_DBM, noise_shape_db=shape_db
+        )
+        false += len(judge(sweep_over(np.random.default_rng(seed), instrument, [])).emitters)
+    assert false <= 1
+
+
+def test_weak_senders_on_such_a_ripple_are_found() -> None:
+    """6 to 9 dB above the floor in ten sweeps, 25 to 500 kHz wide, on its crests and in its dips alike."""
+    rng, found = np.random.default_rng(9), 0
+    shape_db = 2.0 * np.sin(2 * np.pi * STEP_HZ * np.arange(BINS) / 2.4e6)
+    places = np.arange(100, BINS - 100, 110)
+    for seed in range(3):
+        widths_hz = rng.choice([25e3, 100e3, 300e3, 500e3], places.size)
+        levels = FLOOR_DBM + shape_db[places] + rng.uniform(6.0, 9.0, places.size) + 10 * np.log10(widths_hz / STEP_HZ)
+        signals = [
+            Signal(LOW_HZ + float(STEP_HZ * place), float(width), float(level))
+            for place, width, level in zip(places, widths_hz, levels, strict=True)
+        ]
+        emitters = over(shape_db, *signals, seed=seed).emitters
+        found += sum(any(one.low_hz <= signal.centre_hz <= one.high_hz for one in emitters) for signal in signals)
+    assert found >= 0.95 * 3 * places.size

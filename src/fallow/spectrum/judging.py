@@ -150,6 +150,7 @@ class Air:
             shares=_shares(low, high, decided.verdict),
             at_hz=float((low[key] + high[key]) / 2),
             deaf=bool((decided.flags & DEAFNESS).any()),
+            stands_out=bool((decided.flags & (Flag.ABOVE | Flag.BLOCK)).any()),
         )
 
 

@@ -78,7 +78,8 @@ class JudgedSlice:
     ``level_dbm``, ``u_db`` (standard uncertainty) and ``floor_dbm`` are ``None`` where nothing was measured; with a
     relative survey they are in the source's own unit. ``shares``: how much of the slice each verdict covers, 0 to 1.
     ``at_hz``: the middle of the window that decided. ``deaf``: whether something shows in it that keeps a quiet place
-    from being *clean*: the receiver could not have heard, was overloaded, or looked at too little.
+    from being *clean*: the receiver could not have heard, was overloaded, or looked at too little. ``stands_out``:
+    whether a level above the limit or a block in use was heard in it; an announcement alone is no such thing.
     """
 
     name: str
@@ -92,6 +93,7 @@ class JudgedSlice:
     shares: Mapping[Verdict, float] = field(default_factory=dict)
     at_hz: float | None = None
     deaf: bool = False
+    stands_out: bool = False
 
 
 @dataclass(frozen=True)

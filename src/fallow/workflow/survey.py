@@ -299,11 +299,11 @@ def judge_files(
 
 
 def _still_true(notes: Sequence[str], judged: Sequence[JudgedSlice]) -> tuple[str, ...]:
-    """The notes, without that on the antenna where no slice is clean anyway, because it shows that it was not heard, or
-    where one is occupied: then something stands out.
+    """The notes, without that on the antenna where something stands out in a slice (what is only announced does not),
+    or where none is clean anyway, because deafness shows.
     """
-    verdicts = {part.verdict for part in judged}
-    moot = Verdict.OCCUPIED in verdicts or (any(part.deaf for part in judged) and Verdict.CLEAN not in verdicts)
+    clean, deaf = any(part.verdict is Verdict.CLEAN for part in judged), any(part.deaf for part in judged)
+    moot = any(part.stands_out for part in judged) or (deaf and not clean)
     return tuple(note for note in notes if not (moot and note == ANTENNA_NOT_PROVEN))
 
 

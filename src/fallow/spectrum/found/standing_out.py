@@ -15,11 +15,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fallow.spectrum.found.blocks import Block
-from fallow.spectrum.found.together import OverTime, Together, find_together, over_time
+from fallow.spectrum.found.together import MEDIAN_SD, OverTime, Together, find_together, over_time
 from fallow.spectrum.heard import Heard
 from fallow.spectrum.noise.running import running_quantile
 from fallow.spectrum.noise.standing_again import standing_again
 from fallow.spectrum.noise.upper_tail import UpperTail
+from fallow.spectrum.statistics import noise_quantile_db, normal_quantile
 from fallow.spectrum.verdicts.deciding import Evidence
 
 __all__ = ["BRIDGE_HZ", "FALSE_EMITTERS", "LEAST_ABOVE_FLOOR_DB", "NARROW_HZ", "Stretch", "find_stretches", "runs_of"]
@@ -34,6 +35,12 @@ OPENING_SHARE = 0.3
 BROAD_BRIDGE_HZ = 200e3  # notches in a broad rise
 RIM_DB = 3.0  # above a rise: what stands beside it and is no higher belongs to it
 FEWEST_OPENED = 5  # bins
+CREST_HZ = 400e3  # over which a ripple is followed: cables of 40 m make one of 2.5 MHz
+FEWEST_ON_CREST = 4  # bins: coarser steps do not show it
+DIPS_HZ = 16e6  # in which its dips are looked for
+DIP_SHARE = 0.1  # of the levels: of a wave, that many lie within 5 % of its depth
+LEAST_DIP_DB, LARGEST_DIP_DB = 0.5, 6.0  # common practice: a whip at the end of a cable is no worse matched
+CLEAR_DIP = 1.5  # of what noise makes of it
 PLATEAU_SHARE = 0.5  # of what noise may open to anywhere: a plateau of the floor shows from there on
 RAGGED_FACTOR = 2.0  # what stands out from a ragged rise must do so by twice the raggedness
 
@@ -83,7 +90,7 @@ def find_stretches(evidence: Evidence, blocks: Sequence[Block]) -> list[Stretch]
     lines = evidence.own_lines | evidence.suspect_lines
     seen = over_time(heard, floor.noise_db, taken | lines)
     together = find_together(seen)
-    views = _views(evidence, seen)
+    views, rippled = _views(evidence, seen), _rippled_db(heard, heard.mean_db - floor.noise_db)
     opened = [_opened(heard, np.where(taken | lines, np.nan, view.above_db)) for view in views]
     rises = np.zeros(heard.axis.n, dtype=bool)
     broad, narrow = rises.copy(), rises.copy()
@@ -95,7 +102,8 @@ def find_stretches(evidence: Evidence, blocks: Sequence[Block]) -> list[Stretch]
     for one in together:
         rises[slice(*one.skirts)] = True
     for view, level in zip(views, opened, strict=True):
-        narrow |= np.nan_to_num(view.above_db, nan=-99.0) > _least_db(heard, view, level, rises | broad)
+        higher = np.maximum(_plateau_db(heard, view, level), rippled)
+        narrow |= np.nan_to_num(view.above_db, nan=-99.0) > _least_db(heard, view, level, rises | broad, higher)
     if heard.upper_tail.heavy is not None:  # the highest readings prove little then, what several show does
         narrow |= standing_again(heard, floor, FALSE_EMITTERS / 2 / heard.axis.n) & ~rises & ~broad
     return _tidied(evidence, broad & ~taken, narrow & ~taken & ~lines, together)
@@ -112,6 +120,27 @@ def _views(evidence: Evidence, seen: OverTime) -> list[_View]:
         above = heard.highest_db - floor.noise_db - np.maximum(lifted, drift)
         views.append(_View(above, heard.upper_tail, 1, heard.n_sweeps))
     return views
+
+
+def _rippled_db(heard: Heard, above_db: NDArray[np.float64]) -> NDArray[np.float64]:
+    """By how much a bin lies on the crest of a ripple that the floor was not followed into, dB, shape (bin,).
+
+    A standing wave of a long cable dips as deep as it rises, and what is on the air makes no dips: so no crest is
+    believed to be higher than the dips around are deep. ``above_db``: the mean over the sweeps above the floor.
+    """
+    cells = round(CREST_HZ / float(heard.axis.step_hz))
+    if cells < FEWEST_ON_CREST:
+        return np.zeros(heard.axis.n)
+    readings = heard.n_sweeps * max(1.0, cells * min(1.0, float(heard.axis.step_hz) / heard.alike_hz))
+    by_luck = normal_quantile(1.0 - DIP_SHARE) * MEDIAN_SD * heard.noise.sd_db() / math.sqrt(readings)
+    middle = above_db - float(noise_quantile_db(0.5, heard.noise.shape * heard.n_sweeps))
+    smooth = running_quantile(middle, cells, 0.5, hop=1)
+    around = round(DIPS_HZ / float(heard.axis.step_hz))
+    centre = running_quantile(smooth, around, 0.5)
+    depth = centre - running_quantile(smooth, around, DIP_SHARE)
+    clear = (depth > max(LEAST_DIP_DB, CLEAR_DIP * by_luck)) & (depth <= LARGEST_DIP_DB)
+    crest = np.minimum(depth + np.clip(centre, 0.0, depth), LEAST_ABOVE_FLOOR_DB)  # the floor may lie in the dips
+    return np.clip(smooth, 0.0, np.where(clear, crest, 0.0))
 
 
 def _fewer_db(heard: Heard) -> NDArray[np.float64]:
@@ -132,21 +161,29 @@ def _rises(heard: Heard, view: _View, opened_db: NDArray[np.float64]) -> list[tu
 
 
 def _least_db(
-    heard: Heard, view: _View, opened_db: NDArray[np.float64], rises: NDArray[np.bool_]
+    heard: Heard,
+    view: _View,
+    opened_db: NDArray[np.float64],
+    rises: NDArray[np.bool_],
+    higher_db: NDArray[np.float64],
 ) -> NDArray[np.float64]:
-    """What a bin must exceed to stand out: from the floor, or on a rise from that, and from its raggedness.
-
-    The floor may stand in plateaus, where a tuner steps by a decibel or two: what stands on one is measured from there.
+    """What a bin must exceed to stand out: from the floor, which may lie ``higher_db`` higher than followed, or on a
+    rise from that, and from its raggedness.
     """
     least = max(view.noise_db(FALSE_EMITTERS / 2 / heard.axis.n), LEAST_ABOVE_FLOOR_DB)  # two views
-    usual = view.middle_db(OPENING_SHARE) + (view.tail.lifted_db(view.readings) if view.of == 1 else 0.0)
-    by_luck = PLATEAU_SHARE * max(0.0, _opened_noise_db(heard, view) - usual)
-    threshold = least + np.clip(np.nan_to_num(opened_db) - usual - by_luck, 0.0, LEAST_ABOVE_FLOOR_DB)
+    threshold = least + higher_db
     for first, last in _runs_with(rises, rises):
         rough = (view.above_db - opened_db)[first:last]
         ragged = float(np.nanquantile(rough, 0.9)) if np.isfinite(rough).any() else 0.0
         threshold[first:last] = np.maximum(0.0, opened_db[first:last]) + max(least, RAGGED_FACTOR * ragged)
     return threshold
+
+
+def _plateau_db(heard: Heard, view: _View, opened_db: NDArray[np.float64]) -> NDArray[np.float64]:
+    """By how much the floor may lie higher in plateaus, where a tuner steps by a decibel or two, dB, shape (bin,)."""
+    usual = view.middle_db(OPENING_SHARE) + (view.tail.lifted_db(view.readings) if view.of == 1 else 0.0)
+    by_luck = PLATEAU_SHARE * max(0.0, _opened_noise_db(heard, view) - usual)
+    return np.clip(np.nan_to_num(opened_db) - usual - by_luck, 0.0, LEAST_ABOVE_FLOOR_DB)
 
 
 def _opened(heard: Heard, above_db: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -21,7 +21,7 @@ from fallow.spectrum.heard import Heard
 from fallow.spectrum.noise.running import running_quantile
 from fallow.spectrum.statistics import median_of_valid, normal_quantile
 
-__all__ = ["OverTime", "Together", "find_together", "over_time", "pattern_of", "two_states"]
+__all__ = ["MEDIAN_SD", "OverTime", "Together", "find_together", "over_time", "pattern_of", "two_states"]
 
 Values = NDArray[np.float64]
 GROUP_HZ = 800e3  # two of them are wider than what is called narrow

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fallow.spectrum.heard import Heard
-from fallow.spectrum.noise.running import running_quantile
+from fallow.spectrum.noise.running import running_quantile, within
 from fallow.spectrum.statistics import DB_PER_NEPER_OF_POWER, noise_quantile_db
 
 __all__ = ["HIGHEST_RISE_DB", "senders_in_crowds"]
@@ -57,7 +57,9 @@ def _crowded(heard: Heard, middle_db: Values) -> NDArray[np.bool_]:
     """Where levels lie farther from their middle than noise does."""
     noise_db = DB_PER_NEPER_OF_POWER / math.sqrt(heard.noise.shape * heard.n_sweeps)
     misfit = running_quantile(np.abs(heard.mean_db - middle_db), _bins(heard, AROUND_HZ), 0.5)
-    return np.asarray(misfit > max(LEAST_MISFIT_DB, MISFIT_SCATTERS * NORMAL_MAD * noise_db))
+    crowded = np.asarray(misfit > max(LEAST_MISFIT_DB, MISFIT_SCATTERS * NORMAL_MAD * noise_db))
+    around = min(crowded.size, _bins(heard, LOWEST_AROUND_HZ))  # neighbours of one level are as full as the rest
+    return np.asarray(crowded | (within(crowded[None, :], around)[0] > FULL_SHARE * around))
 
 
 def _bins(heard: Heard, width_hz: float) -> int:
