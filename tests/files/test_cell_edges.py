@@ -85,6 +85,16 @@ def test_the_middle_may_stand_between_the_edges(tmp_path: Path) -> None:
     assert len(found.notes) == 1
 
 
+def test_the_highest_level_is_no_upper_edge(tmp_path: Path) -> None:
+    """In gigahertz every positive level lies above its frequency."""
+    path = tmp_path / "sweep.csv"
+    rows = [f"{0.47 + 0.000025 * k:.6f},{6 + k % 3},{11 + k % 5}" for k in range(50)]
+    path.write_text("\n".join(["start_ghz,min_dbuv,max_dbuv", *rows, ""]), encoding="utf-8")
+    found = read_file(path)
+    assert float(found.series[0].axis.centres_hz[0]) == 470_000_000
+    assert [series.trace for series in found.series] == ["min_dbuv", "max_dbuv"]
+
+
 def test_levels_beside_two_edges_are_no_steps(tmp_path: Path) -> None:
     """Cells in hertz with positive levels might be taken for rows of several levels with a step."""
     path = tmp_path / "sweep.csv"

@@ -19,7 +19,7 @@ from fallow.files.cells import Rows
 from fallow.files.dialect import Column
 from fallow.files.numbers import Number, decimals_of
 from fallow.files.plan import Plan
-from fallow.files.wording import FREQUENCY_FACTORS_HZ, says
+from fallow.files.wording import FREQUENCY_FACTORS_HZ, level_unit_named, says
 from fallow.spectrum.axis import Axis
 from fallow.units import format_width
 
@@ -87,7 +87,8 @@ def _room(width: float, decimals: int) -> float:
 
 
 def _says_edges(low: Column, high: Column) -> bool:
-    return says(low.name, "lower-edge") and says(high.name, "upper-edge")
+    of_level = level_unit_named(high.name) is not None  # the highest level is no edge
+    return says(low.name, "lower-edge") and says(high.name, "upper-edge") and not of_level
 
 
 def _follow(lows: NDArray[np.float64], highs: NDArray[np.float64]) -> bool:
