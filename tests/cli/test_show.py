@@ -271,6 +271,9 @@ def test_links_are_changed_without_a_table(run: Run, desk: Path) -> None:
             "frequency_hz": 471_000_000,
             "fixed": True,
             "planned": True,
+            "return_hz": None,
+            "move_weight": 1,
+            "more": {},
         }
     ]
     changed = answer(run, "links", "vox 2", "--free", "--frequency", "0", "--scenes", "")["links"][0]

@@ -75,7 +75,7 @@ def test_equipment_is_typed_and_changed(run: Run) -> None:
 @pytest.mark.usefixtures("desk")
 def test_links_are_changed_in_all_they_have(run: Run) -> None:
     link = answer(run, "links", "vox 1", "--planned", "no", "--remark", "chooses its own", "--weight", "3")["links"][0]
-    assert link["planned"] is False
+    assert (link["planned"], link["move_weight"], link["more"]) == (False, 3, {"remark": "chooses its own"})
     _, out, _ = run("show", "links", "vox 1")
     assert "remark: chooses its own" in out
     assert "move_weight: 3" in out
@@ -100,7 +100,7 @@ def test_a_link_renamed_is_followed_by_all_and_comes_back(run: Run, desk: Path) 
     assert rows == {"plan 1": ["lead", "vox 2"], "plan 2": ["lead", "vox 2", "lead"]}
     answer(run, "undo")
     assert held(desk / "gala.fallow") == before
-    assert "there is a link 'vox 2' already" in refused(run, "links", "vox 1", "--rename", "vox 2")
+    assert "the link 'vox 2' is there already" in refused(run, "links", "vox 1", "--rename", "vox 2")
     assert "is no name for a link" in refused(run, "links", "vox 1", "--rename", "spare 1")
     assert "there is no link 'vox 9'" in refused(run, "links", "vox 9", "--rename", "x")
 

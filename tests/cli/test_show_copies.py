@@ -231,7 +231,7 @@ def test_two_plans_of_one_name_are_both_kept_when_one_is_renamed(run: Run) -> No
     assert [one["plan"] for one in answer(run, "plans", "--show", "gala.fallow")["plans"]] == ["hers", "plan 1"]
     assert planned(run, "gala")["vox 2"] == 473_100_000
     code, _, err = run("show", "plans", "hers", "--rename", "plan 1", "--show", "gala.fallow")
-    assert (code, "there is a plan 'plan 1' already" in err) == (2, True)
+    assert (code, "the plan 'plan 1' is there already" in err) == (2, True)
 
 
 @pytest.mark.usefixtures("copies")

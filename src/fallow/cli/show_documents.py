@@ -49,6 +49,9 @@ def link_document(link: Link) -> Document:
         "frequency_hz": link.frequency_hz,
         "fixed": link.fixed,
         "planned": link.planned,
+        "return_hz": link.return_hz,
+        "move_weight": link.move_weight,
+        "more": dict(link.extra),
     }
 
 

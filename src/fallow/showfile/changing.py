@@ -63,7 +63,7 @@ class Change:
             raise UsageError(f"there is no {kind.word} {key!r}", path=self._path)
         if new != key:
             if self._row(kind.name, new).image is not None:
-                raise UsageError(f"there is a {kind.word} {new!r} already", path=self._path)
+                raise UsageError(f"the {kind.word} {new!r} is there already", path=self._path)
             self._write(kind.name, key, before, ABSENT)
         self._write(kind.name, new, self._row(kind.name, new), Row(_image(kind, value), before.place))
 

@@ -140,5 +140,6 @@ def _beside(row: Row, name: str, text: str) -> Path:
     except (OSError, ValueError):  # a name that no file can have
         is_there = False
     if not is_there:
-        raise row.wrong(name, f"{text!r} is neither a number nor a file beside the table")
+        where = " beside the table" if row.line else ""
+        raise row.wrong(name, f"{text!r} is neither a number nor a file{where}")
     return path
