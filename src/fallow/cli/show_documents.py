@@ -51,7 +51,7 @@ def link_document(link: Link) -> Document:
         "planned": link.planned,
         "return_hz": link.return_hz,
         "move_weight": link.move_weight,
-        "more": dict(link.extra),
+        "more": {name: text for name, text in link.extra.items() if text},
     }
 
 
