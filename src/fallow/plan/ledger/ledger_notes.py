@@ -13,8 +13,9 @@ __all__ = ["notes_on_margins"]
 
 MEANING = (
     "a margin is a link's own carrier at its worst (farthest away, behind a body, in a fade) less all that is unwanted "
-    "less what it needs; blocking and transmitters' skirts are not counted, and the search goes by the survey instead: "
-    "the limit less the level in the place"
+    "less what it needs; products count as lines, of the third and fifth order, whether a distance from them is asked "
+    "or not; blocking and transmitters' skirts are not counted, and the search goes by the survey instead: the limit "
+    "less the level in the place"
 )
 
 
