@@ -83,7 +83,7 @@ def test_what_changes_is_told_by_weight_where_links_weigh_differently(run: Run, 
     assert (found["moves_at_least"], found["moves_weight"], found["moves_weight_at_least"]) == (1, 7, 7)
     assert found["moves_proven"]
     _, out, _ = run(*words)
-    assert "1 link changes, which weigh 7 together, and no plan changes less" in " ".join(out.split())
+    assert "1 link changes, which weighs 7, and no plan changes less" in " ".join(out.split())
 
 
 def test_who_may_move_may_with_both_directions(run: Run, tmp_path: Path) -> None:

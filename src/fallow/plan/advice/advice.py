@@ -47,7 +47,8 @@ class Replan:
         if self.lost:
             changed += f" ({self.lost} of them {'has' if self.lost == 1 else 'have'} no frequency any more)"
         if self.weight is not None:
-            return self._weighed(f"{changed}, which weigh {self.weight} together")
+            weigh = f"weighs {self.weight}" if self.moves == 1 else f"weigh {self.weight} together"
+            return self._weighed(f"{changed}, which {weigh}")
         if self.is_smallest:
             return f"{changed}, and no plan changes fewer: {self.fewest.because}"
         must = f"at least {self.fewest.at_least} must ({self.fewest.because})"

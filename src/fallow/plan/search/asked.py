@@ -50,8 +50,13 @@ def asked_links(links: Sequence[Link], wanted: Wanted, keep: Mapping[str, int]) 
     can't be asked.
     """
     asked = []
+    there = {link.name for link in links if _equipment_of(link, wanted).duplex is not None}
+    tied = there | {return_name(name) for name in there}
     for link in links:
         equipment = _equipment_of(link, wanted)
+        home_hz, wish_hz = keep.get(link.name), None if link.fixed else link.frequency_hz
+        if link.name in tied and wish_hz is None and not link.fixed:  # a direction stays while the other moves
+            wish_hz = home_hz
         if link.fixed and link.frequency_hz is None:
             raise UsageError(
                 f"{link.name} is fixed, but no frequency says where", line=link.line, hint="state its frequency_mhz"
@@ -62,8 +67,8 @@ def asked_links(links: Sequence[Link], wanted: Wanted, keep: Mapping[str, int]) 
             link.area,
             link.priority,
             fixed_hz=link.frequency_hz if link.fixed else None,
-            home_hz=keep.get(link.name),
-            wish_hz=None if link.fixed else link.frequency_hz,
+            home_hz=home_hz,
+            wish_hz=wish_hz,
             weight=link.move_weight,
         )
         groups = link.groups & wanted.groupings.names
