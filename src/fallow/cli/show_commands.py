@@ -318,6 +318,8 @@ def _check(typed: Namespace) -> int:
         screen.show_check(found)
         if rescued is not None:
             screen.show_rescued(rescued)
+        elif not found.is_whole:
+            screen.show_lines(["--rescue OUT reads around the damage and writes what is left to a new file"])
     return DONE if found.is_whole else BAD_NEWS
 
 

@@ -238,8 +238,6 @@ def show_check(found: Checked) -> None:
         out.print(f"{told if found.is_whole else f'what could be read: {told}'}; version {found.version}")
     for line in found.damage:
         out.print(Text(f"! {line}"))
-    if not found.is_whole:
-        out.print("--rescue OUT reads around the damage and writes what is left to a new file")
     if found.is_newer:
         out.print("a newer fallow wrote it: its history was counted, not followed")
     if found.writer is not None:
@@ -250,7 +248,8 @@ def show_check(found: Checked) -> None:
 def show_rescued(found: Rescued) -> None:
     """What was rescued, and what was not."""
     out = console()
-    told = f"{found.values} values, {found.changes} changes, {found.sweeps:,} sweeps"
+    counts = ((found.values, "value"), (found.changes, "change"), (found.sweeps, "sweep"))
+    told = ", ".join(_counted(count, word) for count, word in counts)
     out.print(Text(f"written to {found.path}: {told}", style="bold"))
     for line in found.lost:
         out.print(Text(f"! {line}"))
