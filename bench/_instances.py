@@ -94,10 +94,10 @@ def instances() -> tuple[Instance, ...]:
         Instance("B2 8 MHz, one area", show(14, 1, rule_r(domain(0, 8_000))), 12, 12),
         Instance("B4 24 MHz, one area", show(30, 1, rule_r(domain(0, 24_000))), 20, 25),
         Instance("B5 blocked band, one area", show(100, 1, band), 39, 54),
-        Instance("B6 open band, one area", show(100, 1, rule_r(domain(0, 138_000))), 40, 59),
-        Instance("B7 blocked band, 5 areas", show(100, 5, band), 94, 100),
+        Instance("B6 open band, one area", show(100, 1, rule_r(domain(0, 138_000))), 41, 59),
+        Instance("B7 blocked band, 5 areas", show(100, 5, band), 96, 100),
         Instance("B8 blocked band, 5 areas, 500 links", show(500, 5, band), 115, 162),
-        Instance("B9 blocked band, 20 areas", show(200, 20, band), 195, 200),
+        Instance("B9 blocked band, 20 areas", show(200, 20, band), 196, 200),
         Instance("B10 blocked band, 20 areas, 1000 links", show(1000, 20, band), 260, 378),
     )
 
