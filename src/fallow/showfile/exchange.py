@@ -16,7 +16,7 @@ from fallow.showfile.mishaps import FilePath, told
 from fallow.showfile.schema import VERSION
 from fallow.showfile.store import ShowFile
 
-__all__ = ["FORMAT", "Document", "document_of", "restore"]
+__all__ = ["FORMAT", "Document", "check_format", "document_of", "restore"]
 
 FORMAT = "fallow show"
 Document = dict[str, Any]
@@ -74,11 +74,7 @@ def restore(show: ShowFile, document: Document, path: FilePath) -> None:
     Raises InputError where it is none, or of a newer version; then the show stays empty.
     """
     path = Path(path)
-    if not isinstance(document, dict) or document.get("format") != FORMAT:
-        raise InputError("this is no show as fallow exports it", path=path)
-    if document.get("version", 0) > VERSION:
-        what = f"a newer fallow exported this show (version {document['version']}; this one knows {VERSION})"
-        raise InputError(what, path=path, hint="update fallow")
+    check_format(document, path)
     with show.sweeping() as connection, told(path):
         try:
             for value in document["values"]:
@@ -88,6 +84,16 @@ def restore(show: ShowFile, document: Document, path: FilePath) -> None:
                 _restore_change(show, change)
         except (KeyError, TypeError, ValueError, OverflowError, *_NO_SQL_VALUE) as error:
             raise InputError(f"this is no show as fallow exports it ({error})", path=path) from error
+
+
+def check_format(document: Document, path: Path) -> None:
+    """Raise InputError for what is no exported show, or one of a newer version."""
+    if not isinstance(document, dict) or document.get("format") != FORMAT:
+        raise InputError("this is no show as fallow exports it", path=path)
+    version = document.get("version", 0)
+    if not isinstance(version, int) or version > VERSION:
+        what = f"a newer fallow exported this show (version {version}; this one knows {VERSION})"
+        raise InputError(what, path=path, hint="update fallow")
 
 
 def _restore_change(show: ShowFile, change: Mapping[str, Any]) -> None:

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from fallow.errors import InputError
-from fallow.showfile.exchange import Document
+from fallow.showfile.exchange import Document, check_format
 from fallow.showfile.history import Nature
 from fallow.showfile.holding import value_of
 from fallow.showfile.images import written
@@ -33,6 +33,7 @@ def put_right(document: Document, who: str, path: Path) -> tuple[Document, tuple
 
     Raises InputError where it is no document, or a value can't be understood or stands there twice.
     """
+    check_format(document, path)
     try:
         told: list[str] = []
         values = _values(document, path, told)
