@@ -141,3 +141,23 @@ def test_a_carrier_on_a_tuner_step_is_still_found() -> None:
     power[:, 3_500] += 10.0**1.2  # 12 dB above the mean noise, on a raised step
     (found,) = judge(_survey(10.0 * np.log10(power))).emitters
     assert round(found.centre_hz / 50e3) - 10_000 == 3_500
+
+
+@pytest.mark.parametrize("bins", [800, 1800])
+def test_one_short_sweep_of_even_noise_makes_no_emitters(bins: int) -> None:
+    """Normal in decibels, 5 dB wide, one sweep. At most 1 survey in 20; eight allow for two (binomial, 99 %)."""
+    made = sum(
+        len(judge(_survey(np.random.default_rng(seed).normal(0.0, 5.0, (1, bins)))).emitters) > 0 for seed in range(8)
+    )
+    assert made <= 2
+
+
+def test_wide_carriers_in_one_short_sweep_are_not_taken_for_even_noise() -> None:
+    """An eighth of the bins, 18 to 40 dB above single samples: the bar stays that of SciPy's gamma distribution."""
+    for seed in range(4):
+        rng = np.random.default_rng(seed)
+        power = rng.exponential(size=(1, 1200))
+        for place in range(20, 1180, 60):
+            power[:, place : place + 8] += 10 ** rng.uniform(1.8, 4.0)
+        tail = find_upper_tail(Levels((10 * np.log10(power).astype(np.float32),)), 1.0, 1.0)
+        assert tail.exceeded_db(FAR) == pytest.approx(10 * np.log10(stats.gamma.isf(FAR, 1)), abs=0.02)

@@ -17,6 +17,7 @@ tested against drawn means).
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import NormalDist
 
@@ -31,12 +32,10 @@ from fallow.spectrum.statistics import estimate_samples, noise_quantile_db
 __all__ = ["UpperTail", "find_upper_tail"]
 
 Values = NDArray[np.float64]
-CHANCES = (0.02, 0.005, 0.001)  # at which readings are held against the model
 FEWEST_BEYOND = 5  # readings of a stretch beyond a quantile, or it is not asked
 STRETCHES = 15
-FEWEST_STRETCHES = 5  # of which the middle one is no emitter's
+END_CHANCE = 0.02  # at which the far end begins
 FARTHEST_IN = 0.05  # chance from which on readings are in the far end, where the model may fail
-BY_LUCK_SIGMAS = 3.0  # above the model: no luck
 UNALIKE_SIGMAS = 3.0  # of a sweep's scatter from the usual one
 NEAR_SHARE = 0.015  # of the model's quantile: so well its shape is known
 REACH_SIGMAS, CELL_SIGMAS = 8.0, 0.02
@@ -55,6 +54,23 @@ LEAST_LUCK = 0.5  # of that: an index from there on is no even end's
 FEWEST_FOR_END = 12  # readings of a stretch beyond the threshold
 MEDIAN_COST = 1.2533  # standard error of a median of normal values, against that of a mean
 LN_PER_DB = math.log(10.0) / 10.0
+
+
+@dataclass(frozen=True)
+class _Held:
+    """How readings are held against the model: at which chances, in how many stretches at least (the middle one is no
+    emitter's), how many standard errors above the model are no luck, and how many times as wide as their middle they
+    may be.
+    """
+
+    chances: tuple[float, ...]
+    stretches: int
+    luck_sigmas: float
+    widest: float
+
+
+MANY = _Held((END_CHANCE, 0.005, 0.001), 5, 3.0, math.inf)
+FEW = _Held((0.05,), 3, 2.0, 1.25)  # senders widen few readings more than noise does
 
 
 @dataclass(frozen=True)
@@ -151,24 +167,33 @@ def find_upper_tail(levels: Levels, rbw_bins: float, shape: float) -> UpperTail:
     left = without_coming_again(left)
     gathered = coming_again(left, max(1, math.ceil(NEAREST * rbw_bins)))
     left = _of_usual_sweeps(left - np.nanmedian(left)) / math.sqrt(1.0 + centring)
-    of_model_db = _of_model_db(_own_shape(left), centring)
     together = max(1.0, rbw_bins)  # neighbours within one resolution say one thing
+    even_db = _even_db(left, centring, together, MANY if _stretches(left, END_CHANCE, FEWEST_BEYOND) else FEW)
+    if even_db == 0.0:
+        return UpperTail(shape)
+    heavy = None if gathered else _heavy_end(left, together)
+    return UpperTail(shape, even_db, heavy)
+
+
+def _even_db(left_db: Values, centring: float, together: float, held: _Held) -> float:
+    """Standard deviation of the normal distribution in decibels that covers the quantiles which can be seen; 0 where
+    the model that scatters alike in the middle covers them, but for luck, or where they are those of senders.
+    """
     steepest, contradicted = 0.0, False
     first: tuple[float, float] | None = None
-    for chance, model_db in zip(CHANCES, of_model_db, strict=True):
-        seen = _usual_quantile(left, chance)
+    of_model_db = _of_model_db(_own_shape(left_db), centring, held.chances)
+    for chance, model_db in zip(held.chances, of_model_db, strict=True):
+        seen = _usual_quantile(left_db, chance, held.stretches)
         if seen is None:
             break
         z = NormalDist().inv_cdf(1.0 - chance)
         spread = seen.height_db / z
         luck = math.sqrt(chance * together / seen.readings) / NormalDist().pdf(z) * spread
-        contradicted |= seen.height_db > model_db * (1.0 + NEAR_SHARE) + BY_LUCK_SIGMAS * luck
+        contradicted |= seen.height_db > model_db * (1.0 + NEAR_SHARE) + held.luck_sigmas * luck
         slope = 0.0 if first is None else (seen.height_db - first[1]) / (z - first[0])
         steepest, first = max(steepest, spread, slope), first or (z, seen.height_db)
-    if not contradicted:
-        return UpperTail(shape)
-    heavy = None if gathered else _heavy_end(left, together)
-    return UpperTail(shape, min(steepest, WIDEST_EVEN_DB), heavy)
+    by_senders = steepest > held.widest * MAD_SIGMA * float(np.nanmedian(np.abs(left_db)))
+    return min(steepest, WIDEST_EVEN_DB) if contradicted and not by_senders else 0.0
 
 
 def _heavy_end(left_db: Values, together: float) -> HeavyEnd | None:
@@ -178,10 +203,10 @@ def _heavy_end(left_db: Values, together: float) -> HeavyEnd | None:
     339-349, from memory), stretch by stretch: the middle one counts, as elsewhere. What seems to end more slowly than
     noise does, or does so by its farthest readings alone, is senders.
     """
-    parts = _stretches(left_db, CHANCES[0], FEWEST_FOR_END)
+    parts = _stretches(left_db, END_CHANCE, FEWEST_FOR_END)
     if parts is None:
         return None
-    tops = [np.sort(part)[-int(part.size * CHANCES[0]) - 1 :] for part in parts]
+    tops = [np.sort(part)[-int(part.size * END_CHANCE) - 1 :] for part in parts]
     moments = np.array([_moments(top[1:] - top[0]) for top in tops])
     index = float(np.median(2.0 - moments[:, 0] / (moments[:, 0] - 2.0 * moments[:, 1])))
     alone = MEDIAN_COST * math.sqrt(together / sum(top.size for top in tops))
@@ -192,7 +217,7 @@ def _heavy_end(left_db: Values, together: float) -> HeavyEnd | None:
     index = min(index + luck, MOST_INDEX)
     from_db, mean_db = float(np.median([top[0] for top in tops])), float(np.median(moments[:, 0]))
     most_db = FEW_REACH_DB if left_db.shape[0] < FEWEST_SWEEPS else HIGHEST_REACH_DB
-    return HeavyEnd(from_db, CHANCES[0], mean_db * (1.0 - index), index, most_db)
+    return HeavyEnd(from_db, END_CHANCE, mean_db * (1.0 - index), index, most_db)
 
 
 def _moments(beyond_db: Values) -> tuple[float, float]:
@@ -206,7 +231,7 @@ def _index_within(parts: list[Values]) -> float:
     farthest few do not move (percentiles of generalised Pareto distributions: Castillo and Hadi, J. Am. Stat. Assoc. 92
     (1997) 1609-1620, from memory).
     """
-    shares = 1.0 - CHANCES[0] * np.array([1.0, MIDDLE_BEYOND, FEW_BEYOND])
+    shares = 1.0 - END_CHANCE * np.array([1.0, MIDDLE_BEYOND, FEW_BEYOND])
     from_db, middle_db, few_db = np.median([np.quantile(part, shares) for part in parts], axis=0)
     apart = (FEW_BEYOND**-INDICES - 1.0) / (MIDDLE_BEYOND**-INDICES - 1.0)
     return float(np.interp((few_db - from_db) / max(float(middle_db - from_db), 1e-9), apart, INDICES))
@@ -218,8 +243,8 @@ def _own_shape(left_db: Values) -> float:
     return estimate_samples(float(np.median(np.abs(known - np.roll(known, known.size // 2)))))
 
 
-def _of_model_db(shape: float, centring: float) -> Values:
-    """What gamma distributed readings exceed with each of ``CHANCES``, dB above their median, when a floor was taken
+def _of_model_db(shape: float, centring: float, chances: Sequence[float]) -> Values:
+    """What gamma distributed readings exceed with each of some chances, dB above their median, when a floor was taken
     off that is itself a mean of them, and their scatter made as wide as theirs alone.
     """
     from scipy import special  # heavy, so only where it is used
@@ -231,7 +256,7 @@ def _of_model_db(shape: float, centring: float) -> Values:
     places_db = np.arange(-4.0, 4.0 + CELL_SIGMAS / 2, CELL_SIGMAS) * spread_db
     kernel = np.exp(-0.5 * np.square(places_db / max(floor_db, CELL_SIGMAS * spread_db / 4)))
     below = np.convolve(np.pad(below, places_db.size // 2, mode="edge"), kernel / kernel.sum(), mode="valid")
-    quantiles_db = np.interp((0.5, *(1.0 - chance for chance in CHANCES)), below, edges_db)
+    quantiles_db = np.interp((0.5, *(1.0 - chance for chance in chances)), below, edges_db)
     return np.asarray((quantiles_db[1:] - quantiles_db[0]) / math.sqrt(1.0 + centring), dtype=np.float64)
 
 
@@ -255,20 +280,22 @@ class _Seen:
     readings: int
 
 
-def _usual_quantile(left_db: Values, chance: float) -> _Seen | None:
+def _usual_quantile(left_db: Values, chance: float, fewest_stretches: int) -> _Seen | None:
     """What readings exceed with a chance in the middle one of the stretches; None where readings are too few."""
-    told = _stretches(left_db, chance, FEWEST_BEYOND)
+    told = _stretches(left_db, chance, FEWEST_BEYOND, fewest_stretches)
     if told is None:
         return None
     heights = [float(np.quantile(part, 1.0 - chance)) for part in told]
     return _Seen(float(np.median(heights)), sum(part.size for part in told))
 
 
-def _stretches(left_db: Values, chance: float, fewest: int) -> list[Values] | None:
+def _stretches(
+    left_db: Values, chance: float, fewest: int, fewest_stretches: int = MANY.stretches
+) -> list[Values] | None:
     """Readings stretch by stretch of the axis, so wide that at least so many lie beyond a chance; None for too few."""
     stretches = min(STRETCHES, int(int(np.isfinite(left_db).sum()) * chance / (1.5 * fewest)))
-    if stretches < FEWEST_STRETCHES:
+    if stretches < fewest_stretches:
         return None
     parts = [part[np.isfinite(part)] for part in np.array_split(left_db, stretches, axis=1)]
     told = [part for part in parts if part.size * chance >= fewest]
-    return told if len(told) >= FEWEST_STRETCHES else None
+    return told if len(told) >= fewest_stretches else None
