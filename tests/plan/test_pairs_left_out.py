@@ -8,6 +8,7 @@ from itertools import count
 import numpy as np
 import pytest
 
+from fallow.plan.judge.case import case_of
 from fallow.plan.places import Ground
 from fallow.plan.search.bounds import PLACES_TRIED, Bound, most
 from fallow.plan.search.densest import Effort
@@ -23,6 +24,7 @@ from fallow.plan.search.proven import proven_of
 from fallow.plan.search.question import Question
 from fallow.plan.search.search import Solution, improve
 from fallow.plan.search.trying import Patience
+from fallow.show.assignment import Assignment
 from fallow.show.duplex import unfolded
 from fallow.show.equipment import Duplex, Equipment, Kind
 from fallow.show.link import AreaLosses, ForeignCarrier, Link
@@ -185,3 +187,14 @@ def test_no_more_ways_there_fit_than_ways_back() -> None:
     bound = most(question)
     assert bound is not None
     assert bound.links == 8  # the guest's way there is fixed and its way back is not, so no more is claimed
+
+
+def test_why_not_there_asks_about_both_directions() -> None:
+    """By a + (b + d) − (a + d) = b, wherever b is asked about."""
+    wanted = unfolded(Wanted((Link("a", "talk"), Link("b", "talk")), {"talk": DESK}))
+    rows = [Assignment("a", "talk", frequency_hz=LOW_HZ), Assignment("a return", "talk return", frequency_hz=510 * MHZ)]
+    for link, at_hz, other in (("b", 502 * MHZ, "b return"), ("b return", 512 * MHZ, "b")):
+        case = case_of(rows, wanted, Ground(), link, at_hz)
+        assert {one.kind for one in case.against} == {"A+B-C"}
+        at = "512.000" if link == "b" else "502.000"
+        assert f"{other}, which has no frequency in this plan, is taken to stand at {at} MHz then" in case.notes

@@ -24,6 +24,7 @@ from fallow.plan.places import Ground, Places
 from fallow.plan.wording import few, mhz
 from fallow.rules.territory import Answer
 from fallow.show.assignment import SPARE_PREFIX, Assignment
+from fallow.show.duplex import both_directions
 from fallow.show.equipment import Equipment
 from fallow.show.wanted import Wanted
 from fallow.spectrum.verdict import Verdict
@@ -77,6 +78,7 @@ def case_of(rows: Sequence[Assignment], wanted: Wanted, ground: Ground, link: st
     game = WhatIf(rows, wanted, ground)
     home_hz = game.frequency_hz(link)
     asked_hz = home_hz if at_hz is None else at_hz
+    taken_along = _take_along(game, link, asked_hz, wanted)
     company = Company((*game.others(link), game.carrier(link, asked_hz or 0)), wanted.losses, wanted.groupings)
     carrier = company.carriers[-1]
     if carrier.equipment is None:  # a carrier of ours has equipment
@@ -95,8 +97,25 @@ def case_of(rows: Sequence[Assignment], wanted: Wanted, ground: Ground, link: st
         against,
         tuple(_in_favour(footing, company, against)),
         tuple(room.free_near(asked_hz)),
-        notes=tuple(_notes(footing, company, against, ground)),
+        notes=(*taken_along, *_notes(footing, company, against, ground)),
     )
+
+
+def _take_along(game: WhatIf, link: str, at_hz: int | None, wanted: Wanted) -> tuple[str, ...]:
+    """Put the other direction of a link where it would be, where that is nowhere yet and there is only one such place;
+    and the note that says so.
+    """
+    both = both_directions(link, wanted)
+    other = next((name for name in both if name != link), None)
+    if other is None or at_hz is None or game.frequency_hz(other) is not None:
+        return ()
+    equipment = game.carrier(both[0], at_hz).equipment
+    offset_hz = None if equipment is None or equipment.duplex is None else equipment.duplex.offset_hz
+    if offset_hz is None:
+        return ()
+    other_hz = at_hz + (offset_hz if link == both[0] else -offset_hz)
+    game.move(other, other_hz)
+    return (f"{other}, which has no frequency in this plan, is taken to stand at {mhz(other_hz)} then",)
 
 
 def _worst_first(conflict: Conflict) -> tuple[int, float, str, tuple[str, ...]]:
