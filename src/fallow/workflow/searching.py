@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import partial
@@ -156,12 +156,10 @@ def search(
         return clock.is_over(share * (SHARE_FOR_FEWER if fewer_may_do else SHARE_FOR_PLACES))
 
     try:
-        for plan in improve_side_by_side(
+        plans = improve_side_by_side(
             question, seed=seed, should_stop=enough, kernels=clock.heeding(kernels()), tell=fewest.append, lanes=lanes
-        ):
-            if not seen:
-                clock.keep_back(len(plan.frequencies_hz))
-            seen.append(plan)
+        )
+        _note(plans, seen, clock)
         if not seen:  # the search promises a first plan before it asks for the time
             raise UsageError("no plan was made", hint="give the search more time with --seconds")
         if not may_widen():
@@ -182,6 +180,14 @@ def search(
         if not seen:
             raise
         return Found(seen[-1], Fraction(1), wanted, stopped=True, fewest=fewest[-1], seen=tuple(seen))
+
+
+def _note(plans: Iterable[Solution], seen: list[Solution], clock: Clock) -> None:
+    """Keep plans as they come; once there is one, it is known how long its answer will take."""
+    for plan in plans:
+        if not seen:
+            clock.keep_back(len(plan.frequencies_hz))
+        seen.append(plan)  # at once: who asks whether it is enough looks at the plans
 
 
 def _in_parts(clock: Clock, share: float, parts: int) -> Callable[[int], bool]:
