@@ -288,6 +288,24 @@ def test_what_the_stock_does_not_know_is_told_and_not_booked(run: Run, shop: Pat
     assert made["notes"] == ["3 ear A not booked: the stock does not know it"]
 
 
+def test_gear_on_the_truck_is_not_given_back_because_its_type_got_another_name(run: Run, shop: Path) -> None:
+    make_show(run, "show.fallow", 2)
+    answer(run, "stock", "--book")
+    before = (shop / "library" / "out.csv").read_bytes()
+    answer(run, "equipment", "hand A", "--rename", "hand Z")
+    said = refused(run, "stock", "--book")
+    assert "the stock does not know hand Z, and this would be given back: 2 hand A" in said
+    assert (shop / "library" / "out.csv").read_bytes() == before
+    answer(run, "equipment", "hand Z", "--rename", "hand A")
+    assert answer(run, "stock", "--book")["booked"][0]["count"] == 2
+
+
+def test_pieces_may_be_listed_as_a_range_in_the_tables(run: Run, shop: Path) -> None:
+    (shop / "library" / "stock.csv").write_text("equipment,count,serials\nhand A,,G01..G10\n", encoding="utf-8")
+    (hand,) = answer(run, "stock")["stock"]
+    assert (hand["count"], hand["serials_in"][0], hand["serials_in"][-1]) == (10, "G01", "G10")
+
+
 @pytest.mark.parametrize(
     ("words", "said"),
     [

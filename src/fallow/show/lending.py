@@ -19,6 +19,7 @@ __all__ = [
     "Wish",
     "around",
     "booked",
+    "listed_pieces",
     "named_pieces",
     "returned",
     "told",
@@ -207,6 +208,21 @@ def _in_stock(item: str, holding: Holding) -> tuple[str, ...] | None:
     found = [numbered.get(number) for number in range(low, high + 1)]
     pieces = tuple(piece for piece in found if piece is not None)
     return pieces if len(pieces) == len(found) else None
+
+
+def listed_pieces(items: Iterable[str]) -> tuple[str, ...]:
+    """Pieces as a table lists them, ranges written out: ``A01..A03`` as A01, A02, A03."""
+    return tuple(piece for item in items for piece in _written_out(item))
+
+
+def _written_out(item: str) -> tuple[str, ...]:
+    match = _RANGE.fullmatch(item)
+    if match is None or match["again"].casefold() not in ("", match["before"].casefold()):
+        return (item,)
+    low, high = int(match["low"]), int(match["high"])
+    if not low <= high < low + MOST_IN_A_RANGE:
+        return (item,)
+    return tuple(f"{match['before']}{number:0{len(match['low'])}d}" for number in range(low, high + 1))
 
 
 def _numbered(holding: Holding, before: str) -> Iterator[tuple[int, str]]:

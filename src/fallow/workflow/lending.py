@@ -215,11 +215,25 @@ def book(library: Library, days: Days, desk: Desk, pieces: Sequence[str] = (), c
         others = [one for line, one in table.bookings.items() if line not in own]
         wish = Wish(wanted, days.first, days.last, named_pieces(pieces, stock.holdings, wanted))
         made = booked(wish, borrower, stock.holdings, others, tuple(own.values()))
+        _check_none_is_lost(own.values(), made, wanted, stock, days)
         stays = [part for one in own.values() for part in around(one, days.first, days.last) if days.also]
         stays = [replace(part, show=borrower.name, show_id=borrower.id) for part in stays]
         table.change(*_in_place(own, [*made, *stays]))
     replaced = tuple(one for one in own.values() if _what(one) not in map(_what, made))
     return Booked(made, replaced, tuple(_booking_notes(made, wanted, stock, others, borrower)))
+
+
+def _check_none_is_lost(
+    own: Iterable[Booking], made: Iterable[Booking], wanted: Mapping[str, int], stock: Stock, days: Days
+) -> None:
+    """Refuse to give back what the show has booked while a type that it wants has a name that the stock lacks."""
+    unknown = sorted(wanted.keys() - stock.free.keys())
+    kept = {one.equipment for one in made}
+    lost = [told(one) for one in own if one.equipment not in kept and one.last >= days.first]
+    if unknown and lost:
+        what = f"the stock does not know {', '.join(unknown)}, and this would be given back: {'; '.join(lost)}"
+        hint = f"call the type as stock.csv does: fallow show equipment '{unknown[0]}' --rename NAME; or --return first"
+        raise UsageError(what, hint=hint)
 
 
 def _in_place(

@@ -16,6 +16,7 @@ from fallow.files.tables.shape import known_headings
 from fallow.files.tables.standing import StandingTable
 from fallow.files.tables.whole_file import replace_whole
 from fallow.files.times import Clock
+from fallow.show.lending import listed_pieces
 from fallow.show.stock import Booking, Holding
 
 __all__ = ["OutTable", "read_bookings", "read_stock"]
@@ -42,7 +43,7 @@ def read_stock(path: FilePath) -> tuple[Holding, ...]:
     """What the shop has, one row for each type. Raises InputError with line and column."""
     path = Path(path)
     rows = read_table(path, _STOCK, may_be_empty=True, encoding=_encoding(path, _STOCK)).unique("equipment")
-    return tuple(Holding(row.text("equipment"), _count(row), row.items("serials"), row.text("note")) for row in rows)
+    return tuple(Holding(row.text("equipment"), _count(row), _serials(row), row.text("note")) for row in rows)
 
 
 def read_bookings(path: FilePath) -> tuple[Booking, ...]:
@@ -106,13 +107,13 @@ def _booking(row: Row, clock: Clock) -> Booking:
     first, last = _day(row, "from", clock), _day(row, "until", clock)
     if last < first:
         raise row.wrong("until", "it comes back before it goes out", hint="write the first day under from")
-    serials, show_id = row.items("serials"), row.text("show_id")
+    serials, show_id = _serials(row), row.text("show_id")
     return Booking(row.needed("equipment"), _count(row), row.needed("show"), first, last, serials, show_id)
 
 
 def _count(row: Row) -> int:
     """The count that is stated, else that of the serial names."""
-    serials = row.items("serials")
+    serials = _serials(row)
     if len({*serials}) < len(serials):
         raise row.wrong("serials", "a serial name stands there twice")
     value = row.number("count")
@@ -123,6 +124,10 @@ def _count(row: Row) -> int:
     if serials and len(serials) > value:
         raise row.wrong("serials", f"{len(serials)} serial names for {int(value)} piece{'' if value == 1 else 's'}")
     return int(value)
+
+
+def _serials(row: Row) -> tuple[str, ...]:
+    return listed_pieces(row.items("serials"))
 
 
 def _clock(days: Iterable[str]) -> Clock:
