@@ -18,7 +18,8 @@ from numpy.typing import NDArray
 from fallow.change.chance import scatter_db
 from fallow.change.side_by_side import Levels, Pair
 from fallow.change.weighing import Sureness, threshold_db
-from fallow.spectrum.noise.noise_floor import HIGHEST_RISE_DB, running_quantile
+from fallow.spectrum.noise.crowded import HIGHEST_RISE_DB
+from fallow.spectrum.noise.running import running_quantile
 from fallow.spectrum.statistics import median_of_valid
 
 __all__ = ["Stretch", "find_stretches", "grouped_difference"]
