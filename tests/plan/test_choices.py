@@ -81,10 +81,10 @@ def test_moves_count_by_weight_and_who_is_left_out_is_named() -> None:
     keep = dict(zip(("l0", "l1", "l2"), PLACES, strict=False))
     heavy = choice_of(show, keep, {**keep, "l2": PLACES[3]})
     light = choice_of(show, keep, {**keep, "l0": PLACES[3], "l1": PLACES[0]})
-    assert heavy.text == "1 move that weighs 5, everybody on a place as good as any"
+    assert heavy.text == "1 move, everybody on a place as good as any, what changes weighs 5"
     assert light.text == "2 moves, everybody on a place as good as any"
     assert light.price < heavy.price
-    assert choice_of(show, keep, {"l1": PLACES[1]}).text == "0 moves, no frequency for l0 and l2"
+    assert choice_of(show, keep, {"l1": PLACES[1]}).text == "0 moves, no frequency for l0 and l2, what changes weighs 6"
 
 
 def test_two_directions_are_one_move_and_one_link_left_out() -> None:
@@ -92,7 +92,7 @@ def test_two_directions_are_one_move_and_one_link_left_out() -> None:
     show = Wanted((Link("a", "talk"), Link("b", "talk")), {"talk": talk})
     keep = {"a": PLACES[0], "a return": PLACES[0] + 10 * MHZ, "b": PLACES[1], "b return": PLACES[1] + 10 * MHZ}
     one = choice_of(show, keep, {"a": PLACES[2], "a return": PLACES[2] + 10 * MHZ})
-    assert (one.moves, one.weight, len(one.moved)) == (1, 1, 2)
+    assert (one.moves, one.changes, one.weight, len(one.moved)) == (1, 2, 2, 2)
     assert one.unplaced == ("b", "b return")
     assert one.text == "1 move, no frequency for b"
 

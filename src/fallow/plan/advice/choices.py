@@ -26,8 +26,8 @@ class Choice:
     """One way to re-plan: carriers that are retuned, and those without a frequency. ``chosen``: the plan that this
     comes with.
 
-    ``moves``: links that are retuned, in one direction or both; ``weight``: what they weigh together. ``left_out``: the
-    links without a frequency.
+    ``moves``: links that are retuned, in one direction or both; ``changes``: these and the links that lose their
+    frequency; ``weight``: what changes weighs together. ``left_out``: the links without a frequency.
     """
 
     moved: tuple[Shifted, ...]
@@ -35,6 +35,7 @@ class Choice:
     not_measured: int
     doubtful: int
     moves: int
+    changes: int
     weight: int
     left_out: tuple[str, ...] = ()
     chosen: bool = False
@@ -50,8 +51,7 @@ class Choice:
         return ", ".join(self._parts())
 
     def _parts(self) -> Iterator[str]:
-        weigh = "weighs" if self.moves == 1 else "weigh"
-        yield counted(self.moves, "move") + (f" that {weigh} {self.weight}" if self.weight != self.moves else "")
+        yield counted(self.moves, "move")
         if self.left_out:
             yield f"no frequency for {few(self.left_out)}"
         if self.not_measured:
@@ -60,6 +60,8 @@ class Choice:
             yield f"{self.doubtful} on doubtful places"
         if not (self.unplaced or self.not_measured or self.doubtful):
             yield "everybody on a place as good as any"
+        if self.weight != self.changes:
+            yield f"what changes weighs {self.weight}"
 
 
 def choices_among(plans: Iterable[Solution], chosen: Solution, question: Question) -> tuple[Choice, ...]:
@@ -90,22 +92,25 @@ def _beats(one: Choice, other: Choice) -> bool:
 
 def _choice(plan: Solution, question: Question) -> Choice:
     """``moved``: only who is retuned; who has lost its frequency is among ``unplaced``."""
-    moved, unplaced = [], []
+    moved, unplaced, lost = [], [], set[str]()
     for carrier in question.links:
         at_hz = plan.frequencies_hz.get(carrier.name)
         if at_hz is None:
             unplaced.append(carrier.name)
+            lost |= set() if carrier.home_hz is None else {carrier.name}
         elif carrier.home_hz not in (None, at_hz):
             moved.append(Shifted(carrier.name, carrier.home_hz, at_hz))
     there = {question.carriers[tie.back].name: question.carriers[tie.forward].name for tie in question.pairs}
     weighs = {carrier.name: carrier.weight for carrier in question.links}
-    whole = {there.get(one.link, one.link) for one in moved}
+    retuned = {there.get(one.link, one.link) for one in moved}
+    changed = retuned | {there.get(name, name) for name in lost}
     return Choice(
         tuple(moved),
         tuple(unplaced),
         -plan.score.not_measured,
         -plan.score.doubtful,
-        len(whole),
-        sum(weighs[name] for name in whole),
+        len(retuned),
+        len(changed),
+        sum(weighs[name] for name in changed),
         tuple(dict.fromkeys(there.get(name, name) for name in unplaced)),
     )
