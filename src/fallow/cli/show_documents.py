@@ -113,6 +113,9 @@ def plan_head_document(plan: PlanSeen) -> Document:
         "spares": sum(row.is_spare for row in plan.rows),
         "settings": dict(plan.head.settings),
         "notes": list(plan.head.notes),
+        "links_without_row": list(plan.fit.without_row),
+        "rows_without_link": list(plan.fit.without_link),
+        "links_twice": list(plan.fit.twice),
     }
 
 

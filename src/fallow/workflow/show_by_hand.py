@@ -34,7 +34,7 @@ from fallow.showfile.values import AreaPair
 from fallow.spectrum.chain import ChainPart, GainCurve
 from fallow.workflow.show import Desk
 from fallow.workflow.show_around import raster_of
-from fallow.workflow.show_renaming import check_name, renamed_equipment, renamed_link
+from fallow.workflow.show_renaming import check_name, check_type_name, renamed_equipment, renamed_link
 
 __all__ = [
     "Edit",
@@ -113,6 +113,8 @@ def change_equipment(name: str, edit: Edit, desk: Desk) -> Equipment:
     with desk.writing() as show:
         before = show.get(EQUIPMENT, name)
         after = _after(_EQUIPMENT, before, name, edit)
+        if before is None or after.name != name:
+            check_type_name(show, after.name, None if before is None else name)
         with desk.change(show, _told(_EQUIPMENT, before, name, edit)) as change:
             _store(change, EQUIPMENT, before, after)
             if before is not None and after.name != name:

@@ -14,7 +14,8 @@ from fallow.showfile.history import Nature
 from fallow.showfile.kinds import EQUIPMENT, LINKS, PLAN_ROWS, PLANS, parted
 from fallow.showfile.merging import Copies, Part, Side, Unit, compare_copies, merge_copies
 from fallow.showfile.store import ShowFile
-from fallow.workflow.show import Desk, FilePath, find_show, plan_in_force, rows_of_plan
+from fallow.workflow.show import Desk, FilePath, find_show, plan_in_force, rows_of_plan, wanted_of
+from fallow.workflow.show_rows import rows_and_links
 
 __all__ = [
     "Choices",
@@ -222,8 +223,8 @@ def _loose_ends(show: ShowFile) -> tuple[str, ...]:
     ]
     plan = plan_in_force(show)
     if plan is not None:
-        planned = {row.link for row in rows_of_plan(show, plan) if not row.is_spare}
-        wanted = {link.name for link in links if link.planned}
-        if planned != wanted:
+        fit = rows_and_links(rows_of_plan(show, plan), wanted_of(show))
+        if fit.notes:
             notes.append(f"{plan!r}, which is in force, is not about the links of the show any more: plan again")
+        notes += fit.notes
     return tuple(notes)

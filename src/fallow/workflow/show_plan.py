@@ -34,6 +34,7 @@ from fallow.workflow.show import (
     survey_head,
     wanted_of,
 )
+from fallow.workflow.show_rows import RowsAndLinks, rows_and_links, twice_in_plan
 from fallow.workflow.surroundings import areas_of, ground_under
 from fallow.workflow.survey import JudgedAir, Listing, judge_with
 
@@ -82,11 +83,12 @@ class ShowPlanned:
 
 @dataclass(frozen=True)
 class PlanSeen:
-    """A plan of the show: its head, its rows, and whether it is the one in force."""
+    """A plan of the show: its head, its rows, whether it is the one in force, and how it fits the links of the show."""
 
     head: PlanHead
     rows: tuple[Assignment, ...]
     is_in_force: bool
+    fit: RowsAndLinks = RowsAndLinks()
 
 
 def plan_show(making: ShowMaking, desk: Desk, progress: Progress | None = None) -> ShowPlanned:
@@ -110,14 +112,19 @@ def plan_show(making: ShowMaking, desk: Desk, progress: Progress | None = None) 
 
 
 def audit_show(desk: Desk, name: str | None = None, progress: Progress | None = None) -> tuple[str, Audit]:
-    """Every conflict of a plan of the show, ``None``: of the one in force; with the plan's name."""
+    """Every conflict of a plan of the show, ``None``: of the one in force; with the plan's name.
+
+    A link with two rows is a conflict of its own, ``twice``; links without a row and rows without a link are noted.
+    """
     with desk.looking() as show:
         name = name or _in_force(show)
-        rows, wanted = rows_of_plan(show, name), unfolded(wanted_of(show))
+        rows, wanted = rows_of_plan(show, name), wanted_of(show)
+        fit, wanted = rows_and_links(rows, wanted), unfolded(wanted)
         check_links_against_equipment(rows, wanted.equipment, show.path)
         airs = airs_of(show, None, wanted, areas_of(wanted, rows), progress)
         found = audit_rows(rows, wanted, ground_under(region_of(show), circumstances_of(show), airs, wanted))
-    return name, replace(found, notes=(*found.notes, *air_notes(airs)))
+    conflicts = (*map(twice_in_plan, fit.twice), *found.conflicts)
+    return name, replace(found, conflicts=conflicts, notes=(*fit.notes, *found.notes, *air_notes(airs)))
 
 
 def air_of_show(
@@ -166,7 +173,7 @@ def drop_plans(names: Sequence[str], desk: Desk) -> None:
 
 def _seen(show: ShowFile, head: PlanHead) -> PlanSeen:
     rows = tuple(row.assignment for row in show.all(PLAN_ROWS) if row.plan == head.name)
-    return PlanSeen(head, rows, plan_in_force(show) == head.name)
+    return PlanSeen(head, rows, plan_in_force(show) == head.name, rows_and_links(rows, wanted_of(show)))
 
 
 def _in_force(show: ShowFile) -> str:

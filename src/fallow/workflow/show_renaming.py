@@ -6,17 +6,22 @@ The history keeps the old name: what was handed out under it stays so.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
+from shlex import quote
+from typing import Any
 
 from fallow.errors import UsageError
 from fallow.show.assignment import SPARE_PREFIX, Assignment
-from fallow.show.grouping import Apart
+from fallow.show.duplex import return_name
+from fallow.show.equipment import Kind
+from fallow.show.grouping import Apart, Groupings
 from fallow.show.link import Link
 from fallow.showfile.changing import Change
 from fallow.showfile.kinds import (
     APART,
     AREA_PAIRS,
+    EQUIPMENT,
     FOREIGN,
     LINKS,
     NOTES,
@@ -26,12 +31,13 @@ from fallow.showfile.kinds import (
     STATIONS,
     SURVEYS,
     TOGETHER,
+    KindOfItem,
 )
 from fallow.showfile.store import ShowFile
 from fallow.showfile.values import AreaPair, PlanRow, Setting
 from fallow.workflow.show import IN_FORCE, Desk, plan_in_force
 
-__all__ = ["check_name", "rename_area", "rename_plan", "renamed_equipment", "renamed_link"]
+__all__ = ["check_name", "check_type_name", "rename_area", "rename_plan", "renamed_equipment", "renamed_link"]
 
 
 def check_name(show: ShowFile, name: str, *, is_link: bool) -> None:
@@ -47,18 +53,37 @@ def check_name(show: ShowFile, name: str, *, is_link: bool) -> None:
         raise UsageError(f"a {other} is called {name!r} already", hint="give it another name")
 
 
+def check_type_name(show: ShowFile, name: str, before: str | None) -> None:
+    """Raise UsageError for a name that a type of radio can't have: rules about groups would mean others by it, too.
+
+    ``before``: what it is called until now, ``None``: it is new; a rule may speak of a type before it is there.
+    """
+    if not name.strip():
+        raise UsageError("equipment needs a name")
+    hint = "give it another name"
+    if name in {kind.value for kind in Kind}:
+        raise UsageError(f"{name!r} is a kind of radio: rules about it would mean all of that kind", hint=hint)
+    if any(name in link.groups for link in show.all(LINKS)):
+        raise UsageError(f"{name!r} is a group of links: rules about it would mean both", hint=hint)
+    if before is not None and name in Groupings(show.all(APART), show.all(TOGETHER)).names:
+        raise UsageError(f"a rule about groups speaks of {name!r} already, and would mean {before!r} then", hint=hint)
+
+
 def renamed_link(change: Change, show: ShowFile, name: str, link: Link) -> None:
     """Enter a link under a new name, within a change: the rows of all plans and the notes about it follow."""
     check_name(show, link.name, is_link=True)
     change.rename(LINKS, name, link)
-    _rows(change, show, lambda row: replace(row, link=link.name) if row.link == name else row)
+    names = {name: link.name, **_ways_back(show, LINKS, name, link.name)}
+    _check_rows(show, names)
+    _rows(change, show, lambda row: replace(row, link=names.get(row.link, row.link)))
     _notes(change, show, name, link.name)
 
 
 def renamed_equipment(change: Change, show: ShowFile, name: str, new: str) -> None:
     """Let links, rows of plans, and rules about groups that name a type of radio name it by its new name."""
     change.put(LINKS, *(replace(link, equipment=new) for link in show.all(LINKS) if link.equipment == name))
-    _rows(change, show, lambda row: replace(row, equipment=new) if row.equipment == name else row)
+    names = {name: new, **_ways_back(show, EQUIPMENT, name, new)}
+    _rows(change, show, lambda row: replace(row, equipment=names.get(row.equipment, row.equipment)))
     for apart in show.all(APART):
         if name in apart.names:
             change.rename(APART, APART.key(apart), _with_name(apart, name, new))
@@ -124,6 +149,28 @@ def _move_area(change: Change, show: ShowFile, name: str, new: str) -> None:
             change.rename(AREA_PAIRS, AREA_PAIRS.key(pair), AreaPair(one, other, pair.loss_db))
     _rows(change, show, lambda row: replace(row, area=new) if row.area == name else row)
     _notes(change, show, name, new)
+
+
+def _ways_back(show: ShowFile, kind: KindOfItem[Any], name: str, new: str) -> dict[str, str]:
+    """What the way back is called before and after; nothing where that is the name of another one."""
+    back = return_name(name)
+    return {} if show.get(kind, back) is not None else {back: return_name(new)}
+
+
+def _check_rows(show: ShowFile, names: Mapping[str, str]) -> None:
+    """Raise UsageError where a plan that has a row of the link has one under its new name, too: of a link that is gone.
+
+    ``names``: by the name before, that after.
+    """
+    rows: dict[str, set[str]] = defaultdict(set)
+    for row in show.all(PLAN_ROWS):
+        rows[row.plan].add(row.assignment.link)
+    for plan, held in rows.items():
+        for before, after in names.items():
+            if {before, after} <= held:
+                what = f"{plan!r} has a row of {after!r}, a link that is gone: it would hold two rows of one link"
+                hint = f"give it another name, or take that plan out first: fallow show plans --drop {quote(plan)}"
+                raise UsageError(what, hint=hint)
 
 
 def _with_name(rule: Apart, name: str, new: str) -> Apart:

@@ -190,7 +190,7 @@ def show_plan_rows(plan: PlanSeen) -> None:
         at = "none" if row.frequency_hz is None else format_mhz(row.frequency_hz)
         table.add_row(*map(Text, (row.link, row.area, at, row.verdict or "-", row.note)))
     out.print(table)
-    print_notes(out, plan.head.notes)
+    print_notes(out, (*plan.head.notes, *plan.fit.notes))
 
 
 def show_history(changes: Sequence[Happened], marks: Sequence[Mark]) -> None:
@@ -278,6 +278,8 @@ def _print_plans(out: Console, plans: Sequence[PlanSeen]) -> None:
         spares = len(plan.rows) - len(links)
         told = f"{plan.head.name}: {placed} of {len(links)} links have a frequency, {_counted(spares, 'spare')}{made}"
         out.print(Text(told + (", in force" if plan.is_in_force else "")))
+        for line in plan.fit.notes if plan.is_in_force else ():
+            out.print(Padding(Text(f"! {line}"), (0, 0, 0, 2)))
 
 
 def _start(seen: SurveySeen) -> str:

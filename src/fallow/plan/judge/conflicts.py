@@ -15,7 +15,10 @@ from fallow.spectrum.verdict import Verdict
 
 __all__ = ["KINDS", "Conflict", "by_kind_and_nearness", "hit", "place_conflicts", "spacing_hz", "too_near"]
 
-KINDS = ("spacing", *(form.name for form in FORMS), "foreign", "apart", "together", "duplex", "tuning", "rules", "air")
+KINDS = (
+    *("spacing", *(form.name for form in FORMS), "foreign"),
+    *("apart", "together", "duplex", "tuning", "rules", "air", "twice"),
+)
 
 
 @dataclass(frozen=True)
