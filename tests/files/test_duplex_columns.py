@@ -10,7 +10,9 @@ import pytest
 from fallow.errors import InputError
 from fallow.files.tables import check_links_against_equipment, read_equipment, read_links
 from fallow.files.tables.writing import write_equipment, write_links
+from fallow.show.duplex import unfolded
 from fallow.show.equipment import Duplex
+from fallow.show.wanted import Wanted
 from fallow.units import Span
 
 HEAD = "equipment,kind,tuning_mhz,step_khz,bandwidth_khz,spacing_khz,duplex_mhz,return_mhz,duplex_least_mhz\n"
@@ -76,6 +78,7 @@ def test_ranges_too_near_for_the_spacing_are_refused_and_just_enough_is_not(tmp_
     [
         ("fixed", "470.5,500.6,", "'a' at 500.600 MHz contradicts its equipment: 'fixed' puts it at 500.500 MHz"),
         ("fixed", "470.5,500.6,yes", "contradicts its equipment"),
+        ("fixed", ",900,", "the way back of 'a' at 900.000 MHz lies outside the ranges of 'fixed'"),
         ("free", "471,480,", "the way back of 'a' at 480.000 MHz lies outside the ranges of 'free'"),
         ("free", "471,480,yes", "lies outside the ranges of 'free'"),
         ("free", "475.9,486.1,", "is only 10.2 MHz from the way there"),
@@ -108,3 +111,12 @@ def test_the_wish_of_a_way_back(tmp_path):
     assert [one.return_hz for one in links] == [501_500_000, None]
     write_links(tmp_path / "copy.csv", links)
     assert read_links(tmp_path / "copy.csv") == links
+
+
+def test_a_wish_of_the_way_back_alone_is_one_of_the_way_there(tmp_path):
+    """By hand: 10 MHz between the two ways, and 481 MHz wished back is 471 MHz there."""
+    equipment, links = tmp_path / "equipment.csv", tmp_path / "links.csv"
+    equipment.write_text(f"{HEAD}desk,intercom,470-476,25,200,400,10,,\n", encoding="utf-8")
+    links.write_text("link,equipment,return_mhz\na,desk,481\n", encoding="utf-8")
+    show = unfolded(Wanted(read_links(links), read_equipment(equipment)))
+    assert [one.frequency_hz for one in show.links] == [471_000_000, 481_000_000]

@@ -55,10 +55,11 @@ def _directions(link: Link, back: dict[str, Equipment], taken: set[str]) -> Iter
     if name in taken:
         hint = "call it otherwise: that is the name of the other one's way back"
         raise UsageError(f"{name!r} is no name for a link beside {link.name!r}", line=link.line, hint=hint)
-    back_hz = link.return_hz
-    if back_hz is None and link.frequency_hz is not None and radio.duplex.offset_hz is not None:
-        back_hz = link.frequency_hz + radio.duplex.offset_hz
-    yield link
+    there_hz, back_hz = link.frequency_hz, link.return_hz
+    if radio.duplex.offset_hz is not None:  # what is wished of the one way is wished of the other
+        there_hz = back_hz - radio.duplex.offset_hz if there_hz is None and back_hz is not None else there_hz
+        back_hz = there_hz + radio.duplex.offset_hz if back_hz is None and there_hz is not None else back_hz
+    yield replace(link, frequency_hz=there_hz)
     yield replace(
         link,
         name=name,

@@ -12,6 +12,7 @@ from fallow.errors import InputError
 from fallow.files.tables.columns import FREQUENCY, Column
 from fallow.files.tables.grid import FilePath, Row
 from fallow.files.wording import quoted
+from fallow.show.duplex import way_back
 from fallow.show.equipment import Duplex, Equipment
 from fallow.show.link import Link
 from fallow.units import Span, format_mhz, format_width
@@ -75,14 +76,15 @@ def check_way_back(link: Link, radio: Equipment, path: FilePath | None = None) -
         return InputError(what, path=path, line=link.line, column="return_mhz", hint=hint)
 
     back = f"the way back of {quoted(link.name)} at {format_mhz(back_hz)} MHz"
-    if duplex.offset_hz is not None:
-        if link.frequency_hz is not None and back_hz - link.frequency_hz != duplex.offset_hz:
+    if duplex.offset_hz is not None and link.frequency_hz is not None:
+        if back_hz - link.frequency_hz != duplex.offset_hz:
             right_hz = link.frequency_hz + duplex.offset_hz
             what = f"{back} contradicts its equipment: {quoted(radio.name)} puts it at {format_mhz(right_hz)} MHz"
             raise wrong(what, "leave the cell empty: the fixed duplex distance says where it is")
         return
-    if not any(span.low_hz <= back_hz <= span.high_hz for span in duplex.ranges):
-        ranges = ", ".join(f"{format_mhz(span.low_hz)} to {format_mhz(span.high_hz)} MHz" for span in duplex.ranges)
+    elsewhere = _carriers_lie_in(way_back(radio))
+    if elsewhere and not any(span.low_hz <= back_hz <= span.high_hz for span in elsewhere):
+        ranges = ", ".join(_told(span) for span in elsewhere)
         raise wrong(f"{back} lies outside the ranges of {quoted(radio.name)}", f"its way back tunes to {ranges}")
     least_hz = max(duplex.least_hz, radio.spacing_hz)
     if link.frequency_hz is not None and abs(back_hz - link.frequency_hz) < least_hz:
@@ -99,6 +101,11 @@ def _carriers_lie_in(radio: Equipment) -> tuple[Span, ...]:
         if not radio.tuning or any(span.low_hz <= hz <= span.high_hz for span in radio.tuning)
     ]
     return tuple(Span(hz, hz) for hz in inside) if radio.presets_hz else radio.tuning
+
+
+def _told(span: Span) -> str:
+    low, high = format_mhz(span.low_hz), format_mhz(span.high_hz)
+    return f"{low} MHz" if span.low_hz == span.high_hz else f"{low} to {high} MHz"
 
 
 def _farthest_hz(there: Sequence[Span], back: Sequence[Span]) -> int:
