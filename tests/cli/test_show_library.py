@@ -248,6 +248,97 @@ def test_a_site_is_saved_and_used_with_its_air(run: Run, desk: Path) -> None:
     assert answer(run, "survey", "--show", "gala.fallow")["surveys"] == []
 
 
+@pytest.fixture
+def hall(run: Run, desk: Path) -> Path:
+    """A site of last year in the library, and a show that knows newer values of it. Invented, as all of it."""
+    for show, guest, loss, region, source in (
+        ("old", ("480M", "400k"), "30", "gb", "a"),
+        ("new", ("485M", "900k"), "55", "de", "b"),
+    ):
+        file = f"{show}.fallow"
+        answer(run, "new", show, f"region={region}")
+        answer(run, "foreign", "guest", "--frequency", guest[0], "--bandwidth", guest[1], "--show", file)
+        answer(run, "areas", "stage", "foyer", "--loss", loss, "--show", file)
+        answer(run, "stations", "25", "--source", source, "--show", file)
+        answer(run, "chain", "cable", "--kind", "cable", "--gain", "-3", "--u", "0.5", "--show", file)
+        (desk / "curve.csv").write_text("frequency_mhz,gain_db\n470,3\n608,4\n", encoding="utf-8")
+        answer(run, "chain", "whip", "--kind", "antenna", "--gain", "curve.csv", "--u", "1", "--show", file)
+    answer(run, "areas", "foyer", "cellar", "--apart", "--show", "old.fallow")
+    answer(run, "site", "save", "Invented Hall", "--show", "old.fallow")
+    return desk
+
+
+def values_of(run: Run, show: str) -> tuple[Any, ...]:
+    """What the site and the show say of the same things."""
+    (guest,) = answer(run, "foreign", "--show", show)["foreign"]
+    losses = answer(run, "areas", "--show", show)["areas"]
+    stations = answer(run, "stations", "--show", show)["stations"]
+    region = answer(run, "set", "--show", show)["settings"]["region"]
+    return guest["frequency_hz"], guest["bandwidth_hz"], losses, stations, region
+
+
+DIFFERENCES = (
+    "  region de in place of gb",
+    "  foyer and stage: loss 55 dB in place of 30 dB",
+    "  guest: frequency 485.000 MHz in place of 480.000 MHz",
+    "  guest: bandwidth 900 kHz in place of 400 kHz",
+    "  TV channel 25: source b in place of a",
+)
+
+
+@pytest.mark.usefixtures("hall")
+def test_a_site_that_says_otherwise_than_the_show_is_asked_about_figure_by_figure(run: Run) -> None:
+    """A stranger measured today must not go back to last year's place unsaid; nor the library's the other way round."""
+    before = values_of(run, "new.fallow")
+    code, out, err = run("show", "site", "use", "Invented Hall", "--show", "new.fallow")
+    assert (code, out) == (2, "")
+    asked = [line for line in err.splitlines() if " in place of " in line and not line.startswith("hint")]
+    assert sorted(asked) == sorted(_turned(one) for one in DIFFERENCES)
+    assert "the show has 4 things otherwise; nothing was brought" in err
+    assert "--replace" in err
+    assert "--keep" in err
+    assert values_of(run, "new.fallow") == before
+    code, _, err = run("show", "site", "save", "Invented Hall", "--show", "new.fallow")
+    assert code == 2
+    assert sorted(line for line in err.splitlines() if line in DIFFERENCES) == sorted(DIFFERENCES)
+    assert values_of(run, "library/sites/Invented Hall.fallow") == values_of(run, "old.fallow")
+
+
+def _turned(line: str) -> str:
+    """``  guest: frequency 485.000 MHz in place of 480.000 MHz`` seen from the other side."""
+    new, old = line.split(" in place of ")
+    words = old.count(" ") + 1
+    about, new = " ".join(new.split(" ")[:-words]), " ".join(new.split(" ")[-words:])
+    return f"{about} {old} in place of {new}"
+
+
+@pytest.mark.usefixtures("hall")
+def test_what_differs_stays_or_is_replaced_as_she_says(run: Run) -> None:
+    mine = values_of(run, "new.fallow")
+    kept = answer(run, "site", "use", "Invented Hall", "--keep", "--show", "new.fallow")
+    assert (kept["use"]["area_pair"], kept["use"]["foreign"], kept["replaced"]) == (1, 0, [])
+    assert {"kind": "setting", "name": "region", "figure": "region", "new": "gb", "old": "de"} in kept["kept"]
+    now = values_of(run, "new.fallow")
+    assert (now[:2], now[3:]) == (mine[:2], mine[3:])
+    code, out, _ = run("show", "site", "use", "Invented Hall", "--replace", "--show", "new.fallow")
+    assert code == 0
+    assert "replaced: guest: frequency 480.000 MHz in place of 485.000 MHz" in out.splitlines()
+    assert values_of(run, "new.fallow") == values_of(run, "library/sites/Invented Hall.fallow")
+    again = answer(run, "site", "use", "Invented Hall", "--show", "new.fallow")
+    assert (set(again["use"].values()), again["replaced"], again["kept"]) == ({0}, [], [])
+    answer(run, "undo", "--show", "new.fallow")
+    assert values_of(run, "new.fallow") == now
+    saved = answer(run, "site", "save", "Invented Hall", "--replace", "--show", "new.fallow")
+    assert len(saved["replaced"]) == 5
+    assert values_of(run, "library/sites/Invented Hall.fallow") == now
+
+
+def test_a_site_that_is_not_saved_leaves_no_folder(run: Run, desk: Path) -> None:
+    code, _, _ = run("show", "site", "save", "Invented Hall", "--show", "nowhere.fallow")
+    assert code == 2
+    assert not (desk / "library" / "sites").exists()
+
+
 def test_gear_is_booked_and_given_back(run: Run, desk: Path) -> None:
     add_links(run, desk, 7)
     booked = answer(run, "stock", "--book", "--until", "2026-07-20")["booked"]

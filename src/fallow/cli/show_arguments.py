@@ -189,6 +189,11 @@ def _library(verbs: Commands) -> None:
     site = _verb(verbs, "site", "sites of the library: list them, save the show's, use one", writes=True)
     site.add_argument("what", nargs="?", choices=("list", "save", "use"), default="list", help="default: list")
     site.add_argument("name", nargs="?", metavar="NAME", help="of the site")
+    differing = site.add_mutually_exclusive_group()
+    differing.add_argument("--replace", action="store_true", help="what is there otherwise is replaced")
+    differing.add_argument(
+        "--keep", dest="keeps", action="store_true", help="what is there otherwise stays; only what is new comes"
+    )
     stock = _verb(verbs, "stock", "a shop's stock: what there is, what is out, what is free", writes=False)
     act = stock.add_mutually_exclusive_group()
     act.add_argument("--book", action="store_true", help="enter the gear of the show's links as out on these days")

@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Any
 from fallow.cli import documents
 from fallow.cli.progress import progress_bar
 from fallow.cli.screens import library as screen
-from fallow.cli.screens.show import show_lines
 from fallow.errors import UsageError
 from fallow.workflow.fitting import Fitting
 from fallow.workflow.fitting import fit as find_fit
@@ -17,12 +16,11 @@ from fallow.workflow.lending import Claim, Days, book, days_of, give_back, stock
 from fallow.workflow.library import list_sites, open_library, save_site, use_site
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     from fallow.workflow.fitting import Fit, Proposal
     from fallow.workflow.lending import Booked, Booking, Excess, Holding, Returned, Stock
-    from fallow.workflow.library import Library
+    from fallow.workflow.library import Brought, Library
     from fallow.workflow.show import Desk
+    from fallow.workflow.site_differences import Replaced
 
 __all__ = ["fit", "site", "stock"]
 
@@ -43,16 +41,26 @@ def site(typed: Namespace, desk: Desk) -> int:
     if typed.name is None:
         raise UsageError("which site is meant", hint=f"name it: fallow show site {typed.what} NAME")
     act = save_site if typed.what == "save" else use_site
-    return _answer(typed, typed.name, act(typed.name, library, desk))
-
-
-def _answer(typed: Namespace, name: str, counts: Mapping[str, int]) -> int:
+    replace = True if typed.replace else False if typed.keeps else None
+    brought = act(typed.name, library, desk, replace=replace)
     if typed.json:
-        documents.print_json({"site": name, typed.what: dict(counts)})
+        documents.print_json(_brought(typed.name, typed.what, brought))
     else:
-        told = screen.counted_kinds(counts) or "nothing"
-        show_lines([f"{name}: {told} new {'in the library' if typed.what == 'save' else 'in the show'}"])
+        screen.show_brought(typed.name, "the library" if typed.what == "save" else "the show", brought)
     return DONE
+
+
+def _brought(name: str, what: str, brought: Brought) -> Document:
+    return {
+        "site": name,
+        what: dict(brought.counts),
+        "replaced": [_replaced(one) for one in brought.replaced],
+        "kept": [_replaced(one) for one in brought.kept],
+    }
+
+
+def _replaced(one: Replaced) -> Document:
+    return {"kind": one.kind, "name": one.name, "figure": one.figure, "new": one.new, "old": one.old}
 
 
 def stock(typed: Namespace, desk: Desk) -> int:

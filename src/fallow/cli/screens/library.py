@@ -15,9 +15,9 @@ from fallow.workflow.lending import told, told_days, told_pieces
 if TYPE_CHECKING:
     from fallow.workflow.fitting import Fit, Proposal
     from fallow.workflow.lending import Booked, Booking, Holding, Returned, Stock
-    from fallow.workflow.library import SiteSeen
+    from fallow.workflow.library import Brought, SiteSeen
 
-__all__ = ["counted_kinds", "show_booked", "show_fit", "show_returned", "show_sites", "show_stock"]
+__all__ = ["counted_kinds", "show_booked", "show_brought", "show_fit", "show_returned", "show_sites", "show_stock"]
 
 MOST = 12
 _WORDS = {"foreign": "foreign carrier"}
@@ -40,6 +40,16 @@ def show_sites(sites: Sequence[SiteSeen]) -> None:
     for one in sites:
         region = f" ({one.settings['region']})" if one.settings.get("region") else ""
         out.print(Text(f"{one.name}{region}: {counted_kinds(one.counts) or 'nothing in it yet'}"))
+
+
+def show_brought(name: str, place: str, brought: Brought) -> None:
+    """What was brought to a place (``the show``): what is new there, then each figure that differed."""
+    out = console()
+    out.print(Text(f"{name}: {counted_kinds(brought.counts) or 'nothing'} new in {place}"))
+    for one in brought.replaced:
+        out.print(Text(f"replaced: {one}"))
+    for one in brought.kept:
+        out.print(Text(f"stays as it is: {one.about} {one.old}, not {one.new}"))
 
 
 def show_stock(found: Stock) -> None:
