@@ -27,8 +27,8 @@ def _noise_db(rng: np.random.Generator, shape: tuple[int, int], bins: int, sampl
     return np.asarray(10 * np.log10(np.square(np.abs(filtered)).mean(axis=0)), dtype=np.float64)
 
 
-def _alike(levels_db: Values, stated: float = 1.0) -> float:
-    return alike_bins(Levels((levels_db.astype(np.float32),)), stated)
+def _alike(levels_db: Values, rbw_bins: float = 1.0, *, stated: bool = False) -> float:
+    return alike_bins(Levels((levels_db.astype(np.float32),)), rbw_bins, stated=stated)
 
 
 @pytest.mark.parametrize("sweeps", [1, 3, 20])
@@ -55,6 +55,50 @@ def test_carriers_and_a_rippling_floor_make_no_neighbours_alike(sweeps: int) -> 
     rippling = _noise_db(rng, (sweeps, 3000), 1) + 2.0 * np.sin(np.arange(3000) / 15.0)
     assert _alike(10 * np.log10(power)) == 1.0
     assert _alike(rippling) == 1.0
+
+
+def _crowd_db(rng: np.random.Generator, sweeps: int, carriers: int, sigma_db: float = 0.0) -> tuple[Values, Values]:
+    """Readings above a floor of 0 dB of 4,000 bins with carriers of four bins each; and which bins hold one. The noise
+    is exponential, or normal in decibels.
+    """
+    shape = (sweeps, 4000)
+    power = rng.exponential(size=shape) if sigma_db == 0.0 else 10 ** (rng.normal(0.0, sigma_db, shape) / 10)
+    holds = np.zeros(4000, dtype=bool)
+    for place in np.linspace(10, 3980, carriers).astype(int) + rng.integers(0, 3, carriers):
+        each = 10 ** ((rng.uniform(15.0, 65.0) + rng.normal(0.0, 1.5, (sweeps, 4))) / 10)
+        power[:, place : place + 4] += each * np.array([0.1, 0.4, 0.4, 0.1])
+        holds[place : place + 4] = True
+    return 10 * np.log10(power), holds
+
+
+@pytest.mark.parametrize("carriers", [80, 150, 200, 330])
+@pytest.mark.parametrize(("sweeps", "sigma_db"), [(1, 0.0), (3, 0.0), (1, 5.57)])
+def test_crowds_of_carriers_make_no_noise_alike(carriers: int, sweeps: int, sigma_db: float) -> None:
+    """Drawn without any likeness of neighbours: none is told against a resolution that is stated."""
+    for seed in range(4):
+        levels, _ = _crowd_db(np.random.default_rng(seed), sweeps, carriers, sigma_db)
+        assert _alike(levels, stated=True) == 1.0
+
+
+@pytest.mark.parametrize(("carriers", "least"), [(150, 0.85), (200, 0.75)])
+def test_quiet_places_between_many_carriers_stay_clean(carriers: int, least: float) -> None:
+    """One sweep over a floor of -110 dBm; places that hold nothing. With neighbours taken for alike it was 137 of 237
+    beside 200 carriers.
+    """
+    levels, holds = _crowd_db(np.random.default_rng(5), 1, carriers)
+    axis = Axis.regular(500_000_000, 25_000, 4000)
+    series = Series(axis, (levels - 110.0).astype(np.float32), LevelUnit.DBM, rbw_hz=25e3)
+    slices = fallow.judge(Survey((series,)), width_hz=200_000).slices
+    quiet = ~holds.reshape(-1, 8).any(axis=1)
+    clean = np.array([one.verdict.word == "clean" for one in slices])
+    assert quiet.sum() > 200
+    assert clean[quiet].mean() >= least
+
+
+@pytest.mark.parametrize("bins", [2, 4, 8])
+def test_a_resolution_that_is_stated_wrongly_is_seen(bins: int) -> None:
+    levels = _noise_db(np.random.default_rng(bins), (5, 3000), bins)
+    assert _alike(levels, stated=True) == pytest.approx(np.sqrt(2 * np.pi) * bins / HALF_POWER, rel=0.2)
 
 
 @pytest.mark.parametrize(("bins", "samples"), [(4, 1), (8, 1), (8, 4)])

@@ -71,6 +71,36 @@ def test_carriers_in_such_noise_are_occupied_and_listed(bins: int, on: float, sw
     assert float(np.median([share for share in shares if share is not None])) == pytest.approx(on, abs=0.1)
 
 
+def _places_of(rng: np.random.Generator, count: int) -> NDArray[np.int64]:
+    """The first bins of carriers, one each in windows of eight bins that are not neighbours."""
+    return np.sort(rng.choice(np.arange(1, BINS // 16), count, replace=False)) * 16 + 3
+
+
+@pytest.mark.parametrize("seed", [0, 1, 2])
+def test_many_carriers_make_each_other_no_less_sure(seed: int) -> None:
+    """60 of 35 dB above the floor on average, in two of 20 sweeps each: all are occupied, and listed but for one."""
+    rng = np.random.default_rng(seed)
+    power, places = 10 ** (_noise(seed + 50, 20, 5, 2.0) / 10), _places_of(rng, 60)
+    for place in places:
+        power[rng.choice(20, 2, replace=False), place] += 10 ** (rng.normal(FLOOR_DBM + 35.0, 3.0, 2) / 10)
+    air = fallow.judge(_survey(np.round(10 * np.log10(power))), width_hz=200_000)
+    occupied = [air.slices[place // 8].verdict.word == "occupied" for place in places]
+    listed = [any(abs(one.centre_hz - LOW_HZ - place * STEP_HZ) < 60e3 for one in air.emitters) for place in places]
+    assert sum(occupied) >= 59
+    assert sum(listed) >= 57
+
+
+@pytest.mark.parametrize("sweeps", [20, 300])
+def test_a_burst_of_four_bins_in_one_sweep_is_seen_in_any_of_them(sweeps: int) -> None:
+    """40 dB above the floor, once: side by side no noise is so high, however many sweeps there are."""
+    rng = np.random.default_rng(sweeps)
+    power, places = 10 ** (_noise(70, sweeps, 8, 2.0) / 10), _places_of(rng, 20)
+    for place in places:
+        power[rng.integers(sweeps), place : place + 4] += 10 ** ((FLOOR_DBM + 40.0) / 10)
+    air = fallow.judge(_survey(10 * np.log10(power)), width_hz=200_000)
+    assert all(air.slices[place // 8].verdict.word == "occupied" for place in places)
+
+
 def test_independent_readings_are_high_together_as_rarely_as_they_should() -> None:
     """A chance of 1 in 1,000 for each bin, over bins of noise whose end is known: at most as many bins (Poisson)."""
     seen = sum(

@@ -269,7 +269,7 @@ def _ready(parts: Sequence[Series], chain: Chain | None, own: Sequence[Span]) ->
     rbw = series.rbw_hz if series.rbw_hz and series.rbw_hz > 0 else float(axis.step_hz)
     own_bins = _own_bins(axis, own, rbw)
     shown = replace(levels, added_db=None)
-    alike = alike_bins(shown, rbw / float(axis.step_hz))
+    alike = alike_bins(shown, rbw / float(axis.step_hz), stated=series.rbw_hz is not None)
     kind = estimate_kind(shown, alike)
     if _believed(series.detector, kind) is Detector.MAX_HOLD:
         levels, times = (_held(levels), None) if len(levels) > 1 else (levels, times)

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 __all__ = ["coming_again", "without_coming_again"]
 
 Values = NDArray[np.float64]
-SHARES = (0.05, 0.02, 0.005)  # of all readings that lie beyond the levels that are looked at
+SHARES = (0.05, 0.02, 0.005, 0.002)  # of all readings that lie beyond the levels that are looked at
 BY_LUCK = 1e-3  # chance that a bin of noise passes so often
 ROUNDS = 4  # of leaving out, each of which uncovers more
 GATHERED_SHARE = 0.005  # of all readings, whose pairs are counted

@@ -42,17 +42,38 @@ class Together:
 
 
 def reached_together(heard: Heard, floor: Floor) -> list[Together]:
-    """What several readings of a series reach together: of as many sweeps as a scatter needs."""
+    """What several readings of a series reach together: two of all sweeps, two side by side in any of them, and a share
+    of as many sweeps as a scatter needs.
+    """
     rows = some_rows(heard.levels_db) - floor.noise_db
-    sweeps, lag = rows.shape[0], max(1, math.ceil(NEAREST * heard.alike_hz / float(heard.axis.step_hz)))
     falling = -np.sort(-rows, axis=0)  # NaN goes last
-    counts = sorted({2, *(math.ceil(share * sweeps) for share in SHARES)} - {1}) if sweeps > 1 else []
-    over_time = [Together(falling[count - 1], sweeps, count) for count in counts]
-    pairs = np.fmax.reduce(np.minimum(rows[:, lag:], rows[:, :-lag]), axis=0)
-    beside = np.full(rows.shape[1], np.nan)
-    beside[lag:] = pairs
-    beside[:-lag] = np.fmax(beside[:-lag], pairs)
+    looks = len(falling)
+    counts = sorted({math.ceil(share * looks) for share in SHARES} - {1, 2} if looks > 1 else ())
+    of_some = [Together(falling[count - 1], looks, count) for count in counts]
+    twice, beside = _highest_together(heard, floor)
+    sweeps = heard.n_sweeps
+    over_time = [Together(twice, sweeps, 2), *of_some] if sweeps > 1 else []
     return [*over_time, Together(beside, 2, 2, tries=2 * sweeps)]
+
+
+def _highest_together(heard: Heard, floor: Floor) -> tuple[Values, Values]:
+    """The second highest reading of each bin, and the highest that it and an independent neighbour reach in one sweep:
+    dB above the floor, shape (bin,), NaN where there were too few.
+    """
+    lag = max(1, math.ceil(NEAREST * heard.alike_hz / float(heard.axis.step_hz)))
+    bins = heard.axis.n
+    highest, second, pairs = np.full(bins, np.nan), np.full(bins, np.nan), np.full(max(0, bins - lag), np.nan)
+    noise_db = floor.noise_db.astype(np.float32)
+    for _, block in heard.levels_db.blocks():
+        block -= noise_db
+        for row in block:
+            second = np.fmax(second, np.where(np.isnan(row), np.nan, np.minimum(highest, row)))
+            highest = np.fmax(highest, row)
+        pairs = np.fmax(pairs, np.fmax.reduce(np.minimum(block[:, lag:], block[:, :-lag]), axis=0))
+    beside = np.full(bins, np.nan)
+    beside[lag:] = pairs
+    beside[: pairs.size] = np.fmax(beside[: pairs.size], pairs)
+    return second, beside
 
 
 def standing_again(heard: Heard, floor: Floor, chance: float) -> NDArray[np.bool_]:
