@@ -6,7 +6,7 @@ Periods are the whole survey and runs of 1, 2, 4 … sweeps, half overlapping.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -126,7 +126,7 @@ def look(evidence: Evidence, windows: Windows, piece: NDArray[np.int64], found: 
     middle = (geometry.low_hz + geometry.high_hz) / 2
     group = np.minimum(np.searchsorted(floor.group_centres_hz, middle), floor.group_centres_hz.size - 1)
     rises = 10.0 ** (floor.rises_db[:, group].astype(np.float64) / 10.0)
-    spread = np.minimum(1.0, geometry.step_hz / heard.alike_hz)
+    powers = replace(powers, squares=_squares(powers, np.minimum(1.0, geometry.step_hz / heard.alike_hz)))
     limit = 10.0 ** (windows.limit_db[piece] / 10.0)
     found.sweeps[piece] = powers.valid.sum(axis=0)
     _look_while_on(powers, windows.least_on[piece], piece, found)
@@ -138,7 +138,7 @@ def look(evidence: Evidence, windows: Windows, piece: NDArray[np.int64], found: 
                 values.append(np.full(windows.limit_db.size, np.nan))
         best = np.argmax(np.where(run.valid, run.least, -1.0), axis=0)
         at = (best, np.arange(piece.size))
-        samples = _samples(run.least[at], run.squares[at], heard.noise.shape, spread)
+        samples = _samples(run.least[at], run.squares[at], heard.noise.shape)
         found.least[index][piece] = _db(np.where(run.valid[at], run.least[at] / np.maximum(run.count[at], 1), np.nan))
         found.most[index][piece] = _db(np.max(np.where(run.valid, run.most / np.maximum(run.count, 1), 0.0), axis=0))
         found.samples[index][piece] = samples
@@ -220,9 +220,18 @@ def _run_of(sums: list[NDArray[np.float64]], valid: NDArray[np.bool_]) -> _Run:
     return _Run(least, most, squares, rise, count, np.broadcast_to(valid, least.shape))
 
 
-def _samples(power: Values, squares: Values, shape: float, spread: Values) -> Values:
+def _squares(powers: WindowPowers, apart: Values) -> Values:
+    """Σ(power)² of the independent parts that each sweep's power consists of, shape (sweep, window).
+
+    ``apart``: of the cells side by side in one sweep, the share that are independent; each sweep has one such part at
+    least. Sweeps are independent of each other.
+    """
+    return np.minimum(np.square(powers.least), powers.squares / apart)
+
+
+def _samples(power: Values, squares: Values, shape: float) -> Values:
     """Gamma shape of a summed power if all of it is noise-like: K·(ΣP)²/ΣP²; a steady carrier scatters less."""
-    return np.asarray(shape * np.maximum(1.0, spread * power**2 / np.maximum(squares, 1e-300)))
+    return np.asarray(shape * np.maximum(1.0, power**2 / np.maximum(squares, 1e-300)))
 
 
 def gamma_quantile_db(share: NDArray[np.float64] | float, samples: NDArray[np.float64]) -> NDArray[np.float64]:
