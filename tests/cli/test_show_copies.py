@@ -251,3 +251,93 @@ def test_a_merge_undone_in_a_copy_made_after_it_is_a_change_of_that_copy(run: Ru
     assert set(sides(found).values()) == {"there"}
     answer(run, "merge", "later.fallow", "--show", "gala.fallow")
     assert "vox 4" not in {one["link"] for one in answer(run, "links", "--show", "gala.fallow")["links"]}
+
+
+@pytest.fixture
+def renamed(run: Run, copies: Path) -> Path:
+    """``gala.fallow``, to be renamed in, and ``other.fallow``, which goes on with the old names."""
+    (copies / "other.fallow").unlink()
+    (copies / "gala.fallow").unlink()
+    answer(run, "new", "gala", "region=de")
+    answer(run, "add", "--links", "links.csv", "--equipment", "equipment.csv")
+    answer(run, "areas", "stage", "cellar", "--loss", "20")
+    answer(run, "stations", "21", "--area", "stage")
+    answer(run, "copy", "other.fallow")
+    return copies
+
+
+@pytest.mark.parametrize(("here", "there"), [("gala", "other"), ("other", "gala")])
+def test_an_area_renamed_in_one_copy_does_not_become_two(run: Run, renamed: Path, here: str, there: str) -> None:
+    answer(run, "areas", "stage", "--rename", "main", "--show", "gala.fallow")
+    answer(run, "links", "ghost", "--equipment", "pack", "--area", "stage", "--show", "other.fallow")
+    words = ("merge", f"{there}.fallow", "--show", f"{here}.fallow")
+    before = answer(run, "history", "--show", f"{here}.fallow")
+    code, out, err = run("show", *words, "--json")
+    assert (code, out) == (2, "")
+    side = "here" if here == "gala" else "there"
+    assert f"area 'stage' was renamed 'main' {side}: one area would become two; nothing was merged" in err
+    assert "stage: link ghost" in err
+    assert answer(run, "history", "--show", f"{here}.fallow") == before
+    note = f"area 'stage' was renamed 'main' {side}"
+    assert note in answer(run, "compare", f"{there}.fallow", "--show", f"{here}.fallow")["notes"]
+    answer(run, "areas", "stage", "--rename", "main", "--show", "other.fallow")
+    answer(run, *words)
+    links = answer(run, "links", "--show", f"{here}.fallow")["links"]
+    assert {one["link"]: one["area"] for one in links} == dict.fromkeys(("vox 1", "vox 2", "vox 3", "ghost"), "main")
+    assert answer(run, "areas", "--show", f"{here}.fallow")["areas"] == [
+        {"area": "cellar", "other": "main", "loss_db": 20}
+    ]
+    assert [one["area"] for one in answer(run, "stations", "--show", f"{here}.fallow")["stations"]] == ["main"]
+    assert answer(run, "compare", f"{there}.fallow", "--show", f"{here}.fallow")["conflicts"] == []
+    assert renamed.is_dir()
+
+
+@pytest.mark.usefixtures("renamed")
+def test_two_areas_may_be_meant_and_radios_are_asked_about_too(run: Run) -> None:
+    gala, other = ("--show", "gala.fallow"), ("--show", "other.fallow")
+    answer(run, "areas", "stage", "--rename", "main", *gala)
+    answer(run, "equipment", "pack", "--rename", "hand", *gala)
+    answer(run, "links", "ghost", "--equipment", "pack", "--area", "stage", *other)
+    areas = "area stage=apart"
+    assert "area 'stage' was renamed" in run("show", "merge", "other.fallow", *gala)[2]
+    code, _, err = run("show", "merge", "other.fallow", "--take", areas, *gala)
+    assert code == 2
+    assert "equipment 'pack' was renamed 'hand' here: one equipment would become two" in err
+    assert "fallow show equipment pack --rename hand --show other.fallow" in err
+    err = run("show", "merge", "other.fallow", "--take", "area x=apart", *gala)[2]
+    assert "nothing called 'area x' was renamed" in err
+    answer(run, "equipment", "pack", "--rename", "hand", *other)
+    answer(run, "merge", "other.fallow", "--ours", "--take", areas, *gala)
+    assert {(one["area"], one["equipment"]) for one in answer(run, "links", *gala)["links"]} == {
+        ("main", "hand"), ("stage", "hand"),
+    }  # fmt: skip
+
+
+@pytest.mark.usefixtures("renamed")
+def test_a_rename_alone_is_merged_and_areas_renamed_differently_are_asked_about(run: Run) -> None:
+    gala, other = ("--show", "gala.fallow"), ("--show", "other.fallow")
+    answer(run, "areas", "cellar", "--rename", "vault", *gala)
+    answer(run, "links", "vox 1", "--priority", "1", *other)
+    answer(run, "merge", "gala.fallow", *other)
+    assert answer(run, "areas", *other)["areas"][0]["other"] == "vault"
+    answer(run, "areas", "stage", "--rename", "main", *gala)
+    answer(run, "areas", "stage", "--rename", "hall", *other)
+    answer(run, "links", "late", "--equipment", "pack", "--area", "hall", *other)
+    _, _, err = run("show", "merge", "other.fallow", "--ours", *gala)
+    assert "area 'stage' was renamed 'main' here and 'hall' there: one area would become two" in err
+    assert "fallow show areas main --rename hall`" in err
+
+
+@pytest.mark.usefixtures("copies")
+def test_two_links_that_got_one_name_are_asked_about_with_a_way_to_keep_both(run: Run) -> None:
+    gala, other = ("--show", "gala.fallow"), ("--show", "other.fallow")
+    answer(run, "merge", "other.fallow", "--ours", *gala)
+    answer(run, "merge", "gala.fallow", "--theirs", *other)
+    answer(run, "links", "vox 2", "--rename", "sister", *gala)
+    answer(run, "links", "vox 3", "--rename", "sister", *other)
+    err = run("show", "merge", "other.fallow", *gala)[2]
+    assert "to keep both links, first rename yours: fallow show links sister --rename NAME" in err
+    answer(run, "links", "sister", "--rename", "nun", *gala)
+    answer(run, "merge", "other.fallow", *gala)
+    names = {one["link"] for one in answer(run, "links", *gala)["links"]}
+    assert names == {"vox 1", "nun", "sister", "vox 4"}

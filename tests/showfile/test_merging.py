@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import shutil
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -321,6 +322,24 @@ def test_a_survey_that_grew_in_both_has_all_sweeps_and_a_file_that_both_have_onc
     assert merge(here, there) is not None
     assert len(sweeps_of(here, "yard")) == 2
     assert merge(here, there) is None
+
+
+def test_a_survey_whose_area_was_renamed_here_grows_by_what_came_there(pair: Callable[..., tuple[Path, Path]]) -> None:
+    here, there = pair()
+    add_survey(here, "hall", 1)
+    merge(there, here)
+    with ShowFile.open(here, write=True, who="us") as show, show.change("", "area") as change:
+        change.put(SURVEYS, *(replace(head, area="main") for head in show.all(SURVEYS)))
+    add_survey(there, "hall", 3)
+    assert [unit.side for unit in compared(here, there).units] == [Side.JOINED]
+    merge(here, there)
+    with ShowFile.open(here) as show:
+        head = show.get(SURVEYS, "hall")
+        assert head is not None
+        assert head.area == "main"
+    assert len(sweeps_of(here, "hall")) == 4
+    merge(there, here)
+    assert compared(here, there).units == ()
 
 
 def test_a_survey_that_was_brought_and_grew_there_grows_here(pair: Callable[..., tuple[Path, Path]]) -> None:

@@ -49,7 +49,7 @@ def _each(words: Sequence[str]) -> dict[str, str]:
     each = {}
     for word in words:
         name, _, said = word.rpartition("=")
-        if not name or said.strip().lower() not in ("ours", "theirs"):
+        if not name or said.strip().lower() not in ("ours", "theirs", "apart"):
             raise UsageError(f"{word!r} is no choice", hint="write NAME=ours or NAME=theirs, as in --take 'vox 1=ours'")
         each[name.strip()] = said.strip().lower()
     return each

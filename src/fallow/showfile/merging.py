@@ -22,6 +22,7 @@ from fallow.showfile.holding import value_of
 from fallow.showfile.images import written
 from fallow.showfile.kinds import BY_NAME, EVENTS, MARKS, MERGES, PLAN_ROWS, PLANS, SURVEYS, parted
 from fallow.showfile.knowledge import CHOICE, Name
+from fallow.showfile.renames import Renamed, renamed_apart
 from fallow.showfile.store import ShowFile
 from fallow.showfile.sweeps import copy_series
 from fallow.showfile.values import Merge
@@ -91,7 +92,8 @@ class Unit:
 @dataclass(frozen=True)
 class Copies:
     """Two copies compared. ``events``: that only the other has, by their keys. ``has_news``: whether its
-    history holds changes that are not known here. ``notes``: what can't be brought over.
+    history holds changes that are not known here. ``notes``: what can't be brought over. ``renamed``: areas and types
+    of radio that are called differently here and there.
     """
 
     common: Common
@@ -100,6 +102,7 @@ class Copies:
     events: tuple[str, ...] = ()
     has_news: bool = False
     notes: tuple[str, ...] = ()
+    renamed: tuple[Renamed, ...] = ()
 
     def on(self, side: Side) -> tuple[Unit, ...]:
         """The units of one side."""
@@ -121,6 +124,7 @@ def compare_copies(here: ShowFile, there: ShowFile) -> Copies:
             tuple(events),
             not common.there.uids <= common.here.uids,
             tuple(_notes(ours, theirs, names)),
+            renamed_apart(common.state, ours, theirs),
         )
 
 
@@ -304,13 +308,27 @@ def _joined_survey(part: Part) -> str | None:
     base, ours, theirs = (json.loads(image) if image else {} for image in (part.base, part.here, part.there))
     if not all(_only_grew(base, one) for one in (ours, theirs)):
         return None
-    if any(ours.get(name) != theirs.get(name) for name in {*ours, *theirs} - {*_GROWING, "added"}):
+    rest = {name: _one_of(*(one.get(name) for one in (base, ours, theirs))) for name in _stated(ours, theirs)}
+    if _UNDECIDED in rest.values():
         return None
     news = [_files(later) - _files(base) for later in (ours, theirs)]
     if news[0] & news[1]:  # both brought the same file in
         return part.here if news[1] <= news[0] else None
     grown = {name: _united(ours.get(name, []), theirs.get(name, [])) for name in _GROWING}
-    return written({**theirs, **ours, **grown})
+    return written({**theirs, **ours, **grown, **rest})
+
+
+_UNDECIDED = object()
+
+
+def _stated(ours: Mapping[str, Any], theirs: Mapping[str, Any]) -> set[str]:
+    """The fields that do not grow; when sweeps were added last decides nothing."""
+    return {*ours, *theirs} - {*_GROWING, "added"}
+
+
+def _one_of(base: object, ours: object, theirs: object) -> object:
+    """What only one of them changed, as it is there now."""
+    return theirs if ours in (base, theirs) else ours if theirs == base else _UNDECIDED
 
 
 def _files(survey: Mapping[str, Any]) -> set[str]:

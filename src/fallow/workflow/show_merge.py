@@ -9,10 +9,12 @@ from pathlib import Path
 from shlex import quote
 
 from fallow.errors import QuestionError, UsageError
+from fallow.plan.wording import few
 from fallow.showfile.changing import Said
 from fallow.showfile.history import Nature
 from fallow.showfile.kinds import EQUIPMENT, LINKS, PLAN_ROWS, PLANS, parted
 from fallow.showfile.merging import Copies, Part, Side, Unit, compare_copies, merge_copies
+from fallow.showfile.renames import Renamed, names_in
 from fallow.showfile.store import ShowFile
 from fallow.workflow.show import Desk, FilePath, find_show, plan_in_force, rows_of_plan, wanted_of
 from fallow.workflow.show_rows import rows_and_links
@@ -29,7 +31,7 @@ __all__ = [
     "row_name",
 ]
 
-OURS, THEIRS = "ours", "theirs"
+OURS, THEIRS, APART = "ours", "theirs", "apart"
 MOST_READINGS = 12
 
 
@@ -38,7 +40,8 @@ class Choices:
     """What counts where both copies were changed differently: ``usual``, ``ours`` or ``theirs``, ``None``: ask.
 
     ``each``: what counts for one thing, by its name (``vox 1``) or kind and name (``link vox 1``), whatever is usual;
-    for one row of a plan, by plan and link (``plan 1 / vox 1``).
+    for one row of a plan, by plan and link (``plan 1 / vox 1``). ``apart`` of ``area stage``: it was renamed in one
+    copy, the other goes on using the old name, and two are meant.
     """
 
     usual: str | None = None
@@ -55,6 +58,7 @@ class ComparedCopies:
     units: tuple[Unit, ...]
     events: int
     notes: tuple[str, ...]
+    renamed: tuple[Renamed, ...] = ()
 
     @property
     def conflicts(self) -> tuple[Unit, ...]:
@@ -97,6 +101,7 @@ def merge_show(other: FilePath, choices: Choices, desk: Desk, *, unrelated: bool
         copies = compare_copies(here, there)
         compared = _compared(here, there, copies, unrelated=unrelated)
         taken, kept = _chosen(compared, choices)
+        _check_one_name(compared, taken, choices)
         said = Said("" if here.writer is None else here.writer.who, desk.why, _told(there, taken), Nature.EDIT)
         number = merge_copies(here, there, copies, taken, said)
         loose = () if number is None else (*_put_together((*taken, *kept)), *_loose_ends(here))
@@ -107,15 +112,17 @@ def _compared(here: ShowFile, there: ShowFile, copies: Copies, *, unrelated: boo
     if not (copies.common.shared or unrelated):
         hint = "if they belong together nevertheless: fallow show merge --unrelated, which asks about all that differs"
         raise UsageError("the two files have no change in common: they are no copies of one show", hint=hint)
-    notes = (*there.notes, *copies.notes)
-    return ComparedCopies(here.path, there.path, copies.common.shared, copies.units, len(copies.events), notes)
+    notes = (*there.notes, *copies.notes, *map(_renamed_told, copies.renamed))
+    events = len(copies.events)
+    return ComparedCopies(here.path, there.path, copies.common.shared, copies.units, events, notes, copies.renamed)
 
 
 def _chosen(compared: ComparedCopies, choices: Choices) -> tuple[tuple[Unit, ...], tuple[Unit, ...]]:
     """What is taken from there, and what stays although it differs there."""
-    rows = {row: said for name, said in choices.each.items() for row in _rows_named(compared, name)}
-    whole = [name for name in choices.each if not _rows_named(compared, name)]
-    each = {unit: choices.each[name] for name in whole for unit in _named(compared, name)}
+    said_each = {name: said for name, said in choices.each.items() if said != APART}
+    rows = {row: said for name, said in said_each.items() for row in _rows_named(compared, name)}
+    whole = [name for name in said_each if not _rows_named(compared, name)]
+    each = {unit: said_each[name] for name in whole for unit in _named(compared, name)}
     usual = {Side.HERE: OURS, Side.THERE: THEIRS, Side.JOINED: THEIRS, Side.BOTH: choices.usual}
     decided: dict[Unit, str | None] = {}
     for unit in compared.units:
@@ -130,6 +137,49 @@ def _chosen(compared: ComparedCopies, choices: Choices) -> tuple[tuple[Unit, ...
         raise _question(undecided, compared.there)
     taken = tuple(unit for unit, said in decided.items() if said == THEIRS)
     return taken, tuple(unit for unit, said in decided.items() if said == OURS and unit.side is not Side.HERE)
+
+
+def _check_one_name(compared: ComparedCopies, taken: Sequence[Unit], choices: Choices) -> None:
+    """Raise QuestionError where a merge would let one area or type of radio go on under two names.
+
+    ``taken``: what is taken from there. UsageError for a choice ``apart`` about what was not renamed.
+    """
+    apart = {name for name, said in choices.each.items() if said == APART}
+    unknown = sorted(apart - {one.label for one in compared.renamed})
+    if unknown:
+        hint = "it is for areas and equipment that were renamed in one copy: --take 'area stage=apart'"
+        raise UsageError(f"nothing called {unknown[0]!r} was renamed in one of the copies", hint=hint)
+    chosen = set(taken)
+    for one in compared.renamed:
+        users: dict[str, list[str]] = {}
+        for unit in compared.units:
+            for part in unit.parts:
+                image = part.here if unit not in chosen else unit.joined or part.there
+                for name in names_in(one.sort, part.kind, image) & one.names:
+                    users.setdefault(name, []).append(unit.label)
+        if len(users) > 1 and one.label not in apart:
+            raise _two_names(one, users, compared.there)
+
+
+def _two_names(one: Renamed, users: Mapping[str, list[str]], there: Path) -> QuestionError:
+    """Which of two names counts is to be decided where it is renamed, so that all follows."""
+    told = {name: few(list(dict.fromkeys(labels))) for name, labels in users.items()}
+    what = f"{_renamed_told(one)}: one {one.sort} would become two; nothing was merged"
+    verb = "areas" if one.sort == "area" else "equipment"
+    old, new, at = (
+        (one.name, one.here, f" --show {quote(str(there))}")
+        if one.there is None
+        else (one.here or one.name, one.there, "")
+    )
+    rename = f"fallow show {verb} {quote(old)} --rename {quote(str(new))}{at}"
+    hint = f"if one is meant: `{rename}`, and merge again; if two are meant: --take '{one.label}=apart'"
+    readings = tuple(f"{name}: {labels}" for name, labels in sorted(told.items()))
+    return QuestionError(what, readings=readings, path=there, hint=hint)
+
+
+def _renamed_told(one: Renamed) -> str:
+    sides = [f"{name!r} {side}" for side, name in (("here", one.here), ("there", one.there)) if name is not None]
+    return f"{one.sort} {one.name!r} was renamed {' and '.join(sides)}"
 
 
 def _rows_named(compared: ComparedCopies, name: str) -> list[Part]:
@@ -168,9 +218,11 @@ def _question(undecided: list[Unit], there: Path) -> QuestionError:
     rows = [row for unit in undecided if unit.kind == PLANS.name for row in unit.rows]
     if rows:
         hint += f"; link by link: --take '{row_name(rows[0])}=theirs'"
-    new = next((unit.name for unit in undecided if unit.kind == PLANS.name and not unit.parts[0].base), None)
-    if new is not None:
-        hint += f"; to keep both plans, first rename yours: fallow show plans {quote(new)} --rename NAME"
+    new = {unit.kind: unit.name for unit in reversed(undecided) if not unit.parts[0].base}
+    for kind, word in ((PLANS, "plans"), (LINKS, "links")):
+        if kind.name in new:
+            name = quote(new[kind.name])
+            hint += f"; to keep both {word}, first rename yours: fallow show {word} {name} --rename NAME"
     return QuestionError(what, readings=(*labels[:MOST_READINGS], *more), path=there, hint=hint)
 
 
