@@ -215,6 +215,52 @@ def test_strangers_and_stations(run: Run) -> None:
     assert "no TV channel '99'" in refused(run, "stations", "99")
 
 
+@pytest.mark.usefixtures("desk")
+def test_none_means_that_nothing_is_stated(run: Run) -> None:
+    """Never a scene or an area of that name: who is in a scene of his own is never together with anybody."""
+    answer(run, "links", "vox 1", "--area", "stage", "--scenes", "a;b", "--group", "band", "--remark", "lead")
+    link = answer(run, "links", "vox 1", "--area", "none", "--scenes", "None", "--group", "-", "--set", "remark=none")[
+        "links"
+    ][0]
+    assert (link["area"], link["scenes"], link["groups"], link["more"]) == (None, [], [], {})
+    assert "'none' is no scene" in refused(run, "links", "vox 1", "--set", "scenes=a;none")
+    assert "'keine' is no group" in refused(run, "links", "vox 1", "--group", "keine")
+    answer(run, "foreign", "guest", "--frequency", "480M", "--area", "none")
+    assert answer(run, "foreign", "guest")["foreign"][0]["area"] is None
+    answer(run, "stations", "23", "--area", "none", "--source", "none")
+    assert answer(run, "stations")["stations"] == [{"channel": "23", "area": None, "source": None}]
+    assert "equipment: the cell is empty" in refused(run, "links", "vox 1", "--equipment", "none")
+
+
+@pytest.mark.usefixtures("desk")
+def test_a_column_that_is_nearly_one_of_ours_is_refused(run: Run) -> None:
+    answer(run, "foreign", "guest", "--frequency", "480M")
+    assert "did you mean spacing_khz" in refused(run, "foreign", "guest", "--set", "spacing_kz=800")
+    assert "did you mean priority" in refused(run, "links", "vox 1", "--set", "priorty=1")
+    for column in ("note", "fixed_by", "fader", "owner", "frequency_note", "scene order"):
+        assert answer(run, "links", "vox 1", "--set", f"{column}=x")["links"][0]["more"][column] == "x"
+    assert answer(run, "foreign", "guest", "--set", "bogus=1")["foreign"][0]["more"] == {"bogus": "1"}
+    _, out, _ = run("show", "foreign", "guest")
+    assert "bogus: 1" in out
+    assert "link=zz gives no new name" in refused(run, "links", "vox 1", "--set", "link=zz")
+    assert "--rename NEW" in refused(run, "foreign", "guest", "--set", "name=xx")
+
+
+def test_what_says_more_than_it_seems_is_asked_or_told(run: Run, desk: Path) -> None:
+    answer(run, "stations", "23")
+    answer(run, "stations", "23", "--area", "stage")
+    before = held(desk / "gala.fallow")
+    assert "announced for several areas" in refused(run, "stations", "--drop", "23")
+    assert held(desk / "gala.fallow") == before
+    answer(run, "stations", "--drop", "23", "--area", "none")
+    assert answer(run, "stations")["stations"] == [{"channel": "23", "area": "stage", "source": None}]
+    answer(run, "stations", "--drop", "23")
+    _, _, err = run("show", "equipment", "pack", "--tuning", "none")
+    assert "note: 'pack' can be tuned nowhere now" in err
+    _, _, err = run("show", "equipment", "pack", "--presets", "470.1M")
+    assert err == ""
+
+
 def test_rules_and_the_chain(run: Run, desk: Path) -> None:
     answer(run, "groups", "in-ear", "microphone", "--apart", "6M")
     answer(run, "groups", "microphone", "in-ear", "--hard", "yes", "--areas", "all")

@@ -100,6 +100,17 @@ def test_what_scenes_can_not_say_is_in_doubt_and_always_on(tmp_path: Path, cell:
     assert scenes(read(tmp_path, [cell], scenes="names"))[0] == [cell]
 
 
+@pytest.mark.parametrize("cell", ["-", "none", "None", "keine", "n/a"])
+def test_words_for_none_are_no_scene_area_or_group(tmp_path: Path, cell: str) -> None:
+    path = tmp_path / "others.csv"
+    path.write_text(f"link,equipment,area,scenes,group\nA,hand,east,act 1,band\nB,hand,{cell},{cell},{cell}\n", "utf-8")
+    found = read_by_evidence(path, "links", TableTelling())
+    one, other = found.values
+    assert (one.area, one.scenes, one.groups) == ("east", {"act 1"}, {"band"})
+    assert (other.area, other.scenes, other.groups) == ("", frozenset(), frozenset())
+    assert found.notes == (f"{cell!r} under scenes: always on",)
+
+
 @pytest.mark.parametrize("cell", ["all", "Always", "alle", "tous", "-", "*", "all, act 1"])
 def test_words_for_always(tmp_path: Path, cell: str) -> None:
     found = read(tmp_path, ["act 1", cell])

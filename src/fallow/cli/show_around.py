@@ -9,6 +9,7 @@ from rich.text import Text
 
 from fallow.cli import documents, show_cells
 from fallow.cli.screens.paper import console, plain_table
+from fallow.cli.screens.show import show_cells as print_cells
 from fallow.cli.show_wanted import edit_of
 from fallow.errors import UsageError
 from fallow.units import format_mhz, format_span_mhz, format_width
@@ -54,6 +55,8 @@ def foreign(typed: Namespace, desk: Desk) -> int:
             ("name", "MHz", "width", "area", "keep off", "also"),
             [_foreign_row(one) for one in found],
         )
+        if typed.name is not None:
+            print_cells(found[0].extra)
     return DONE
 
 
@@ -163,6 +166,7 @@ def _foreign_document(one: ForeignCarrier) -> Document:
         "spacing_hz": one.spacing_hz,
         "products": one.products,
         "protect": one.protect,
+        "more": {name: text for name, text in one.extra.items() if text},
     }
 
 

@@ -14,7 +14,18 @@ from dataclasses import dataclass
 from fallow.cli import typed
 from fallow.errors import UsageError
 
-__all__ = ["CHAIN", "EQUIPMENT", "FOREIGN", "GROUPS", "LINKS", "STATIONS", "Option", "add_options", "cells_of"]
+__all__ = [
+    "CHAIN",
+    "EQUIPMENT",
+    "FOREIGN",
+    "GROUPS",
+    "LINKS",
+    "STATIONS",
+    "Option",
+    "add_options",
+    "cells_of",
+    "stated",
+]
 
 NOTHING = ("", "none", "-")
 _NO_WIDTH_BELOW_HZ = 1_000  # common practice: a bare number below it was meant in kHz
@@ -57,12 +68,12 @@ def cells_of(said: argparse.Namespace, options: Sequence[Option]) -> dict[str, s
         name, equals, text = word.partition("=")
         if not equals or not name.strip():
             raise UsageError(f"{word!r} says nothing", hint="write --set COLUMN=VALUE, as in --set 'remark=spare pack'")
-        cells[name.strip()] = text.strip()
+        cells[name.strip()] = stated(text)
     return cells
 
 
-def _stated(text: str) -> str:
-    """A word or number as it is; ``none`` takes it out."""
+def stated(text: str) -> str:
+    """A word or number as it is; ``none`` takes it out: nothing is stated."""
     return "" if text.strip().lower() in NOTHING else text.strip()
 
 
@@ -116,25 +127,25 @@ def _whole(text: str) -> str:
 
 _yes_or_no = typed.one_of("yes", "no")
 LINKS = (
-    Option("equipment", "equipment", "what it is made of", str, "NAME"),
-    Option("area", "area", "where it works", str, "AREA"),
-    Option("group", "group", "its groups, a semicolon between; empty: none", str, "LIST"),
-    Option("scenes", "scenes", "scenes in which it is on, a semicolon between; empty: always", str, "LIST"),
+    Option("equipment", "equipment", "what it is made of", stated, "NAME"),
+    Option("area", "area", "where it works", stated, "AREA"),
+    Option("group", "group", "its groups, a semicolon between; none: in none", stated, "LIST"),
+    Option("scenes", "scenes", "scenes in which it is on, a semicolon between; none: always", stated, "LIST"),
     Option("priority", "priority", "1 (most important) to 5", _whole, "N"),
     Option("frequency", "frequency_mhz", "a wish or its place; 0 takes it out", _frequency, "HZ"),
     Option("return", "return_mhz", "the same of its way back", _frequency, "HZ"),
     Option("planned", "planned", "no: it chooses its own frequency", _yes_or_no, "yes/no"),
-    Option("remark", "remark", "a remark that stays with it", str, "TEXT"),
+    Option("remark", "remark", "a remark that stays with it", stated, "TEXT"),
     Option("weight", "move_weight", "it counts as so many links where changes are counted", _whole, "N"),
 )
 EQUIPMENT = (
-    Option("kind", "kind", "microphone, in-ear, intercom, cue, assistive, camera, control, data", str, "KIND"),
+    Option("kind", "kind", "microphone, in-ear, intercom, cue, assistive, camera, control, data", stated, "KIND"),
     Option("tuning", "tuning_mhz", "ranges, a semicolon between: '470M..526M;600M..606M'", _ranges, "LIST"),
     Option("step", "step_khz", "the step of its tuning, from the lower end of each range", _width, "HZ"),
     Option("presets", "presets_mhz", "only these frequencies, a semicolon between; none: any", _places, "LIST"),
     Option("bandwidth", "bandwidth_khz", "its occupied bandwidth", _width, "HZ"),
-    Option("power", "power_mw", "in milliwatt", _stated, "MW"),
-    Option("power-kind", "power_kind", "what the power is: eirp, erp, conducted", _stated, "KIND"),
+    Option("power", "power_mw", "in milliwatt", stated, "MW"),
+    Option("power-kind", "power_kind", "what the power is: eirp, erp, conducted", stated, "KIND"),
     Option("spacing", "spacing_khz", "from carrier to carrier", _width, "HZ"),
     Option("im3", "im3_khz", "distance of products 2A-B; none: not asked", _width, "HZ"),
     Option("im3-three", "im3_three_khz", "of products A+B-C", _width, "HZ"),
@@ -145,12 +156,12 @@ EQUIPMENT = (
 FOREIGN = (
     Option("frequency", "frequency_mhz", "where it is", _place, "HZ"),
     Option("bandwidth", "bandwidth_khz", "how wide it is", _width, "HZ"),
-    Option("area", "area", "where it is heard; empty: everywhere", str, "AREA"),
+    Option("area", "area", "where it is heard; none: everywhere", stated, "AREA"),
     Option("spacing", "spacing_khz", "how far our links keep from it", _width, "HZ"),
     Option("products", "products", "it takes part in intermodulation", _yes_or_no, "yes/no"),
     Option("protect", "protect", "our products keep the spacing from it too", _yes_or_no, "yes/no"),
 )
-STATIONS = (Option("source", "source", "who announced it", str, "TEXT"),)
+STATIONS = (Option("source", "source", "who announced it", stated, "TEXT"),)
 GROUPS = (
     Option("apart", "apart_mhz", "so far the two groups keep from each other", _width, "HZ"),
     Option("within", "within_mhz", "so wide the one group may be", _width, "HZ"),
@@ -162,11 +173,11 @@ GROUPS = (
         "same/all",
     ),
     Option("hard", "hard", "a plan that breaks it has a conflict; else it is a wish", _yes_or_no, "yes/no"),
-    Option("source", "source", "where the figure is from", str, "TEXT"),
+    Option("source", "source", "where the figure is from", stated, "TEXT"),
 )
 CHAIN = (
-    Option("kind", "kind", "instrument, antenna, cable, filter, pad, other", str, "KIND"),
-    Option("gain", "gain_db", "in dB, a loss negative; or the file of a curve", str, "DB"),
-    Option("u", "u_db", "standard uncertainty in dB", str, "DB"),
-    Option("vswr", "vswr", "its match; none: not known", _stated, "N"),
+    Option("kind", "kind", "instrument, antenna, cable, filter, pad, other", stated, "KIND"),
+    Option("gain", "gain_db", "in dB, a loss negative; or the file of a curve", stated, "DB"),
+    Option("u", "u_db", "standard uncertainty in dB", stated, "DB"),
+    Option("vswr", "vswr", "its match; none: not known", stated, "N"),
 )

@@ -101,6 +101,8 @@ def equipment(typed: Namespace, desk: Desk) -> int:
         drop_equipment(typed.drop, desk)
     if typed.name is not None and edit is not None:
         found: Sequence[Any] = [change_equipment(typed.name, edit, desk)]
+        if edit.cells.keys() & {"tuning_mhz", "presets_mhz"} and not (found[0].tuning or found[0].presets_hz):
+            say(f"note: {found[0].name!r} can be tuned nowhere now: it has neither tuning range nor presets")
     else:
         found = _named(tuple(show_wanted(desk).equipment.values()), typed.name, "equipment")
     if typed.json:

@@ -58,7 +58,9 @@ def _foreign(verb: Verb) -> None:
 def _stations(verb: Verb) -> None:
     stations = verb("stations", "list the TV channels announced, or change or add one")
     stations.add_argument("name", nargs="?", metavar="CHANNEL", help="the channel to be changed or announced")
-    stations.add_argument("--area", metavar="AREA", help="announced for this area; empty: everywhere")
+    stations.add_argument(
+        "--area", type=show_cells.stated, metavar="AREA", help="announced for this area; none: everywhere"
+    )
     add_options(stations, show_cells.STATIONS, "", "area=AREA puts it elsewhere")
     stations.add_argument("--drop", nargs="+", metavar="CHANNEL", help="take these out, as listed")
 

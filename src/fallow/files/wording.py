@@ -17,6 +17,7 @@ __all__ = [
     "quoted",
     "says",
     "says_not_measured",
+    "says_nothing",
     "words_of",
 ]
 
@@ -37,6 +38,10 @@ _LEVEL_UNIT = re.compile(
     r"(dbm\s*/\s*hz|dbm|db\s*\(?\s*[uµμ]v\s*\)?\s*/\s*m\b\s*\)?|db\s*\(?\s*[uµμ]v\s*\)?|dbmv|dbv|dbw|dbfs|dbc|dbr|db|mw|w|[uµμ]v|mv|v\^?2\s*/\s*hz|v²/hz|linear|lin)(?![a-z0-9µμ])",
     re.I,
 )
+_NO_NAMES = {
+    *("none", "nothing", "n/a", "nil", "null", "keine", "keiner", "keins", "aucun", "aucune", "ninguno", "ninguna"),
+    *("nessuno", "nessuna", "geen", "brak", "żaden", "żadna", "nenhum", "nenhuma", "ingen", "inga"),
+}
 _KINDS = (
     (Detector.MAX_HOLD, "max-hold"),
     (Detector.MIN_HOLD, "min-hold"),
@@ -66,6 +71,15 @@ def says_not_measured(cell: str) -> bool:
     """Whether a cell stands for *not measured*: empty, dashes, or a word such as ``NaN`` in one of many languages."""
     bare = cell.strip().casefold().replace("\u00a0", " ")
     return not bare.strip("-*._") or bare in _not_measured_words()
+
+
+def says_nothing(cell: str) -> bool:
+    """Whether a cell of names names none: empty, dashes, or a word such as ``none``.
+
+    Source of the words: from memory (en, de, fr, es, it, nl, pl, pt, sv).
+    """
+    bare = cell.strip().casefold()
+    return not bare.strip("-\N{EN DASH}\N{EM DASH}") or bare in _NO_NAMES
 
 
 def detector_named(text: str) -> Detector | None:

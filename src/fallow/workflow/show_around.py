@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TypeAlias
 
-from fallow.errors import UsageError
+from fallow.errors import QuestionError, UsageError
 from fallow.files.territories import load_territory
 from fallow.show.grouping import Apart, Together
 from fallow.show.link import ForeignCarrier, Station
@@ -60,6 +60,10 @@ def drop_stations(channels: Sequence[str], desk: Desk, area: str | None = None) 
                 where = f" for {area!r}" if area else ""
                 hint = "fallow show stations lists them"
                 raise UsageError(f"no TV channel {channel!r} is announced{where}", hint=hint)
+            areas = tuple(one.area or "everywhere" for one in found if one.channel == channel)
+            if len(areas) > 1:
+                what = f"TV channel {channel!r} is announced for several areas"
+                raise QuestionError(what, readings=areas, hint="say --area; --area none means everywhere")
         with desk.change(show, f"stations taken out: {', '.join(channels)}") as change:
             change.drop(STATIONS, *(STATIONS.key(one) for one in found))
 

@@ -14,6 +14,7 @@ from fallow.errors import QuestionError, UsageError
 from fallow.files.tables import one_row
 from fallow.files.tables.one_row import Cells, RowKind
 from fallow.files.tables.scene_lists import scenes_in
+from fallow.files.wording import says_nothing
 from fallow.show.equipment import Equipment
 from fallow.show.grouping import Apart, Groupings, Together
 from fallow.show.link import MOST_LOSS_DB, ForeignCarrier, Link, Station
@@ -202,6 +203,8 @@ def change_rule(group: str, other: str | None, edit: Edit, desk: Desk) -> Apart 
 
 def _after(known: _Known[T], before: T | None, name: str, edit: Edit) -> T:
     """The value as it is to be. Raises UsageError for a cell that is wrong, or one that is lacking."""
+    if edit.cells.get(known.name, name) != name:
+        raise UsageError(f"{known.name}={edit.cells[known.name]} gives no new name", hint="say --rename NEW")
     cells = {**edit.cells, known.name: name if edit.rename is None else edit.rename}
     if not cells[known.name].strip():
         raise UsageError(f"a {known.word} needs a name")
@@ -254,6 +257,8 @@ def _check_lists(cells: Cells, link: Link, show: ShowFile) -> None:
     scenes = {scene for one in links for scene in one.scenes}
     for noun, typed, known in (("scene", link.scenes, scenes), ("group", link.groups, groups)):
         for item in sorted(typed) if cells.keys() & {noun, f"{noun}s"} else ():
+            if says_nothing(item):
+                raise UsageError(f"{item!r} is no {noun}", hint=f"it stands alone where there is no {noun}")
             found = scenes_in([item], known - {item}, is_ours=True, noun=noun)
             parts = found.names.get(item, (item,))
             if item not in known and (found.still_open is not None or len(parts) > 1):

@@ -47,7 +47,7 @@ from fallow.files.tables.show_tables import station_from
 from fallow.files.tables.table_kinds import TableKind, table_kind
 from fallow.files.tables.two_ends import ends_in, joined
 from fallow.files.tables.two_frequencies import first_difference, twin_difference
-from fallow.files.wording import quoted, says_not_measured
+from fallow.files.wording import quoted, says_not_measured, says_nothing
 
 __all__ = ["ColumnRead", "Doubt", "TableRead", "TableTelling", "read_by_evidence"]
 
@@ -280,7 +280,8 @@ class _Reading:
             name = by_index.get(index, "")
             column = self.table.columns.get(name)
             is_number = column is not None and (column.quantity is not None or column.is_number)
-            meaning.append("" if is_number and says_not_measured(cell) else meant(cell, name))
+            says_none = says_not_measured(cell) if is_number else name in ("area", "group") and says_nothing(cell)
+            meaning.append("" if says_none else meant(cell, name))
         return meaning
 
     def _check_needed(self, found: Mapping[str, Found]) -> None:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import difflib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any, Generic, TypeVar
 
 from fallow.errors import InputError, UsageError
@@ -39,6 +41,7 @@ __all__ = ["CHAIN", "EQUIPMENT", "FOREIGN", "GROUPS", "LINKS", "STATIONS", "Cell
 
 Cells = Mapping[str, str]
 T = TypeVar("T")
+_NEAR = 0.8  # spacing_kz is nearly spacing_khz, fixed_by is not fixed
 
 
 @dataclass(frozen=True)
@@ -77,8 +80,8 @@ def made(kind: RowKind[T], cells: Cells) -> T:
 
 def edited(kind: RowKind[T], value: T, cells: Cells) -> T:
     """A value with other cells; what no cell speaks of stays. Raises as ``made`` does."""
-    _check_columns(kind, cells)
     before = kind.cells(value)
+    _check_columns(kind, cells, before)
     old, new = _read(kind, before), _read(kind, {**before, **cells})
     record: Any = value  # each of these is a dataclass
     if type(old) is not type(new):
@@ -94,15 +97,22 @@ def _same(one: Any, other: Any) -> bool:
     return one is other or (type(one) is type(other) and not hasattr(one, "frequencies_hz") and bool(one == other))
 
 
-def _check_columns(kind: RowKind[Any], cells: Cells) -> None:
-    """Raise UsageError for a column that the table does not have, or has under another name."""
+def _check_columns(kind: RowKind[Any], cells: Cells, kept: Cells = MappingProxyType({})) -> None:
+    """Raise UsageError for a column that the table does not have, or has under another name, or nearly under this one.
+
+    ``kept``: cells that stay with the value already.
+    """
     names = [column.name for column in kind.columns]
-    for name in cells:
+    for name in [name for name in cells if name not in kept]:
         known, _ = find_columns([name], kind.columns)
         if name not in names and known:
             raise UsageError(f"{name!r} is no column as fallow writes it", hint=f"write {next(iter(known))}=VALUE")
         if name not in names and not kind.keeps_more:
             raise UsageError(f"the table of {kind.word} has no column {name!r}", hint=f"it has {', '.join(names)}")
+        near = [] if name in names else difflib.get_close_matches(name.lower(), names, 1, cutoff=_NEAR)
+        if near:
+            hint = f"did you mean {near[0]}? Call a column of your own otherwise"
+            raise UsageError(f"the table of {kind.word} has no column {name!r}, but nearly", hint=hint)
 
 
 def _read(kind: RowKind[T], cells: Cells) -> T:

@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 
 from fallow.files.source import normalise
 from fallow.files.tables.columns import plain_heading
-from fallow.files.wording import quoted
+from fallow.files.wording import quoted, says_nothing
 
 __all__ = ["LISTS", "NAMES", "OpenReading", "Scenes", "scenes_in"]
 
@@ -129,7 +129,7 @@ class _Column:
         known, alone = {_key(one) for one in self.known}, self.alone()
         for cell, items in self.items.items():
             listed = [item for sign in (_SURE, _SIGNS[","]) for item in _parts(sign, cell)]
-            if any(normalise(item).casefold() in _ALWAYS and _key(item) not in known for item in listed):
+            if any(_says_always(item) and _key(item) not in known for item in listed):
                 self.items[cell] = []
                 self.notes.append(f"{quoted(cell)} under scenes: always on")
             elif any(_TIME.search(normalise(item)) for item in items if _key(item) not in known):
@@ -233,6 +233,11 @@ class _Column:
 
 def _parts(sign: re.Pattern[str], text: str) -> list[str]:
     return [part for piece in sign.split(text) if (part := " ".join(piece.split()))]
+
+
+def _says_always(item: str) -> bool:
+    """Whether a scene is none: always on, or nothing said."""
+    return normalise(item).casefold() in _ALWAYS or says_nothing(normalise(item))
 
 
 def _key(name: str) -> str:
