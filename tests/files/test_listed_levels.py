@@ -89,3 +89,162 @@ def test_gaps_are_not_measured_and_told_options_count(tmp_path: Path) -> None:
     (series,) = found.series
     assert np.flatnonzero(np.isnan(series.levels_db[0])).tolist() == [k for k, x in enumerate(LEVELS) if x == -103.5]
     assert (series.unit, series.rbw_hz) == (LevelUnit.DBM, 3_000)
+
+
+# --- how many levels there are ---
+
+SPAN = "Start: 470 MHz|Stop: 471.475 MHz|dBm"
+STEPPED = "Start: 470 MHz|Stop: 471.475 MHz|Step: 25 kHz|dBm"
+COUNTED = "Start: 470 MHz|Stop: 471.475 MHz|Points: 60|dBm"
+CARRIER = 40  # the level that stands out, at 471 MHz
+
+
+def written(path: Path, heads: str, change: dict[int, str | None] | None = None, *, behind: str = "") -> FileReading:
+    """A file with a carrier at 471 MHz, and some of its lines replaced, or left out where ``None``."""
+    rows: list[str | None] = [f"{level:.1f}" for level in LEVELS]
+    rows[CARRIER] = "-60.0"
+    for row, text in (change or {}).items():
+        rows[row] = text
+    lines = [*heads.split("|"), *(row for row in rows if row is not None)]
+    path.write_text("\n".join(lines) + "\n" + behind, encoding="utf-8")
+    return read_file(path)
+
+
+def carrier_hz(found: FileReading) -> int:
+    (series,) = found.series
+    return round(float(series.axis.centres_hz[int(np.nanargmax(series.levels_db[0]))]))
+
+
+@pytest.mark.parametrize("heads", [SPAN, STEPPED, COUNTED])
+@pytest.mark.parametrize("mark", ["OVR", "---", "", "nan", "-inf", "*", "over range"])
+def test_a_line_that_stands_for_a_missing_level_keeps_its_place(tmp_path: Path, heads: str, mark: str) -> None:
+    found = written(tmp_path / "trace.csv", heads, {20: mark, 50: mark})
+    assert carrier_hz(found) == 471_000_000
+    assert np.flatnonzero(np.isnan(found.series[0].levels_db[0])).tolist() == [20, 50]
+    assert "2 of its lines stand for a level that is missing: not measured there" in found.notes
+
+
+@pytest.mark.parametrize("heads", [SPAN, STEPPED, COUNTED, "Start: 470 MHz|Step: 25 kHz|dBm"])
+@pytest.mark.parametrize("row", [3, 30, 57])
+def test_an_unreadable_line_between_levels_is_refused_with_its_line(tmp_path: Path, heads: str, row: int) -> None:
+    with pytest.raises(InputError, match="'# marker' stands between levels") as refused:
+        written(tmp_path / "trace.csv", heads, {row: "# marker"})
+    assert refused.value.line == len(heads.split("|")) + row + 1
+
+
+@pytest.mark.parametrize("heads", [SPAN, STEPPED, COUNTED])
+@pytest.mark.parametrize("whole", [57, 45, 41, 25])
+def test_a_file_that_broke_off_is_never_stretched(tmp_path: Path, heads: str, whole: int) -> None:
+    with pytest.raises(InputError, match=rf"{whole} (levels|follow)"):
+        written(tmp_path / "trace.csv", heads, dict.fromkeys(range(whole, COUNT)))
+
+
+def test_without_stop_nothing_is_stretched_and_that_is_told(tmp_path: Path) -> None:
+    found = written(tmp_path / "trace.csv", "Start: 470 MHz|Step: 25 kHz|dBm", dict.fromkeys(range(50, COUNT)))
+    assert (carrier_hz(found), found.points) == (471_000_000, 50)
+    assert any("that none of its levels is missing can't be checked" in note for note in found.notes)
+
+
+def test_the_step_that_follows_is_told(tmp_path: Path) -> None:
+    found = written(tmp_path / "trace.csv", SPAN)
+    assert "neither points nor step are stated: a step of 25 kHz follows from 60 levels" in found.notes
+    assert not any("follows" in note for note in written(tmp_path / "trace.csv", COUNTED).notes)
+
+
+def test_a_step_that_nobody_chooses_needs_the_points(tmp_path: Path) -> None:
+    odd = "Start: 470 MHz|Stop: 471.234 MHz|dBm"
+    with pytest.raises(InputError, match=r"20.9152542 kHz apart, which is no round number"):
+        written(tmp_path / "trace.csv", odd)
+    assert written(tmp_path / "trace.csv", odd.replace("|dBm", "|Points: 60|dBm")).points == COUNT
+
+
+def test_start_stop_and_step_that_contradict_each_other_are_refused(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match=r"its start, stop and step make 30\.5 levels, and 60 follow"):
+        written(tmp_path / "trace.csv", STEPPED.replace("25 kHz", "50 kHz"))
+    with pytest.raises(InputError, match=r"make 30\.5 levels"):
+        written(tmp_path / "trace.csv", COUNTED.replace("|dBm", "|Step: 50 kHz|dBm"))
+
+
+def test_a_step_without_a_unit_is_no_step_in_hertz(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="its step is 25, and no unit stands with it"):
+        written(tmp_path / "trace.csv", "Start: 470 MHz|Step: 25|dBm")
+
+
+@pytest.mark.parametrize("heads", [SPAN, COUNTED])
+def test_blank_lines_that_only_part_levels_are_none(tmp_path: Path, heads: str) -> None:
+    every_other = {row: f"{LEVELS[row]:.1f}\n" for row in range(COUNT) if row != CARRIER} | {CARRIER: "-60.0\n"}
+    for change in (every_other, {7: f"{LEVELS[7]:.1f}\n"}):
+        found = written(tmp_path / "trace.csv", heads, change)
+        assert (carrier_hz(found), found.points) == (471_000_000, COUNT)
+
+
+def test_what_stands_below_the_levels_is_told(tmp_path: Path) -> None:
+    found = written(tmp_path / "trace.csv", SPAN, behind="Peak: -60\nMean: -104\n")
+    assert carrier_hz(found) == 471_000_000
+    assert "what stands below the levels was not used: 'Peak: -60' in line 64" in found.notes
+    with pytest.raises(InputError, match="which is no round number"):
+        written(tmp_path / "trace.csv", SPAN, behind="\n2\n3\n")
+
+
+def test_a_count_that_goes_wrong_is_refused_or_asked_about(tmp_path: Path) -> None:
+    rows: dict[int, str | None] = {row: f"{row},{LEVELS[row]:.1f}" for row in range(COUNT)}
+    assert written(tmp_path / "trace.csv", SPAN, rows).points == COUNT
+    assert written(tmp_path / "trace.csv", SPAN, rows | {30: None}).needs  # a rising column may be frequencies
+
+
+def test_a_count_that_goes_wrong_far_down_is_refused_with_its_line(tmp_path: Path) -> None:
+    path = tmp_path / "trace.csv"
+    rows = [f"{row},{LEVELS[row % COUNT]:.1f}" for row in range(601) if row != 550]
+    path.write_text("\n".join(["Start: 470 MHz", "Stop: 485 MHz", "dBm", *rows, ""]), encoding="utf-8")
+    with pytest.raises(InputError, match="its levels are counted, and 551 follows 549") as refused:
+        read_file(path)
+    assert refused.value.line == 554
+
+
+# --- several blocks, and other ways to write them ---
+
+
+def test_every_block_of_a_file_is_read(tmp_path: Path) -> None:
+    rows = "\n".join(f"{level:.1f}" for level in LEVELS)
+    again = f"Start: 600 MHz\nStop: 601.475 MHz\ndBm\n{rows}\n"
+    found = written(tmp_path / "trace.csv", "RBW: 10 kHz|" + SPAN, behind=again)
+    assert [round(float(one.axis.centres_hz[0])) for one in found.series] == [470_000_000, 600_000_000]
+    assert (found.sweeps, found.points, found.rbw_hz) == (2, 2 * COUNT, 10_000)
+    assert "frequencies by what stands above the levels: 60 from 600.000 to 601.475 MHz" in found.notes
+
+
+def test_blocks_on_one_grid_are_sweeps_of_one_series(tmp_path: Path) -> None:
+    rows = "\n".join(f"{level:.1f}" for level in LEVELS)
+    found = written(tmp_path / "trace.csv", COUNTED, behind="\n".join([*COUNTED.split("|"), rows, ""]))
+    (series,) = found.series
+    assert series.levels_db.shape == (2, COUNT)
+
+
+@pytest.mark.parametrize("levels", [5, 45])
+def test_a_block_that_can_not_be_read_is_refused_not_dropped(tmp_path: Path, levels: int) -> None:
+    rows = "\n".join(f"{level:.1f}" for level in LEVELS[:levels])
+    with pytest.raises(InputError) as refused:
+        written(tmp_path / "trace.csv", SPAN, behind=f"Start: 600 MHz\nStop: 601.475 MHz\ndBm\n{rows}\n")
+    assert refused.value.line == 67
+
+
+def test_levels_with_their_unit_behind_each(tmp_path: Path) -> None:
+    rows: dict[int, str | None] = {row: f"{level:.1f} dBm" for row, level in enumerate(LEVELS)}
+    found = written(tmp_path / "trace.csv", "Start: 470 MHz|Stop: 471.475 MHz", rows)
+    assert (found.series[0].unit, found.points) == (LevelUnit.DBM, COUNT)
+
+
+def test_a_start_above_the_stop_lists_falling_frequencies(tmp_path: Path) -> None:
+    found = written(tmp_path / "trace.csv", "Start: 471.475 MHz|Stop: 470 MHz|dBm")
+    assert carrier_hz(found) == 471_475_000 - CARRIER * 25_000
+
+
+def test_heads_may_stand_without_a_mark_between_word_and_number(tmp_path: Path) -> None:
+    assert carrier_hz(written(tmp_path / "trace.csv", "Centre 470.7375 MHz|Span 1.475 MHz|dBm")) == 471_000_000
+
+
+def test_numbers_that_no_unit_calls_levels_say_so(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="60 numbers stand in it under a start, and no unit says"):
+        written(tmp_path / "trace.csv", "Start: 470|Stop: 471.475")
+    path = tmp_path / "trace.csv"
+    assert read_file(path, Telling(unit="MHz")).points == COUNT

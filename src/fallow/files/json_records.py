@@ -24,7 +24,7 @@ from fallow.files.readings import FileReading, NotASweepError, Telling
 from fallow.files.records import Heads, Record, head_named, plain_words, reading_of_records
 from fallow.files.wording import frequency_unit_named, says
 
-__all__ = ["frequencies_by_heads", "read_json"]
+__all__ = ["extent_by_heads", "frequencies_by_heads", "read_json"]
 
 _MOST_BYTES = 100 * 2**20  # a document takes ten times its size in memory
 _DEEPEST = 12
@@ -59,8 +59,7 @@ def frequencies_by_heads(heads: Heads, n: int, *, edges: bool = False) -> tuple[
     Where start and stop are the edges of ``n`` cells, these are the middles of the cells: when the stated step, or
     steps of whole numbers, say so, or, where both would do, ``edges``. ``None`` where the heads don't say.
     """
-    numbers = {words: value for words, value in heads.items() if _is_number(value) and math.isfinite(_float(value))}
-    start, stop, step = (_number_head(numbers, names) for names in (_STARTS, _STOPS, _STEPS))
+    start, stop, step = extent_by_heads(heads)
     if start is None or n < _FEWEST_POINTS or (step is None and stop is None):
         return None
     words = " ".join({part[0] for part in (start, stop, step) if part is not None and frequency_unit_named(part[0])})
@@ -72,6 +71,14 @@ def frequencies_by_heads(heads: Heads, n: int, *, edges: bool = False) -> tuple[
     if not distance > 0 or not math.isfinite(first + distance * n):
         return None
     return tuple(first + (k + offset) * distance for k in range(n)), words
+
+
+def extent_by_heads(heads: Heads) -> tuple[tuple[str, float] | None, ...]:
+    """Start, stop and step among the heads, each with its words, in the unit of its heads; ``None`` for what is not
+    said.
+    """
+    numbers = {words: value for words, value in heads.items() if _is_number(value) and math.isfinite(_float(value))}
+    return tuple(_number_head(numbers, names) for names in (_STARTS, _STOPS, _STEPS))
 
 
 def _grid(start: float, stop: float | None, step: float | None, n: int, edges: bool) -> tuple[float, float, float]:

@@ -1,13 +1,12 @@
 """Levels listed one below the other, perhaps counted, under lines that say where they start and how far they go.
 
-There is no column of frequencies, so start and stop (or step, or centre and span) have to be stated in words, and a
-stated number of points has to be the number of levels that follow.
+There is no column of frequencies, so each level's frequency hangs on how many levels there are. Their number is
+checked against the stated points, or the stated step; where neither is stated, only a step that is a round number
+is believed, and it is told. Several such blocks below each other are sweeps of their own.
 """
 
 from __future__ import annotations
 
-import math
-import re
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -16,141 +15,194 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fallow.errors import InputError
-from fallow.files.json_records import frequencies_by_heads
+from fallow.files.json_records import extent_by_heads, frequencies_by_heads
 from fallow.files.levels import can_be_levels
-from fallow.files.readings import FileReading, Telling
-from fallow.files.records import Record, plain_words, reading_of_records
-from fallow.files.source import TextFile
-from fallow.files.wording import FREQUENCY_FACTORS_HZ, frequency_unit_named, level_unit_named, says, says_not_measured
+from fallow.files.listed_lines import ListedBlock, blocks_of
+from fallow.files.readings import FileReading, NotASweepError, Telling
+from fallow.files.records import Record, reading_of_records
+from fallow.files.source import Line, TextFile
+from fallow.files.wording import FREQUENCY_FACTORS_HZ, frequency_unit_named, level_unit_named, quoted, says
+from fallow.spectrum.sweep import Series
 from fallow.units import format_span_mhz
 
 __all__ = ["read_listed"]
 
 _MOST_CHARACTERS = 2**23
 _FEWEST_LEVELS = 20
-_MOST_HEADS = 200
-_HEAD = re.compile(r"\s*[#!%/*;]*\s*[\"']?([^:=;,\t|]{1,60}?)[\"']?\s*[:=;,\t|]\s*[\"']?([^\"']*?)[\"']?\s*[;,\t]*\s*")
-_NUMBER = re.compile(r"(-?\d{1,15}(?:[.,]\d{1,15})?(?:[eE][-+]?\d{1,2})?)[\s;,\t]*([kMG]?Hz)?", re.IGNORECASE)
-_COUNTED = re.compile(r"\s*(\d{1,7})\s*[;,\t ]\s*(\S+)\s*")
-_UNITS = frozenset(unit.lower() for unit in FREQUENCY_FACTORS_HZ)
-_ROLES = {
-    "step": "axis-step",
-    "span": "axis-span",
-    "centre": "axis-centre",
-    "start": "lower-edge",
-    "stop": "upper-edge",
-}
-_ALONE = ("axis-step", "axis-span", "axis-centre")  # words that say enough without a unit
+_STEP_DIGITS = 0.01  # by so much of itself a step that is stated beside the points may be rounded
+_ROUND = (1.0, 1.25, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 6.25, 7.5, 8.0)  # steps, by powers of ten. Common practice
+_THIRDS = (10 / 3, 20 / 3, 25 / 3, 5 / 3)  # 8.333 kHz and their like, in channels of 25 kHz. Common practice
+_ROUND_ERROR = 1e-4  # of a step: start and stop are printed with few digits
 
 
 def read_listed(file: TextFile, telling: Telling) -> FileReading | None:
-    """The sweep of such a file; ``None`` where it is none. Raises InputError where its heads and its levels contradict
-    each other.
+    """The sweeps of such a file; ``None`` where it is none. Raises InputError, with the line, where its heads and its
+    levels contradict each other, or leave open how many levels there are.
     """
     if file.size > _MOST_CHARACTERS:
         return None
-    lines = [line for line in file.head(_MOST_CHARACTERS).split("\n") if line.strip()]
-    levels = _levels_at_the_end(lines, telling.decimal)
-    if len(levels) < _FEWEST_LEVELS or not can_be_levels(levels[np.isfinite(levels)]):
+    lines = [Line(number, text) for number, text in enumerate(file.head(_MOST_CHARACTERS).split("\n"), 1)]
+    blocks = blocks_of(lines, telling.decimal, file.path)
+    if not blocks or not _is_listed(blocks[0]):
         return None
-    above = lines[: len(lines) - levels.size]
-    heads = dict(_heads(above[:_MOST_HEADS]))
-    found = frequencies_by_heads(_with_ends(heads), levels.size)
-    if found is None:
-        return None
-    (frequencies, words), level_words = found, _level_words(above)
-    if not (words or level_words or telling.unit or telling.level_unit):  # any list may have a start and a stop
-        return None
-    _check_points(heads, levels.size, file.path)
-    record = Record(frequencies, levels, heads, words, level_words)
-    reading = reading_of_records([record], "levels listed under their start and stop", file.path, telling)
-    low_hz, high_hz = reading.low_hz, reading.high_hz
-    if low_hz is None or high_hz is None:
-        return replace(reading, encoding=file.encoding)
-    told = f"frequencies by what stands above the levels: {levels.size} from {format_span_mhz(low_hz, high_hz)}"
-    return replace(reading, encoding=file.encoding, notes=(told, *reading.notes))
+    _check_units(blocks[0], telling, file.path)
+    notes: list[str] = []
+    records = [_record(block, notes, file.path) for block in blocks]
+    reading = reading_of_records(records, "levels listed under their start and stop", file.path, telling)
+    told = (_told(series) for series in reading.series)
+    return replace(reading, encoding=file.encoding, notes=tuple(dict.fromkeys((*told, *notes, *reading.notes))))
 
 
-def _levels_at_the_end(lines: Sequence[str], decimal: str | None) -> NDArray[np.float64]:
-    """The numbers that stand alone, or behind a count, on each of the last lines, shape (level,)."""
-    alone, counted = _alone(lines, decimal), _counted(lines, decimal)
-    return np.array(counted if len(counted) >= len(alone) else alone, dtype=np.float64)
+def _is_listed(block: ListedBlock) -> bool:
+    finite = block.levels[np.isfinite(block.levels)]
+    if finite.size < _FEWEST_LEVELS or not can_be_levels(finite):
+        return False
+    return frequencies_by_heads(_rising(block.heads)[0], block.levels.size) is not None
 
 
-def _alone(lines: Sequence[str], decimal: str | None) -> list[float]:
-    found: list[float] = []
-    for line in reversed(lines):
-        number = _level(line, decimal)
-        if number is None:
-            break
-        found.append(number)
-    return found[::-1]
+def _check_units(block: ListedBlock, telling: Telling, path: Path) -> None:
+    """Any list may have a start and a stop. Raises NotASweepError where no unit says what they are of."""
+    start, *others = extent_by_heads(_rising(block.heads)[0])
+    named = [part is not None and frequency_unit_named(part[0]) is not None for part in (start, *others)]
+    if not (any(named) or _level_words(block) or telling.unit or telling.level_unit):
+        raise NotASweepError(
+            f"{block.levels.size} numbers stand in it under a start, and no unit says that they are levels",
+            path=path,
+            line=block.first_line,
+            hint="--unit MHz tells the unit of start and stop, --level-unit that of the levels",
+        )
+    step = others[1]
+    if named[0] and step is not None and not named[2] and step[1] < FREQUENCY_FACTORS_HZ["kHz"]:
+        raise InputError(f"its step is {step[1]:g}, and no unit stands with it", path=path, hint="write, say, 25 kHz")
 
 
-def _counted(lines: Sequence[str], decimal: str | None) -> list[float]:
-    """The levels behind 0, 1, 2 … or 1, 2, 3 …; none where the count begins otherwise."""
-    found: list[float] = []
-    count: int | None = None
-    for line in reversed(lines):
-        pair = _COUNTED.fullmatch(line.rstrip(" ;,\t"))
-        number = None if pair is None else _level(pair[2], decimal)
-        if pair is None or number is None or (count is not None and int(pair[1]) != count - 1):
-            break
-        count = int(pair[1])
-        found.append(number)
-    return found[::-1] if count in (0, 1) else []
-
-
-def _level(cell: str, decimal: str | None) -> float | None:
-    """A number that stands alone, NaN for what says that nothing was measured; ``None`` for anything else."""
-    bare = cell.strip().rstrip(";\t").strip()
-    match = _NUMBER.fullmatch(bare)
-    if match is not None and match[2] is None and not ("," in match[1] and decimal == "."):
-        return float(match[1].replace(",", "."))
-    return math.nan if bare and says_not_measured(bare) else None
-
-
-def _heads(above: Sequence[str]) -> Iterator[tuple[str, object]]:
-    """What the lines above the levels say: in hertz where a unit stands with it, else the bare number or the text."""
-    for line in above:
-        match = _HEAD.fullmatch(line)
-        if match is None or not match[2]:
-            continue
-        number = _NUMBER.fullmatch(match[2])
-        unit = frequency_unit_named((number and number[2]) or match[1])
-        words = _role(match[1], named=unit is not None)
-        if number is None:
-            yield words, match[2]
+def _record(block: ListedBlock, notes: list[str], path: Path) -> Record:
+    """A block's levels on their frequencies; what is to be said of it is added to ``notes``."""
+    heads, falling = _rising(block.heads)
+    doubt: InputError | None = None
+    for levels in _possible(block):
+        found = frequencies_by_heads(heads, levels.size)
+        if found is None or levels.size < _FEWEST_LEVELS or not can_be_levels(levels[np.isfinite(levels)]):
+            what = f"{levels.size} numbers stand from here on, and what is above them makes no sweep of them"
+            raise InputError(what, path=path, line=block.first_line)
+        frequencies, words = found
+        try:
+            notes += [*_checked(block, heads, levels, frequencies, path), *_below(block)]
+        except InputError as error:
+            doubt = doubt or error
         else:
-            value = float(number[1].replace(",", "."))
-            yield (f"{words} hz", value * FREQUENCY_FACTORS_HZ[unit]) if unit is not None else (words, value)
+            return Record(frequencies, levels[::-1] if falling else levels, heads, words, _level_words(block))
+    raise doubt or InputError("no levels stand below its heads", path=path)
 
 
-def _role(key: str, *, named: bool) -> str:
-    """The key in plain words; what it says of the frequencies in one word of ours, whatever its language."""
-    words = " ".join(word for word in plain_words(key).split() if word not in _UNITS)
-    if any(says(key, other) for other in ("time", "date")) or not (
-        named or says(key, "frequency") or words in _ROLES or any(says(words, meaning) for meaning in _ALONE)
-    ):
-        return words
-    return next((role for role, meaning in _ROLES.items() if says(words, meaning)), words)
+def _possible(block: ListedBlock) -> tuple[NDArray[np.float64], ...]:
+    """The levels with blank lines as missing ones, and without them; where every other line is blank they part only."""
+    dense = block.levels[~block.blanks]
+    blanks = block.levels.size - dense.size
+    if not blanks:
+        return (dense,)
+    return (dense,) if blanks >= dense.size - 1 else (block.levels, dense)
 
 
-def _with_ends(heads: dict[str, object]) -> dict[str, object]:
-    """The heads, with start and stop where only centre and span are said."""
+def _rising(heads: dict[str, object]) -> tuple[dict[str, object], bool]:
+    """The heads with a start below the stop, also where only centre and span are said; whether they stood the other
+    way round.
+    """
     for unit in (" hz", ""):
         centre, span = heads.get(f"centre{unit}"), heads.get(f"span{unit}")
         if isinstance(centre, float) and isinstance(span, float) and f"start{unit}" not in heads:
-            return {**heads, f"start{unit}": centre - span / 2, f"stop{unit}": centre + span / 2}
-    return heads
+            heads = {**heads, f"start{unit}": centre - span / 2, f"stop{unit}": centre + span / 2}
+    for unit in (" hz", ""):
+        start, stop, step = (heads.get(f"{name}{unit}") for name in ("start", "stop", "step"))
+        if isinstance(start, float) and isinstance(stop, float) and start > stop:
+            step = {f"step{unit}": abs(step)} if isinstance(step, float) else {}
+            return {**heads, f"start{unit}": stop, f"stop{unit}": start, **step}, True
+    return heads, False
 
 
-def _check_points(heads: dict[str, object], count: int, path: Path) -> None:
-    stated = next((value for words, value in heads.items() if says(words, "axis-points")), None)
-    if isinstance(stated, float) and stated != count:
-        raise InputError(f"it states {stated:g} points, and {count} levels follow", path=path)
+# --- how many levels there are ---
 
 
-def _level_words(above: Sequence[str]) -> str:
-    """The heading above the levels, or the nearest line that names their unit."""
-    return next((line for line in reversed(above) if level_unit_named(line) is not None), "")
+def _points(heads: dict[str, object]) -> float | None:
+    stated = (value for words, value in heads.items() if says(words, "axis-points"))
+    return next((value for value in stated if isinstance(value, float)), None)
+
+
+def _checked(
+    block: ListedBlock,
+    heads: dict[str, object],
+    levels: NDArray[np.float64],
+    frequencies: Sequence[float],
+    path: Path,
+) -> Iterator[str]:
+    """Notes on how the number of levels was checked. Raises InputError where it can't be right."""
+    count, points = levels.size, _points(heads)
+    if points is not None and points != count:
+        what = f"it states {points:g} points, and {count} levels follow"
+        raise InputError(what, path=path, line=block.first_line)
+    missing = int(np.count_nonzero(np.isnan(levels)))
+    if missing:
+        stand = "1 of its lines stands" if missing == 1 else f"{missing} of its lines stand"
+        yield f"{stand} for a level that is missing: not measured there"
+    start, stop, step = extent_by_heads(heads)
+    if start is None or stop is None:
+        yield "no stop and no points are stated: that none of its levels is missing can't be checked"
+        return
+    if step is not None:
+        _check_step(block, stop[1] - start[1], step[1], count, points, path)
+    elif points is None:
+        yield _concluded_step(block, frequencies, start, path)
+
+
+def _check_step(block: ListedBlock, span: float, step: float, count: int, points: float | None, path: Path) -> None:
+    """Raises InputError where so many levels don't fill the span, as points or as cells, with the stated step."""
+    steps = span / step if step > 0 else np.inf
+    allowed = max(0.5, _STEP_DIGITS * steps) if points is not None else 0.5
+    if min(abs(steps - (count - 1)), abs(steps - count)) > allowed:
+        what = f"its start, stop and step make {steps + 1:.6g} levels, and {count} follow"
+        raise InputError(what, path=path, line=block.first_line, hint="was the file cut off, or a level lost in it?")
+
+
+def _concluded_step(block: ListedBlock, frequencies: Sequence[float], start: tuple[str, float], path: Path) -> str:
+    """The note on the step that follows from start, stop and the number of levels. Raises InputError for one that
+    nobody would choose: then the number of levels is in doubt.
+    """
+    step = (frequencies[-1] - frequencies[0]) / (len(frequencies) - 1)
+    unit = " Hz" if frequency_unit_named(start[0]) is not None else ""
+    shown = f"{step / 1e3:.9g} kHz" if unit and step >= FREQUENCY_FACTORS_HZ["kHz"] else f"{step:.9g}{unit}"
+    if not _is_round(step, len(frequencies)):
+        raise InputError(
+            f"{len(frequencies)} levels between its start and stop would lie {shown} apart, which is no round number, "
+            f"and neither points nor step are stated: a level may be missing",
+            path=path,
+            line=block.first_line,
+            hint="if none is, write how many they are in a line above them, as in 'Points: 401'",
+        )
+    taken = "" if frequencies[0] == start[1] else ", taken as cells between start and stop"
+    return f"neither points nor step are stated: a step of {shown} follows from {len(frequencies)} levels{taken}"
+
+
+def _is_round(step: float, count: int) -> bool:
+    """Whether the trade writes such steps; start and stop may be rounded by a tenth of a step, or 1 in 10,000."""
+    error = min(_ROUND_ERROR, 0.1 / count)
+    leading = step / 10.0 ** np.floor(np.log10(step) + error)
+    return any(abs(leading - value) <= error * value for value in (*_ROUND, *_THIRDS))
+
+
+# --- how it is told ---
+
+
+def _told(series: Series) -> str:
+    span = format_span_mhz(*(round(float(series.axis.centres_hz[end])) for end in (0, -1)))
+    return f"frequencies by what stands above the levels: {series.axis.n} from {span}"
+
+
+def _below(block: ListedBlock) -> Iterator[str]:
+    if block.below:
+        yield f"what stands below the levels was not used: {quoted(block.below[:60])} in line {block.below_line}"
+
+
+def _level_words(block: ListedBlock) -> str:
+    """The heading above the levels, or the nearest line that names their unit; else the first level, with its own."""
+    lines = (*reversed(block.above), block.first_text)
+    return next((line for line in lines if level_unit_named(line) is not None), "")
