@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from fallow.spectrum.found.as_one import on_as_one
 from fallow.spectrum.found.blocks import Block, find_mobile, find_television
 from fallow.spectrum.found.emitters import find_emitters
 from fallow.spectrum.found.lines import Line, bins_of, find_lines, own_lines, steady_unmodulated, suspect_lines
@@ -86,7 +87,8 @@ def find(
     evidence = Evidence(heard, floor, base, referenced, own_bins, suspect_bins, overload.bins)
     shape = reference_db if referenced else np.zeros(heard.axis.n)
     flagged = evidence.own_lines | evidence.suspect_lines
-    television = find_television(heard, shape, raster or usual_rasters(), flagged)
+    shaped = find_television(heard, shape, raster or usual_rasters(), flagged)
+    television = [block for block in shaped if on_as_one(heard, floor.ordinary_db, block.low_hz, block.high_hz)]
     blocks = with_causes(heard, floor, (*television, *find_mobile(heard, floor, television)))
     tuning = _tuning(heard, lines, loads if referenced else (), blocks)
     listed = evidence
