@@ -194,6 +194,22 @@ def test_a_matrix_and_its_times(tmp_path: Path, stamps: list[str], start: str | 
     assert (reading.start, reading.start_local) == ((start, None) if known else (None, start))
 
 
+@pytest.mark.parametrize("corner", ["time", ""])
+@pytest.mark.parametrize(
+    ("stamp", "start"),
+    [
+        ("2024-05-01T12:00:00Z", "2024-05-01T12:00:00Z"),
+        ("2024-05-01 12:00:00", "2024-05-01T12:00:00"),
+        ("13/05/2024 13:00:00", "2024-05-13T13:00:00"),
+        ("1714560000", "2024-05-01T10:40:00Z"),
+    ],
+)
+def test_a_matrix_of_one_row_keeps_its_time(tmp_path: Path, stamp: str, start: str, corner: str) -> None:
+    reading = read(tmp_path, matrix([stamp], corner))
+    check(reading, sweeps=1)
+    assert (reading.layout, reading.start or reading.start_local) == ("matrix", start)
+
+
 def test_day_and_month_that_can_not_be_told_apart_are_no_time_and_a_note(tmp_path: Path) -> None:
     reading = read(tmp_path, matrix(["05/03/2024 13:00:00", "05/03/2024 13:00:01"]))
     assert reading.series[0].times_s is None

@@ -125,6 +125,13 @@ class Table:
             self._known[place] = _column(place, self.header_names[place], cells, self.dialect.notation)
         return self._known[place]
 
+    def column_below(self, place: int, row: int) -> Column:
+        """One column from a row of the body on; what stands right above it is its heading."""
+        if row == 0:
+            return self.column(place)
+        cells = [below.cells[place] for below in self.body[row:]]
+        return _column(place, self.body[row - 1].cells[place], cells, self.dialect.notation)
+
     @cached_property
     def _known(self) -> dict[int, Column]:
         return {}

@@ -307,8 +307,8 @@ def _matrix_plan(table: Table, words: Words, header: _Header, skipped: int) -> P
     rows = range(skipped, len(table.body))
     cells = [number.value for row in rows for place in places if (number := columns[place].numbers[row]) is not None]
     label = " ".join(header.labels)
-    leading = columns[: header.lead]
-    timed = [column for column in leading if _is_timed(column, skipped)]
+    leading = [table.column_below(place, skipped) for place in range(header.lead)]
+    timed = [column for column in leading if _is_timed(column)]
     if not cells or not can_be_levels(cells) or (not timed and _heads_numbers(label, leading)):
         return None
     if _same_kind(header.values, cells) and not header.unit:
@@ -347,12 +347,11 @@ def _heads_numbers(label: str, leading: Sequence[Column]) -> bool:
     return names_frequency(label) and beside and not names_time(label)
 
 
-def _is_timed(column: Column, skipped: int) -> bool:
-    """Whether a column before the levels holds times; its first entries may belong to the header."""
+def _is_timed(column: Column) -> bool:
+    """Whether a column before the levels holds times."""
     if column.kind == "time" or (column.kind == "number" and names_time(column.name)):
         return True
-    values = [number.value for number in column.numbers[skipped:] if number is not None]
-    return column.kind == "number" and epoch_scale(values) is not None
+    return column.kind == "number" and epoch_scale(column.values) is not None
 
 
 def _same_kind(header: Sequence[float], cells: Sequence[float]) -> bool:
