@@ -6,6 +6,7 @@ Truth: the contract of the commands (docs/commands.md).
 from __future__ import annotations
 
 import json
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 
@@ -22,6 +23,19 @@ def test_a_file_of_the_air_that_is_the_reference_too(run: Run, sweeps: Path) -> 
         code, out, err = run("air", sweeps, "--reference", reference, "--rbw", "25k")
         assert (code, out) == (2, "")
         assert err.startswith(f"fallow: {sweeps} is given as the reference too, so no sweep of the air is left\nhint: ")
+
+
+def test_a_copy_of_the_air_that_is_given_as_the_reference(run: Run, sweeps: Path, tmp_path: Path) -> None:
+    copy = Path(shutil.copy(sweeps, tmp_path / "load at the antenna port.csv"))
+    for command in (("air", sweeps), ("compare", sweeps, sweeps)):
+        code, out, err = run(*command, "--reference", copy, "--rbw", "25k")
+        assert (code, out) == (2, "")
+        assert err.startswith(
+            f"fallow: the reference {copy} holds the same sweeps as the air {sweeps}, to the last digit"
+        )
+    survey = fallow.open_sweeps(sweeps)
+    with pytest.raises(UsageError, match="holds the same sweeps as the air"):
+        fallow.judge(survey, width_hz=1_000_000, reference=survey)
 
 
 def test_a_chain_that_states_the_scale_leaves_no_word_of_relative_levels(run: Run, sweeps: Path) -> None:

@@ -39,6 +39,15 @@ def test_the_same_file_under_another_name_counts_once(tmp_path: Path, original: 
     assert f"{other}: the same sweeps as in {original}, to the last digit: they count once" in survey.notes
 
 
+def test_single_sweeps_of_other_times_are_no_copies(tmp_path: Path) -> None:
+    paths = []
+    for second in range(3):
+        header = ",".join(["time", *(f"{470 + k * 0.1:.1f}" for k in range(20))])
+        paths.append(tmp_path / f"{second}.csv")
+        paths[-1].write_text(f"{header}\n2026-03-01T12:00:0{second}Z{',-100' * 20}\n", encoding="utf-8")
+    assert copies(*paths) == ["", "", ""]
+
+
 def test_a_copy_in_an_archive_counts_once(tmp_path: Path, original: Path) -> None:
     packed, squeezed = tmp_path / "all.zip", tmp_path / "again.csv.gz"
     with zipfile.ZipFile(packed, "w") as archive:

@@ -15,7 +15,7 @@ import numpy as np
 from fallow.files.readings import FileReading, FileRefusal
 from fallow.spectrum.sweep import Series
 
-__all__ = ["copies_marked"]
+__all__ = ["copies_marked", "same_sweeps"]
 
 
 def copies_marked(results: Sequence[FileReading | FileRefusal]) -> tuple[FileReading | FileRefusal, ...]:
@@ -47,14 +47,15 @@ def _features(reading: FileReading) -> tuple[object, ...]:
 
 
 def _same_sweeps(one: FileReading, other: FileReading) -> bool:
-    return all(_same_series(first, second) for first, second in zip(one.series, other.series, strict=True))
+    return all(same_sweeps(first, second) for first, second in zip(one.series, other.series, strict=True))
 
 
-def _same_series(one: Series, other: Series) -> bool:
+def same_sweeps(one: Series, other: Series) -> bool:
+    """Whether two series hold the same sweeps to the last digit, and say the same of them; their names aside."""
     said = (one.unit, one.rbw_hz, one.detector, one.trace, one.zone_known, one.overloaded)
     if said != (other.unit, other.rbw_hz, other.detector, other.trace, other.zone_known, other.overloaded):
         return False
-    if one.axis != other.axis or _times(one) != _times(other):
+    if one.axis != other.axis or one.levels_db.shape != other.levels_db.shape or _times(one) != _times(other):
         return False
     pairs = zip(one.levels_db, other.levels_db, strict=True)  # sweep by sweep: a day of them is big
     return all(np.array_equal(first, second, equal_nan=True) for first, second in pairs)

@@ -19,7 +19,7 @@ from fallow.spectrum.chain import Chain
 from fallow.spectrum.judging import Air
 from fallow.spectrum.judging import judge as judge_survey
 from fallow.spectrum.sweep import Survey
-from fallow.workflow.survey import FilePath, FileProgress, TakenIn, take_in, take_in_reference
+from fallow.workflow.survey import FilePath, FileProgress, TakenIn, check_reference, take_in, take_in_reference
 
 __all__ = [
     "Assignment",
@@ -97,6 +97,7 @@ def _surveys(old: FilePath, new: FilePath, comparing: Comparing, progress: FileP
 
 
 def _judged(taken: TakenIn, comparing: Comparing, reference: Survey | None, chain: Chain | None) -> Air:
+    check_reference(taken.survey, reference)
     raster = () if comparing.region is None else load_territory(comparing.region).channels
     return judge_survey(taken.survey, raster=raster, reference=reference, chain=chain)
 

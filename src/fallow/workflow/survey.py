@@ -5,11 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from itertools import product
 from os import PathLike, fspath
 from pathlib import Path
 
 from fallow.errors import FallowError, InputError, QuestionError, UsageError
 from fallow.files import read_paths
+from fallow.files.copies import same_sweeps
 from fallow.files.readings import FileReading, FileRefusal, Telling, as_one
 from fallow.files.tables import read_chain, read_foreign, read_plan, read_stations
 from fallow.files.territories import load_territory
@@ -40,6 +42,7 @@ __all__ = [
     "announced_channels",
     "as_one",
     "channels_of",
+    "check_reference",
     "iso_text",
     "judge",
     "judge_files",
@@ -182,6 +185,19 @@ def take_in_reference(paths: Sequence[FilePath], telling: Telling | None = None)
     return _survey_of(series)
 
 
+def check_reference(sweeps: Survey, reference: Survey | None) -> None:
+    """Raises UsageError where the reference holds sweeps that count as the air too: it would explain all of it away."""
+    pairs = product(() if reference is None else reference.series, sweeps.series)
+    same = next(((own, air) for own, air in pairs if same_sweeps(own, air)), None)
+    if same is not None:
+        own, air = (f" {one.source}" if one.source else "" for one in same)
+        raise UsageError(
+            f"the reference{own} holds the same sweeps as the air{air}, to the last digit: all that is on the air "
+            f"would count as the instrument's own",
+            hint="a reference is swept with a load in place of the antenna; give the sweeps of the air apart",
+        )
+
+
 def judge(
     sweeps: Survey,
     *,
@@ -230,6 +246,7 @@ def judge_with(
     progress: Callable[[float], None] | None = None,
 ) -> JudgedAir:
     """As ``judge``, with the options bundled. ``known``: emitters that are on the air there."""
+    check_reference(sweeps, reference)
     territory = None if listing.region is None else load_territory(listing.region)
     air = judge_survey(
         sweeps,
