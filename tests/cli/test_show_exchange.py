@@ -9,6 +9,7 @@ import json
 import os
 import shutil
 import signal
+import sqlite3
 import subprocess
 import sys
 from collections.abc import Callable
@@ -183,3 +184,73 @@ def test_what_a_killed_program_left_is_taken_away_by_the_next(
     answer(run, *words)
     assert list(desk.glob(".again*")) == []
     assert exported.is_dir()
+
+
+@pytest.mark.parametrize(
+    ("field", "said", "told"),
+    [
+        ("at", "yesterday", "was made at 'yesterday', which is no time"),
+        ("after", {"name": "q"}, "can't be understood"),
+    ],
+)
+def test_times_and_values_of_the_past_that_are_none_are_no_history(
+    run: Run, exported: Path, field: str, said: object, told: str
+) -> None:
+    def edit(document: Any) -> None:
+        change = next(one for one in document["changes"] if any(row["kind"] == "setting" for row in one["rows"]))
+        row = next(row for row in change["rows"] if row["kind"] == "setting" and row["key"] == "region")
+        for holder in (change, row):
+            if field in holder:
+                holder[field] = said
+
+    edited(exported, edit)
+    notes = answer(run, "import", "out", "again", "--changed")["notes"]
+    assert any(told in note for note in notes)
+    assert "so the history begins anew, without marks" in notes
+    assert answer(run, "check", "--show", "again.fallow")["whole"]
+    assert run("show", "history", "--show", "again.fallow")[0] == 0
+    answer(run, "undo", "--show", "again.fallow")
+    assert answer(run, "check", "--show", "again.fallow")["whole"]
+
+
+@pytest.mark.parametrize(
+    ("line", "told"),
+    [
+        ("UPDATE change SET at = '20:6-11-26T02:00:00+00:00' WHERE id = 1", "change 1 was made at '20:6-11-26T02"),
+        ("UPDATE change_row SET after = '{\"name\":7}' WHERE kind = 'link' AND id = (SELECT min(id) FROM change_row"
+         " WHERE kind = 'link')", "name: 7 is no text"),
+    ],
+)  # fmt: skip
+def test_a_damaged_past_is_told(run: Run, exported: Path, line: str, told: str) -> None:
+    answer(run, "import", "out", "again")
+    connection = sqlite3.connect("again.fallow")
+    connection.execute(line)
+    connection.commit()
+    connection.close()
+    found = answer(run, "check", "--show", "again.fallow", code=1)
+    assert any(told in damage for damage in found["damage"])
+    code, out, _ = run("show", "history", "--show", "again.fallow")
+    assert code == 0
+    assert exported.is_dir()
+    assert "20:6-11-26T02" in out or "name" in told
+
+
+def test_what_names_something_by_its_old_name_is_told(run: Run, exported: Path) -> None:
+    def edit(document: Any) -> None:
+        radio = next(one for one in document["values"] if one["kind"] == "equipment")
+        radio["value"]["name"] = "other pack"
+
+    edited(exported, edit)
+    notes = answer(run, "import", "out", "again", "--changed")["notes"]
+    assert any(note.startswith("the equipment ") and "is not in the show yet" in note for note in notes)
+
+
+def test_a_wrong_cell_is_named_with_its_field(run: Run, exported: Path) -> None:
+    def edit(document: Any) -> None:
+        next(one for one in document["values"] if one["kind"] == "link")["value"]["priority"] = "high"
+
+    edited(exported, edit)
+    err = refused(run, "--changed")
+    assert "priority: 'high' is no whole number" in err
+    assert "mend it in show.json" in err
+    assert "--rescue" not in err

@@ -22,7 +22,7 @@ from fallow.showfile.schema import VERSION, version_of
 from fallow.showfile.sweeps import blocks, head_of
 from fallow.showfile.writer import Writer, left_behind
 
-__all__ = ["Checked", "check"]
+__all__ = ["Checked", "check", "damage_in_history"]
 
 MOST_TOLD = 20
 T = TypeVar("T")
@@ -74,6 +74,14 @@ def check(path: FilePath, progress: Progress | None = None) -> Checked:
         connection.close()
     counts = looking.values, looking.changes, looking.sweeps
     return Checked(tuple(looking.damage[:MOST_TOLD]), version, *counts, size, writer)
+
+
+def damage_in_history(connection: sqlite3.Connection, path: Path) -> tuple[str, ...]:
+    """What in the values and in their history can't be understood or does not fit together."""
+    looking = _Looking(connection, path, None)
+    looking.tried("what it holds", looking.at_values)
+    looking.tried("its history", looking.at_history)
+    return tuple(looking.damage)
 
 
 class _Looking:
@@ -132,6 +140,7 @@ class _Looking:
         self.changes = int(self.connection.execute("SELECT count(*) FROM change").fetchone()[0])
         if version_of(self.connection) > VERSION:
             return
+        self.at_what_it_says()
         state = history.present(self.connection)
         rows = self.connection.execute(
             "SELECT change, kind, key, before, place_before, after, place_after FROM change_row ORDER BY id DESC"
@@ -144,6 +153,17 @@ class _Looking:
         if state:
             kind, key = next(iter(state))
             self.damage.append(f"its history: it does not say where {kind} {key!r} comes from")
+
+    def at_what_it_says(self) -> None:
+        """Times that are times, and values of the past that can be understood: undo may bring each of them back."""
+        for number, at in self.connection.execute("SELECT id, at FROM change ORDER BY id"):
+            if not history.is_moment(at):
+                self.damage.append(f"its history: change {number} was made at {at!r}, which is no time")
+        present = set(self.connection.execute("SELECT kind, image FROM item"))  # looked at already
+        past = "SELECT DISTINCT kind, key, after FROM change_row WHERE after IS NOT NULL"
+        for kind, key, image in self.connection.execute(past):
+            if kind in BY_NAME and (kind, image) not in present:
+                self.tried("its history", partial(value_of, BY_NAME[kind], key, image, self.path))
 
     def at_sweeps(self) -> None:
         """Every tile unpacked; and every survey has its series."""

@@ -16,9 +16,10 @@ from fallow.showfile.mishaps import FilePath, told
 from fallow.showfile.schema import VERSION
 from fallow.showfile.store import ShowFile
 
-__all__ = ["FORMAT", "Document", "check_format", "document_of", "restore"]
+__all__ = ["FORMAT", "MEND_HINT", "Document", "check_format", "document_of", "restore"]
 
 FORMAT = "fallow show"
+MEND_HINT = "mend it in show.json, or export the show again"
 Document = dict[str, Any]
 _NO_SQL_VALUE = (sqlite3.ProgrammingError, sqlite3.InterfaceError, sqlite3.IntegrityError)
 _CHANGE = ("uid", "at", "who", "why", "what", "nature", "of")
@@ -114,5 +115,5 @@ def _checked(value: Mapping[str, Any], path: Path) -> str:
     image = written(value["value"])
     if value["kind"] not in BY_NAME:
         raise ValueError(f"there is no kind {value['kind']!r}")
-    value_of(BY_NAME[value["kind"]], value["key"], image, path)
+    value_of(BY_NAME[value["kind"]], value["key"], image, path, MEND_HINT)
     return image

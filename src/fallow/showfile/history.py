@@ -11,9 +11,21 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from datetime import datetime
 from enum import StrEnum
 
-__all__ = ["Changed", "Difference", "Happened", "Nature", "Row", "changes", "difference", "rows_of", "state_after"]
+__all__ = [
+    "Changed",
+    "Difference",
+    "Happened",
+    "Nature",
+    "Row",
+    "changes",
+    "difference",
+    "is_moment",
+    "rows_of",
+    "state_after",
+]
 
 
 class Nature(StrEnum):
@@ -76,6 +88,14 @@ class Difference:
     key: str
     before: str | None
     after: str | None
+
+
+def is_moment(at: object) -> bool:
+    """Whether this is a time as the history has it, ISO 8601."""
+    try:
+        return isinstance(at, str) and bool(datetime.fromisoformat(at))
+    except ValueError:
+        return False
 
 
 def changes(connection: sqlite3.Connection) -> tuple[Happened, ...]:

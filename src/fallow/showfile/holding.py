@@ -46,10 +46,11 @@ class Past:
         return None if row is None or row.image is None else value_of(kind, key, row.image, self._path)
 
 
-def value_of(kind: KindOfItem[T], key: str, image: str, path: Path) -> T:
-    """The value that an image shows. Raises InputError where it shows none."""
+def value_of(kind: KindOfItem[T], key: str, image: str, path: Path, hint: str = DAMAGED_HINT) -> T:
+    """The value that an image shows. Raises InputError, with what is wrong and ``hint``, where it shows none."""
     try:
         return value_from(kind.type, json.loads(image))
     except (TypeError, ValueError, FallowError) as error:
-        what = f"the {kind.word} {key!r} can't be understood"
-        raise InputError(what, path=path, hint=DAMAGED_HINT) from error
+        reason = error.what if isinstance(error, FallowError) else str(error)
+        what = f"the {kind.word} {key!r} can't be understood ({reason})"
+        raise InputError(what, path=path, hint=hint) from error

@@ -64,7 +64,14 @@ def fields_from(kind: type[Any], image: Image) -> dict[str, Any]:
     if not isinstance(image, Mapping):
         raise TypeError(f"{kind.__name__} is no {type(image).__name__}")
     hints: dict[str, Any] = _hints(kind)  # type: ignore[arg-type] # a type is hashable, which mypy does not see
-    return {name: _from(hints[name], one) for name, one in image.items() if name in hints}
+    return {name: _field(name, hints[name], one) for name, one in image.items() if name in hints}
+
+
+def _field(name: str, kind: Any, image: Any) -> Any:
+    try:
+        return _from(kind, image)
+    except (TypeError, ValueError) as error:
+        raise TypeError(f"{name}: {error}") from error
 
 
 @functools.cache
@@ -100,8 +107,11 @@ def _from(kind: Any, image: Any) -> Any:
 
 def _checked(image: Any, kind: type[T]) -> T:
     if not isinstance(image, kind):
-        raise TypeError(f"{image!r} is no {kind.__name__}")
+        raise TypeError(f"{image!r} is no {_WORDS[kind]}")
     return image
+
+
+_WORDS = {str: "text", int: "whole number", float: "number", bool: "true or false", list: "list", dict: "object"}
 
 
 def _from_one_of(kinds: tuple[Any, ...], image: Any) -> Any:
@@ -121,5 +131,5 @@ def _scalar(kind: Any, image: Any) -> Any:
     if kind is float and isinstance(image, int) and not isinstance(image, bool):
         return float(image)
     if not isinstance(image, kind) or (isinstance(image, bool) and kind is not bool):
-        raise TypeError(f"{image!r} is no {kind.__name__}")
+        raise TypeError(f"{image!r} is no {_WORDS.get(kind, kind.__name__)}")
     return image

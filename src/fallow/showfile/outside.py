@@ -14,8 +14,8 @@ from pathlib import Path
 from typing import Any
 
 from fallow.errors import InputError
-from fallow.showfile.exchange import Document, check_format
-from fallow.showfile.history import Nature
+from fallow.showfile.exchange import MEND_HINT, Document, check_format
+from fallow.showfile.history import Nature, is_moment
 from fallow.showfile.holding import value_of
 from fallow.showfile.images import written
 from fallow.showfile.kinds import BY_NAME, MARKS, SURVEYS
@@ -38,6 +38,7 @@ def put_right(document: Document, who: str, path: Path) -> tuple[Document, tuple
         told: list[str] = []
         values = _values(document, path, told)
         after, misfits = _followed(document["changes"])
+        misfits += _not_understood(document["changes"], path)
         changes = list(document["changes"])
         if misfits:
             told += [*misfits, "so the history begins anew, without marks"]
@@ -71,7 +72,7 @@ def _values(document: Document, path: Path, told: list[str]) -> Values:
             told.append(f"the survey {value['key']!r} names series that are not there: {', '.join(map(str, missing))}")
             image["series"] = [one for one in image["series"] if one not in missing]
         text = written(image)
-        key = kind.key(value_of(kind, str(value["key"]), text, path))
+        key = kind.key(value_of(kind, str(value["key"]), text, path, MEND_HINT))
         if key != value["key"]:
             told.append(f"the {kind.word} {value['key']!r} says that it is {key!r}, and is called so now")
         if (kind.name, key) in found:
@@ -114,6 +115,8 @@ def _disorder(changes: Sequence[Mapping[str, Any]]) -> Iterator[str]:
         uids.add(change["uid"])
         if not all(map(_is_placed, change["rows"])):
             yield f"change {number} puts a value in no place"
+        if not is_moment(change["at"]):
+            yield f"change {number} was made at {change['at']!r}, which is no time"
         if nature is Nature.EDIT:
             edits[number] = rows
             done.append(number)
@@ -125,6 +128,18 @@ def _disorder(changes: Sequence[Mapping[str, Any]]) -> Iterator[str]:
             back = [(name, after, before) for name, before, after in reversed(edits.get(of, []))]
             if change["of"] != of or rows != (back if nature is Nature.UNDO else edits.get(of)):
                 yield f"change {number} says that it is the {nature} of change {change['of']}, and is not"
+
+
+def _not_understood(changes: Sequence[Mapping[str, Any]], path: Path) -> Iterator[str]:
+    """Values of the past that undo could bring back, and nobody could read."""
+    for change in changes:
+        for row in change["rows"]:
+            kind, image = BY_NAME.get(row["kind"]), row["after"]
+            try:
+                if kind is not None and image is not None:
+                    value_of(kind, str(row["key"]), written(image), path)
+            except InputError as error:
+                yield f"in change {change['number']}, {error.what}"
 
 
 def _is_placed(row: Mapping[str, Any]) -> bool:

@@ -36,6 +36,7 @@ from fallow.showfile.sweeps import begin_series, blocks, head_of, store_fold
 from fallow.showfile.unfinished import discard, unfinished
 from fallow.showfile.writer import Writer, left_behind, release
 from fallow.workflow.show import SUFFIX, Desk, FilePath, find_show, rows_of_plan, wanted_of
+from fallow.workflow.show_merge import loose_ends
 
 __all__ = [
     "Checked",
@@ -136,6 +137,9 @@ def import_show(
     try:
         _restore(part, document, folder, desk, progress)
         _check_whole(part, folder)
+        if edited:
+            with ShowFile.open(part) as show:
+                edited = (*edited, *loose_ends(show))
         copy_show(part, to)
     finally:
         discard(part)

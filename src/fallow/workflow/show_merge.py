@@ -12,12 +12,13 @@ from fallow.errors import QuestionError, UsageError
 from fallow.plan.wording import few
 from fallow.showfile.changing import Said
 from fallow.showfile.history import Nature
-from fallow.showfile.kinds import EQUIPMENT, LINKS, PLAN_ROWS, PLANS, parted
+from fallow.showfile.kinds import LINKS, PLAN_ROWS, PLANS, parted
 from fallow.showfile.merging import Copies, Part, Side, Unit, compare_copies, merge_copies
 from fallow.showfile.renames import Renamed, names_in
 from fallow.showfile.store import ShowFile
 from fallow.workflow.show import Desk, FilePath, find_show, plan_in_force, rows_of_plan, wanted_of
 from fallow.workflow.show_rows import rows_and_links
+from fallow.workflow.show_tables import what_is_missing
 
 __all__ = [
     "Choices",
@@ -27,6 +28,7 @@ __all__ = [
     "Side",
     "Unit",
     "compare_with",
+    "loose_ends",
     "merge_show",
     "row_name",
 ]
@@ -104,7 +106,7 @@ def merge_show(other: FilePath, choices: Choices, desk: Desk, *, unrelated: bool
         _check_one_name(compared, taken, choices)
         said = Said("" if here.writer is None else here.writer.who, desk.why, _told(there, taken), Nature.EDIT)
         number = merge_copies(here, there, copies, taken, said)
-        loose = () if number is None else (*_put_together((*taken, *kept)), *_loose_ends(here))
+        loose = () if number is None else (*_put_together((*taken, *kept)), *loose_ends(here))
         return MergedCopies(compared, number, taken, kept, (*compared.notes, *loose))
 
 
@@ -264,15 +266,9 @@ def _put_together(units: Sequence[Unit]) -> Iterator[str]:
         yield f"{name!r} was put together link by link: `fallow show audit '{name}'` tells what does not fit"
 
 
-def _loose_ends(show: ShowFile) -> tuple[str, ...]:
-    """What no longer fits together after both sides' changes have met."""
-    known = {one.name for one in show.all(EQUIPMENT)}
-    links = show.all(LINKS)
-    lacking = Counter(link.equipment for link in links if link.equipment not in known)
-    notes = [
-        f"the equipment {name!r} of {count} link{'' if count == 1 else 's'} is not in the show"
-        for name, count in lacking.items()
-    ]
+def loose_ends(show: ShowFile) -> tuple[str, ...]:
+    """What no longer fits together after changes from elsewhere have met: names of nothing, a plan of other links."""
+    notes = [*what_is_missing(show)]
     plan = plan_in_force(show)
     if plan is not None:
         fit = rows_and_links(rows_of_plan(show, plan), wanted_of(show))

@@ -305,7 +305,11 @@ def _key(key: str) -> str:
 
 
 def _when(at: str) -> str:
-    return f"{datetime.fromisoformat(at).astimezone():%Y-%m-%d %H:%M}" if at else ""
+    """A moment by the clock here; what is no moment (the file is damaged), as it stands there."""
+    try:
+        return f"{datetime.fromisoformat(at).astimezone():%Y-%m-%d %H:%M}"
+    except ValueError:
+        return at
 
 
 def _counted(count: int, word: str) -> str:
