@@ -17,6 +17,7 @@ from typing import Any, BinaryIO
 import numpy as np
 
 from fallow.errors import FallowError, InputError, OutputError
+from fallow.showfile.checking import damage_in_history
 from fallow.showfile.coding import DamagedLevelsError, decoded, encoded
 from fallow.showfile.holding import value_of
 from fallow.showfile.kinds import BY_NAME, SURVEYS
@@ -29,7 +30,11 @@ from fallow.showfile.unfinished import discard, unfinished
 
 __all__ = ["Rescued", "rescue"]
 
-_MOST_PROBES = 100_000  # keys that are tried one after another beyond the last row that was found
+_ONE_BY_ONE = 4096  # keys that are tried one after another beyond the last row that was found
+_STRIDE = (
+    1 / 128
+)  # of the distance beyond: so far apart are the keys tried there, and a shorter run of rows may be missed
+_FARTHEST = 2**40
 _PAGE_SIZE_AT, _PAGES_AT = 16, 28  # https://sqlite.org/fileformat2.html, 1.3 The Database Header
 _PIECE_BYTES = 2**20
 _ROOM = "it needs room for the damaged file twice: name a place on another disk"
@@ -59,7 +64,7 @@ def rescue(path: FilePath, to: FilePath, who: str | None = None) -> Rescued:
             found = _Found.of(damaged, path)
             make_file(part)
             sweeps = _Sweeps(damaged, found)
-            _write_tables(part, found, sweeps, to)
+            found = replace(found, has_history=_write_tables(part, found, sweeps, to))
         with ShowFile.open(part, write=True, who=who) as show, told(to):
             lost = [*found.lost, *sweeps.lost, *_write_values(show, found, path)]
             values = sum(show.count(kind) for kind in BY_NAME.values())
@@ -73,8 +78,8 @@ def rescue(path: FilePath, to: FilePath, who: str | None = None) -> Rescued:
     return Rescued(to, values, changes, sweeps.written, tuple(lost))
 
 
-def _write_tables(part: Path, found: _Found, sweeps: _Sweeps, to: Path) -> None:
-    """Sweeps, and the history where it is whole, as they were. ``to``: what it is called in messages."""
+def _write_tables(part: Path, found: _Found, sweeps: _Sweeps, to: Path) -> bool:
+    """Sweeps, and the history where it is whole, as they were; returns whether it is. ``to``: for messages."""
     connection = connect_writing(part)
     try:
         with told(to):
@@ -83,7 +88,11 @@ def _write_tables(part: Path, found: _Found, sweeps: _Sweeps, to: Path) -> None:
             sweeps.write(connection)
             for table in _VALUES if found.has_history else ():
                 _insert(connection, table, found.tables[table])
+            is_whole = found.has_history and not damage_in_history(connection, to)
+            for table in () if is_whole else reversed(_VALUES):
+                connection.execute(f"DELETE FROM {table}")
             connection.execute("COMMIT")
+            return is_whole
     finally:
         close_writing(connection)
 
@@ -202,35 +211,70 @@ class _Reading:
 
     def __init__(self, connection: sqlite3.Connection, table: str) -> None:
         self._connection, self._last = connection, 0
-        there = {name for _, name, *_ in connection.execute(f"PRAGMA table_info({table})")}
+        there = {name: of for _, name, *of in connection.execute(f"PRAGMA table_info({table})")}
         columns = [name if name in there else f"{_DEFAULTS.get(name)} AS {name}" for name in _COLUMNS[table]]
         self._select = f"SELECT id, {', '.join(columns)} FROM {table} NOT INDEXED"
+        self._types = [_types(*there[name]) if name in there else (object,) for name in _COLUMNS[table]]
         self.met_damage = False
 
     def rows(self) -> Iterator[tuple[Any, ...]]:
         """All rows that can be read, each with its key first."""
         while True:
-            try:
+            with suppress(sqlite3.DatabaseError):
                 for row in self._connection.execute(f"{self._select} WHERE id > ? ORDER BY id", (self._last,)):
+                    if row[0] <= self._last:  # a page that stands in the place of another
+                        break
                     self._last = row[0]
-                    yield row
-                return
-            except sqlite3.DatabaseError:
-                self.met_damage = True
+                    yield from self._if_ours(row)
+                else:
+                    return
+            self.met_damage = True
             beyond = self._next_readable()
             if beyond is None:
                 return
             self._last = beyond[0]
-            yield beyond
+            yield from self._if_ours(beyond)
+
+    def _if_ours(self, row: tuple[Any, ...]) -> Rows:
+        """The row, unless it is that of another table: its page stands in the place of ours."""
+        if all(isinstance(value, types) for value, types in zip(row[1:], self._types, strict=True)):
+            return [row]
+        self.met_damage = True
+        return []
 
     def _next_readable(self) -> tuple[Any, ...] | None:
-        """The next row behind the damage, found by trying one key after another."""
-        for number in range(self._last + 1, self._last + _MOST_PROBES):
-            with suppress(sqlite3.DatabaseError):
-                row = self._connection.execute(f"{self._select} WHERE id = ?", (number,)).fetchone()
-                if row is not None:
-                    return tuple(row)
+        """The next row behind the damage: keys are tried, then one by one back to the first that is not damaged."""
+        broken = self._last
+        for key in _keys_beyond(self._last):
+            found = self._first_from(key)
+            if found is not None:
+                while key - 1 > broken and (before := self._first_from(key - 1)) is not None:
+                    found, key = before, key - 1
+                return found or None
+            broken = key
         return None
+
+    def _first_from(self, key: int) -> tuple[Any, ...] | None:
+        """The first row from a key on, empty where there is none, ``None`` where damage lies before it."""
+        query = f"{self._select} WHERE id >= ? ORDER BY id LIMIT 1"
+        with suppress(sqlite3.DatabaseError):
+            row = tuple(self._connection.execute(query, (key,)).fetchone() or ())
+            return row if not row or row[0] >= key else None
+        return None
+
+
+def _types(declared: str, not_null: int, *_: object) -> tuple[type, ...]:
+    """What a column that is declared so may hold: https://sqlite.org/stricttables.html."""
+    held = {"INTEGER": (int,), "REAL": (float, int), "TEXT": (str,), "BLOB": (bytes,)}[declared]
+    return held if not_null else (*held, type(None))
+
+
+def _keys_beyond(last: int) -> Iterator[int]:
+    """Keys at which the search for readable rows looks, ever farther apart."""
+    distance = 1
+    while distance < _FARTHEST:
+        yield last + distance
+        distance += max(1, int((distance - _ONE_BY_ONE) * _STRIDE))
 
 
 class _Sweeps:
@@ -297,7 +341,7 @@ class _Sweeps:
 def _insert(connection: sqlite3.Connection, table: str, rows: Rows) -> None:
     columns = ("id", *_COLUMNS[table])
     marks = ", ".join("?" * len(columns))
-    connection.executemany(f"INSERT INTO {table} ({', '.join(columns)}) VALUES ({marks})", rows)
+    connection.executemany(f"INSERT OR IGNORE INTO {table} ({', '.join(columns)}) VALUES ({marks})", rows)
 
 
 def _is_readable(coding: str, packed: bytes, shape: tuple[int, ...]) -> bool:
