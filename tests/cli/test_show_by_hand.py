@@ -14,9 +14,9 @@ import pytest
 
 from fallow.show.assignment import Assignment
 from fallow.showfile.history import present
-from fallow.showfile.kinds import PLAN_ROWS
+from fallow.showfile.kinds import PLAN_ROWS, PLANS
 from fallow.showfile.store import ShowFile
-from fallow.showfile.values import PlanRow
+from fallow.showfile.values import PlanHead, PlanRow
 
 Run = Callable[..., tuple[int, str, str]]
 PACK = ("--kind", "microphone", "--tuning", "470M..526M;600-606 MHz", "--step", "25k", "--bandwidth", "200k",
@@ -135,6 +135,29 @@ def test_links_and_rows_that_do_not_belong_together_are_told(run: Run, desk: Pat
     found = answer(run, "audit", code=1)
     assert [(one["kind"], one["victim"]) for one in found["conflicts"]] == [("twice", "vox 1")]
     assert "links with two rows in this plan: vox 1" in run("show", "list")[1]
+
+
+def test_a_plan_tells_what_its_notes_call_by_an_old_name(run: Run, desk: Path) -> None:
+    head = PlanHead("old", "2026-01-01T00:00:00+00:00", ("pack: margins go by its data",))
+    row = PlanRow("old", Assignment("vox 2", "pack", "foyer", frequency_hz=480_000_000, note="1.4 MHz from vox 1"))
+    with ShowFile.open(desk / "gala.fallow", write=True) as show, show.change("", "a plan") as change:
+        change.put(PLANS, head)
+        change.put(PLAN_ROWS, row)
+    for old, new in (("vox 1", "lead"), ("lead", "star"), ("vox 2", "other")):
+        answer(run, "links", old, "--rename", new)
+    answer(run, "equipment", "pack", "--rename", "hand")
+    told = [f"what was {old!r} when this plan was made is called {new!r} now"
+            for old, new in (("vox 1", "star"), ("pack", "hand"))]  # fmt: skip
+    assert answer(run, "plans", "old")["notes"] == ["pack: margins go by its data", *told]
+    assert all(line in " ".join(run("show", "plans", "old")[1].split()) for line in told)
+    answer(run, "undo", "--steps", "4")
+    assert answer(run, "plans", "old")["notes"] == ["pack: margins go by its data"]
+    answer(run, "redo", "--steps", "1")
+    assert answer(run, "plans", "old")["notes"][1:] == ["what was 'vox 1' when this plan was made is called 'lead' now"]
+    answer(run, "undo")
+    (desk / "links.csv").write_text("link,equipment\nvox 1,pack\nnewcomer,pack\n", encoding="utf-8")
+    answer(run, "add", "--links", "links.csv", "--replace")
+    assert answer(run, "plans", "old")["notes"] == ["pack: margins go by its data"]
 
 
 @pytest.mark.usefixtures("desk")

@@ -112,7 +112,7 @@ def plan_head_document(plan: PlanSeen) -> Document:
         "placed": sum(not row.is_spare and row.frequency_hz is not None for row in plan.rows),
         "spares": sum(row.is_spare for row in plan.rows),
         "settings": dict(plan.head.settings),
-        "notes": list(plan.head.notes),
+        "notes": [*plan.head.notes, *plan.renamed],
         "links_without_row": list(plan.fit.without_row),
         "rows_without_link": list(plan.fit.without_link),
         "links_twice": list(plan.fit.twice),

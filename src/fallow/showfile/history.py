@@ -23,6 +23,7 @@ __all__ = [
     "changes",
     "difference",
     "is_moment",
+    "renames",
     "rows_of",
     "state_after",
 ]
@@ -149,6 +150,30 @@ def _standing(log: Iterable[tuple[int, Nature, int | None]]) -> tuple[list[int],
         elif nature is Nature.REDO:
             done.append(redo.pop())
     return done, redo
+
+
+def renames(connection: sqlite3.Connection, since: str) -> dict[tuple[str, str], str]:
+    """What is called otherwise now, by its kind and its name at a moment (ISO 8601, UTC; empty: before everything).
+
+    A rename is a change that says so, takes a value away and puts one of its kind in its very place under another key.
+    """
+    gone: dict[tuple[int, str, int], str] = {}
+    called: dict[tuple[str, str], str] = {}
+    for number, kind, key, place, after in connection.execute(_COMINGS_AND_GOINGS, (since,)):
+        if after is None:
+            gone[number, kind, place] = key
+        elif (before := gone.pop((number, kind, place), None)) is not None:
+            names = [name for name, now in called.items() if name[0] == kind and now == before]
+            called |= dict.fromkeys(names or [(kind, before)], key)
+    return {name: now for name, now in called.items() if name[1] != now}
+
+
+_COMINGS_AND_GOINGS = (
+    "SELECT change_row.change, kind, key, coalesce(place_after, place_before), after FROM change_row"
+    " JOIN change ON change.id = change_row.change"
+    " WHERE (before IS NULL OR after IS NULL) AND change.at >= ? AND change.what LIKE '% renamed: %'"
+    " ORDER BY change_row.change, after IS NOT NULL, change_row.id"
+)
 
 
 def rows_of(connection: sqlite3.Connection, number: int) -> tuple[Changed, ...]:

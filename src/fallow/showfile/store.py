@@ -175,6 +175,11 @@ class ShowFile:
         with told(self.path):
             return history.changes(self._connection)
 
+    def renames(self, since: str = "") -> dict[tuple[str, str], str]:
+        """What is called otherwise now, by its kind and its name at a moment; see ``history.renames``."""
+        with told(self.path):
+            return history.renames(self._connection, since)
+
     def past(self, number: int) -> Past:
         """The show as it was after change ``number``; 0 is before the first. Raises UsageError where there is none."""
         with told(self.path):

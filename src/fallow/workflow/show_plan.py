@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import re
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from fallow.errors import UsageError
@@ -14,7 +15,7 @@ from fallow.rules.permission import Circumstances
 from fallow.show.assignment import Assignment
 from fallow.show.duplex import unfolded
 from fallow.show.wanted import Wanted
-from fallow.showfile.kinds import CHAIN, PLAN_ROWS, PLANS, SURVEYS
+from fallow.showfile.kinds import CHAIN, EQUIPMENT, LINKS, PLAN_ROWS, PLANS, SURVEYS
 from fallow.showfile.store import ShowFile
 from fallow.showfile.surveys import read_survey
 from fallow.showfile.values import PlanHead, SurveyHead
@@ -83,12 +84,16 @@ class ShowPlanned:
 
 @dataclass(frozen=True)
 class PlanSeen:
-    """A plan of the show: its head, its rows, whether it is the one in force, and how it fits the links of the show."""
+    """A plan of the show: its head, its rows, whether it is the one in force, and how it fits the links of the show.
+
+    ``renamed``: what its notes call by a name that is no longer the right one, in sentences.
+    """
 
     head: PlanHead
     rows: tuple[Assignment, ...]
     is_in_force: bool
     fit: RowsAndLinks = RowsAndLinks()
+    renamed: tuple[str, ...] = ()
 
 
 def plan_show(making: ShowMaking, desk: Desk, progress: Progress | None = None) -> ShowPlanned:
@@ -173,7 +178,16 @@ def drop_plans(names: Sequence[str], desk: Desk) -> None:
 
 def _seen(show: ShowFile, head: PlanHead) -> PlanSeen:
     rows = tuple(row.assignment for row in show.all(PLAN_ROWS) if row.plan == head.name)
-    return PlanSeen(head, rows, plan_in_force(show) == head.name, rows_and_links(rows, wanted_of(show)))
+    fit = rows_and_links(rows, wanted_of(show))
+    return PlanSeen(head, rows, plan_in_force(show) == head.name, fit, tuple(_renamed_since(show, head, rows)))
+
+
+def _renamed_since(show: ShowFile, head: PlanHead, rows: Sequence[Assignment]) -> Iterator[str]:
+    """Links and types of radio that the notes of a plan know by another name."""
+    told = "\n".join((*head.notes, *(row.note for row in rows)))
+    for (kind, name), now in show.renames(head.made).items():
+        if kind in (LINKS.name, EQUIPMENT.name) and re.search(rf"(?<!\w){re.escape(name)}(?!\w)", told):
+            yield f"what was {name!r} when this plan was made is called {now!r} now"
 
 
 def _in_force(show: ShowFile) -> str:

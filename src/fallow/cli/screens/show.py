@@ -190,7 +190,7 @@ def show_plan_rows(plan: PlanSeen) -> None:
         at = "none" if row.frequency_hz is None else format_mhz(row.frequency_hz)
         table.add_row(*map(Text, (row.link, row.area, at, row.verdict or "-", row.note)))
     out.print(table)
-    print_notes(out, (*plan.head.notes, *plan.fit.notes))
+    print_notes(out, (*plan.head.notes, *plan.renamed, *plan.fit.notes))
 
 
 def show_history(changes: Sequence[Happened], marks: Sequence[Mark]) -> None:
