@@ -7,7 +7,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from itertools import pairwise
 
 import numpy as np
@@ -132,7 +132,7 @@ class Air:
             decided.append(trust.weighed(part, side_by_side(part, parts), found, low, high))
         worst = worst_of(decided)
         _overlay(worst, low, high, self.circumstances)
-        return worst
+        return replace(worst, level_db=worst.level_db + worst.edge_db)
 
     def _sum_up(self, channel: Channel, low: Edges, high: Edges, decided: Decided) -> JudgedSlice:
         verdict = Verdict(int(decided.verdict.max()))

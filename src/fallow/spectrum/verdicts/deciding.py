@@ -28,6 +28,7 @@ from fallow.spectrum.verdicts.periods import (
     gamma_quantile_db,
     look,
 )
+from fallow.spectrum.verdicts.slice_edges import MOST_BEYOND_DB, stands_on_edge
 from fallow.spectrum.verdicts.window_levels import Geometry, any_bin, geometry_of, pieces, whole_cells
 from fallow.spectrum.verdicts.window_noise import HIGHEST_UNEVEN_DB
 
@@ -72,6 +73,9 @@ def decide(
     np.add.at(looked, slices[judged], 1.0)
     occupied, noise_only = _occupied(evidence, rule, windows, found, slices[judged], looked)
     _conclude(result, judged, evidence, windows, found, occupied, noise_only)
+    on_edge = stands_on_edge(evidence, inner, slices[judged])
+    beyond_db = result.edge_db[judged]
+    result.edge_db[judged] = np.where(on_edge & (beyond_db > TOLD_DB), np.minimum(beyond_db, MOST_BEYOND_DB), 0.0)
     return result
 
 
@@ -81,7 +85,7 @@ def _nothing_measured(count: int) -> Decided:
 
     verdict = np.full(count, Verdict.NOT_MEASURED, dtype=np.uint8)
     none, zero = np.zeros(count, dtype=np.int64), np.zeros(count, dtype=np.int64)
-    return Decided(verdict, none, nothing(), nothing(), nothing(), nothing(), nothing(), zero)
+    return Decided(verdict, none, nothing(), nothing(), nothing(), nothing(), nothing(), zero, np.zeros(count))
 
 
 def _occupied(
@@ -222,7 +226,7 @@ def _conclude(
     occupied: NDArray[np.int64],
     noise_only: NDArray[np.bool_],
 ) -> None:
-    """Verdicts, flags and numbers of the windows that were measured."""
+    """Verdicts, flags and numbers of the windows that were measured; ``edge_db`` as if all edges cut a carrier."""
     rule = windows.rule
     loudest = _loudest(evidence, found)
     most = windows.without_lift_db(loudest.most)
@@ -237,6 +241,7 @@ def _conclude(
     once = (loudest.run == 1) & (evidence.heard.n_sweeps > 1) & louder
     flags[(margin <= 0) & ~by_line & once] |= Flag.ONCE
     far = windows.without_lift_db(loudest.least) - cost > windows.limit_db
+    result.edge_db[judged] = np.maximum(most - windows.without_lift_db(loudest.least), 0.0)
     flags[far & ((flags & ~(Flag.NEAR | Flag.ONCE)) > 0)] &= ~Flag.NEAR  # something else holds it back
     verdict = np.where(flags > 0, Verdict.DOUBTFUL, Verdict.CLEAN).astype(np.uint8)
     verdict[occupied >= 0] = Verdict.OCCUPIED

@@ -91,7 +91,7 @@ class Decided:
     """Verdicts of windows with their numbers, arrays of shape (window,); NaN where not measured.
 
     ``cost_db``: what the confidence costs, so that limit - level - cost is the margin. ``run``: sweeps in the period
-    that decided.
+    that decided. ``edge_db``: what a narrow carrier on the slice's edge adds to the level if it stands wholly inside.
     """
 
     verdict: NDArray[np.uint8]
@@ -102,3 +102,4 @@ class Decided:
     limit_db: NDArray[np.float64]
     margin_db: NDArray[np.float64]
     run: NDArray[np.int64]
+    edge_db: NDArray[np.float64]

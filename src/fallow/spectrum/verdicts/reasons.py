@@ -75,11 +75,25 @@ def reasons_of(verdict: Verdict, windows: SliceWindows, around: Circumstances) -
     }[verdict]
     reasons = tell(windows, around)
     reasons += _lines(windows, around)
+    reasons += _on_edge(windows)
     if around.rbw_assumed and verdict is not Verdict.NOT_MEASURED:
         reasons.append("the resolution bandwidth is not stated: it was taken as the step")
     if not around.absolute and verdict in (Verdict.CLEAN, Verdict.DOUBTFUL):
         reasons.append(RELATIVE_PROOF)
     return tuple(reasons)
+
+
+def _on_edge(windows: SliceWindows) -> list[str]:
+    """That the level is a carrier's on the slice's edge, counted whole."""
+    key = windows.key
+    if not windows.decided.edge_db[key] > 0.0:
+        return []
+    at_low = bool(windows.low_hz[key] == windows.low_hz.min())
+    side = "an" if windows.low_hz.size == 1 else "the lower" if at_low else "the upper"
+    return [
+        f"what is loudest stands on {side} edge of the slice and is told whole; as little as half of it "
+        f"({windows.decided.edge_db[key]:.1f} dB less) may be inside"
+    ]
 
 
 def _limit_text(windows: SliceWindows, around: Circumstances) -> str:
