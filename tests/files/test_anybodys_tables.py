@@ -333,3 +333,82 @@ def test_a_doubt_quotes_the_cell_as_people_see_it(tmp_path: Path) -> None:
         "'47l.5 MHz' is no number",
         "'47\N{REPLACEMENT CHARACTER}5' is no number",
     ]
+
+
+@pytest.mark.parametrize(
+    ("heading", "cells", "means", "in_doubt"),
+    [
+        ("Priority", ("high", "A", "10"), "priority", 3),
+        ("Prio", ("hoch", "", "n/a"), "priority", 1),
+        ("Frequency", ("tbd", "n/a", "later"), "frequency_mhz", 2),
+        ("Frequenz", ("470.1", "n/a", "none"), "frequency_mhz", 0),
+        ("F", ("m", "w", "m"), None, 0),  # one letter says too little
+    ],
+)
+def test_a_known_column_without_a_readable_cell_is_told_cell_by_cell(
+    tmp_path: Path, heading: str, cells: tuple[str, str, str], means: str | None, in_doubt: int
+) -> None:
+    rows = "".join(f"vox {n},hand,{cell}\n" for n, cell in enumerate(cells))
+    found = read(tmp_path, f"Link,Equipment,{heading}\n{rows}", "links")
+    assert found.columns[2].means == means
+    assert [(one.column, one.done) for one in found.doubts] == [(heading, "left empty")] * in_doubt
+    assert [one.priority for one in found.values] == [3, 3, 3]
+
+
+def test_where_another_column_can_be_read_the_unreadable_one_is_not_taken(tmp_path: Path) -> None:
+    found = read(tmp_path, "Link,Equipment,Frequency,TX\nA,hand,tbd,470.125\nB,hand,tbd,471.3\n", "links")
+    assert [one.frequency_hz for one in found.values] == [470_125_000, 471_300_000]
+    assert [one.means for one in found.columns] == ["link", "equipment", None, "frequency_mhz"]
+
+
+@pytest.mark.parametrize(
+    ("heading", "yes", "no"),
+    [
+        *(("Do not move", "yes", "no"), ("Please do not move!", "x", ""), ("Nicht verschieben", "ja", "nein")),
+        *(("Ne pas déplacer", "oui", "non"), ("movable", "no", "yes"), ("Can be moved", "n", "y")),
+        *(("verschiebbar", "nein", "ja"), ("Déplaçable", "non", "oui"), ("Not fixed", "false", "true")),
+        *(("przesuwalny", "nie", "tak"), ("Spostabile", "no", "sì"), ("Unlocked", "0", "1")),
+    ],
+)
+def test_who_may_not_move_is_fixed_however_it_is_said(tmp_path: Path, heading: str, yes: str, no: str) -> None:
+    text = f"Link,Equipment,Frequency,{heading}\nA,hand,470.125,{yes}\nB,hand,471.3,{no}\n"
+    found = read(tmp_path, text, "links")
+    assert (found.columns[3].means, found.doubts) == ("fixed", ())
+    assert [one.fixed for one in found.values] == [True, False]
+
+
+def test_a_word_that_is_neither_is_told_and_our_own_way_of_saying_it_counts(tmp_path: Path) -> None:
+    found = read(tmp_path, "Link,Equipment,Frequency,movable\nA,hand,470.125,perhaps\n", "links")
+    assert doubts(found) == [(2, "movable", "left empty")]
+    found = read(tmp_path, "Link,Equipment,Frequency,movable,fixed\nA,hand,470.125,yes,yes\n", "links")
+    assert found.values[0].fixed
+    assert found.columns[3].means is None
+    text = "Link,Equipment,Frequency,movable\nA,hand,470.125,yes\n"
+    assert read(tmp_path, text, "links", columns={"fixed": "movable"}).values[0].fixed  # as she tells
+
+
+@pytest.mark.parametrize(
+    ("heading", "cell", "is_off"),
+    [
+        *(("Active", "no", True), ("Active", "yes", False), ("Muted", "yes", True), ("Muted", "no", False)),
+        *(("In Gebrauch", "nein", True), ("Gestrichen", "ja", True), ("Activo", "no", True), ("Active", "", False)),
+    ],
+)
+def test_a_link_that_is_off_is_told(tmp_path: Path, heading: str, cell: str, is_off: bool) -> None:
+    found = read(tmp_path, f"Link,Equipment,{heading}\nA,hand,{cell}\nB,hand,\n", "links")
+    assert [(one.line, one.column, one.cell) for one in found.doubts] == ([(2, heading, cell)] if is_off else [])
+    assert len(found.values) == 2
+
+
+def test_two_figures_for_one_pair_of_areas_are_both_named(tmp_path: Path) -> None:
+    square = "loss,stage,foyer,cellar\nstage,,20,apart\nfoyer,30,,\ncellar,apart,,\n"
+    found = read(tmp_path, square, "areas")
+    assert set(found.values) == {("stage", "foyer", 20.0), ("stage", "cellar", None)}
+    (doubt,) = found.doubts
+    assert doubt.why == "'foyer / stage' stands in line 2 already with 20 dB, here 30 dB"
+    assert read(tmp_path, "area,other,loss\nstage,foyer,20\nfoyer,stage,20\n", "areas").doubts == ()
+
+
+def test_a_word_below_an_empty_heading_belongs_to_it(tmp_path: Path) -> None:
+    found = read(tmp_path, "Name,Equipment,,Notes\n,,TX,\nX,low,470.1,n\n", "links")
+    assert [(one.name, one.frequency_hz) for one in found.values] == [("X", 470_100_000)]

@@ -57,7 +57,7 @@ def _print_first(out: Console, found: Preview) -> None:
     table = plain_table(("line", "right"))
     table.add_column("gives", ratio=1)
     for line, image in found.first:
-        said = [f"{_name(name)} {_value(name, value)}" for name, value in image.items() if _is_said(name, value)]
+        said = [_said(name, value) for name, value in image.items() if _is_said(name, value)]
         table.add_row(str(line), Text("; ".join(said)))
     out.print(table)
 
@@ -79,8 +79,14 @@ def _print_doubts(out: Console, found: Preview) -> None:
         out.print(f"and {len(doubts) - MOST_DOUBTS} more; --json tells all")
 
 
+def _said(name: str, value: Any) -> str:
+    if name == "loss_db":  # of two areas; they are apart where there is no figure
+        return "apart" if value is None else f"loss {value:g} dB"
+    return f"{_name(name)} {_value(name, value)}"
+
+
 def _is_said(name: str, value: Any) -> bool:
-    return name not in ("extra", "stated") and value not in (None, "", [], {})
+    return name == "loss_db" or (name not in ("extra", "stated") and value not in (None, "", [], {}))
 
 
 def _name(name: str) -> str:

@@ -41,6 +41,7 @@ from fallow.files.tables.grid import (
     frequency_unit,
     told_mark,
 )
+from fallow.files.tables.said_otherwise import off_in, turned
 from fallow.files.tables.scene_lists import scenes_in
 from fallow.files.tables.shape import BLANKS, heading_at, headings_and_rows, known_headings, split_anyhow
 from fallow.files.tables.show_tables import station_from
@@ -125,6 +126,8 @@ def read_by_evidence(path: FilePath, kind: str, telling: TableTelling) -> TableR
     if kind == "areas":
         headings, body = as_pairs(headings, body) or (headings, body)
     headings, body, sure = _with_bands(what, headings, body, telling)
+    body, otherwise = turned(what.columns, headings, body, telling)
+    sure += otherwise
     matches = matched(headings, [cells for _, cells in body], what.columns, telling, sure)
     _ask_which(matches, headings, body, what, path)
     reading = _Reading(path, what, headings, telling, split.delimiter)
@@ -132,6 +135,8 @@ def read_by_evidence(path: FilePath, kind: str, telling: TableTelling) -> TableR
         reading.notes.append(page.doubt)
     elif _are_garbled(headings, body):
         reading.notes.append("some letters can't be read: the file is not in the encoding that it seems to be in")
+    if kind in _MAY_BE_OFF:
+        reading.doubts += [Doubt(*off, _OFF, "taken like the others") for off in off_in(headings, body, matches)]
     reading.fill(body, matches)
     reading.settle_numbers()
     reading.settle_lists()
@@ -195,6 +200,7 @@ def _are_garbled(headings: Sequence[str], body: Records) -> bool:
 
 
 _MAY_HAVE_BANDS = ("foreign", "equipment", "links", "plan")
+_MAY_BE_OFF, _OFF = ("links", "plan"), "it says that the link is off"
 _BAND_OF_A_STRANGER = "both ends of its band: centre and width; without a spacing, links keep half the width"
 
 
@@ -385,7 +391,7 @@ class _Reading:
 
     def convert(self) -> None:
         """Each row as a value; a cell that is wrong is left empty, a row that can't do without it left out."""
-        seen: dict[str, int] = {}
+        seen: dict[str, tuple[int, str]] = {}
         for row in [one for whole in self.table.rows for one in self.kind.rows(whole)]:
             value = self._converted(self._named(row))
             key = None if value is None else self.kind.key(value)
@@ -394,13 +400,17 @@ class _Reading:
                 self._doubt(row, self.kind.names, "another row has that name", f"called {quoted(called)}")
                 value = self.kind.rename(value, called)
                 key = self.kind.key(value)
+            figure = "" if value is None else self.kind.figure(value)
             if key in seen:
-                self._leave_out(row, self.kind.names, f"{quoted(key)} stands in line {seen[key]} already")
+                first, other = seen[key]
+                if not figure or figure != other:
+                    with_what = f" with {other}, here {figure}" if figure else ""
+                    self._leave_out(row, self.kind.names, f"{quoted(key)} stands in line {first} already{with_what}")
             elif value is not None:
                 self.values.append(value)
                 self.lines.append(row.line)
             if key is not None:
-                seen.setdefault(key, row.line)
+                seen.setdefault(key, (row.line, figure))
 
     def _named(self, row: Row) -> Row:
         """The row; a stranger without a name is called by its line."""

@@ -9,8 +9,9 @@ from functools import cache
 from importlib.resources import files
 
 from fallow.files.tables.columns import Column, plain_heading
+from fallow.files.tables.grid import NO, YES
 
-__all__ = ["meant", "with_everybodys_words"]
+__all__ = ["answer", "headings_for", "meant", "with_everybodys_words"]
 
 
 def with_everybodys_words(columns: Sequence[Column]) -> tuple[Column, ...]:
@@ -21,6 +22,18 @@ def with_everybodys_words(columns: Sequence[Column]) -> tuple[Column, ...]:
 def meant(cell: str, column: str) -> str:
     """A cell of a column of few words (``kind``, ``fixed``, ``loss_db``) in our own words; others as they are."""
     return _cells(column).get(plain_heading(cell), cell) if column in _WORDS_OF_CELLS else cell
+
+
+def answer(cell: str) -> str:
+    """``yes``, ``no``, or nothing: what a cell answers in any of the languages."""
+    said = _cells("fixed").get(plain_heading(cell), cell.strip().lower())
+    return "yes" if said in YES else "no" if said in NO else ""
+
+
+@cache
+def headings_for(table: str, name: str) -> frozenset[str]:
+    """The plain headings that mean something of which we have no column: ``opposites`` of ours, ``states`` of links."""
+    return frozenset(plain_heading(word) for word in _all()[table].get(name, ()))
 
 
 _WORDS_OF_CELLS = {

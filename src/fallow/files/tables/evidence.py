@@ -37,6 +37,7 @@ _NEGATIONS = {
     "senza",
 }
 _MOST, _MANY, _SOME = 0.8, 0.6, 0.5  # shares of a column's cells that count as evidence for what it is
+_UNREADABLE, _SHORT = 1.0, 2  # the score of a heading over such cells, and letters that say too little then
 _BOTH_MARKS = (Notation(".", ",'\u00a0 "), Notation(",", ".'\u00a0 "))
 
 
@@ -97,11 +98,14 @@ def matched(
         for score, unit, how in _claims(column, heading, [row[index] for row in cells if index < len(row)])
     ]
     claims.sort(key=lambda claim: (-claim[0], columns.index(claim[1]), claim[2].index))
-    for _, _, match in claims:
+    readable = [match for score, _, match in claims if score > _UNREADABLE]
+    for match in readable:
         _enter(match, found)
     for column in columns:
         for match in _by_content(column, headings, cells, found, telling.known):
             _enter(match, found)
+    for _, _, match in claims[len(readable) :]:
+        _enter(match, found)
     return tuple(sorted(found, key=lambda match: match.index))
 
 
@@ -126,7 +130,7 @@ def is_named(name: str, headings: Sequence[str], cells: Cells, columns: Sequence
     column = column_named(name, columns)
     below = [[row[index] for row in cells if index < len(row)] for index in range(len(headings))]
     said = (_claims(column, heading, below[index]) for index, heading in enumerate(headings))
-    return any(how != "part of the heading" for claims in said for _, _, how in claims)
+    return any(score > _UNREADABLE and how != "part of the heading" for claims in said for score, _, how in claims)
 
 
 def perhaps_frequencies(
@@ -188,7 +192,7 @@ def _claims(column: Column, heading: str, cells: Sequence[str]) -> list[tuple[fl
     elif unit is not None and unit not in column.quantity.units:
         return []
     if not _cells_fit(column, cells):
-        return []
+        return _claims_of_unreadable(column, base)
     if column.quantity is FREQUENCY and plain in FREQUENCY.units and column.words[0] == "frequency":
         return [(75.0, plain, "the heading is its unit")]
     words = [plain_heading(word) for word in column.words]
@@ -196,8 +200,16 @@ def _claims(column: Column, heading: str, cells: Sequence[str]) -> list[tuple[fl
         return [(100.0 if plain == column.name else 90.0, unit, "heading")]
     if base in words:
         return [(80.0 - 0.05 * words.index(base) + _bonus(column, cells), unit, "heading")]
-    parts = [word for word in words if _is_part(word, base) and not _NEGATIONS & {*base.split("_")}]
+    parts = [
+        word for word in words if _is_part(word, base) and not _NEGATIONS & ({*base.split("_")} - {*word.split("_")})
+    ]
     return [(40.0 + max(map(len, parts)) / 10, unit, "part of the heading")] if parts else []
+
+
+def _claims_of_unreadable(column: Column, base: str) -> list[tuple[float, str | None, str]]:
+    """The weakest claim: the heading says that it is this column, and hardly a cell can be that. Each cell is told."""
+    is_sure = not column.required and len(base) > _SHORT and base in map(plain_heading, column.words)
+    return [(_UNREADABLE, None, "heading; hardly a cell can be read so")] if is_sure else []
 
 
 def _unit(column: Column, heading: str) -> str | None:

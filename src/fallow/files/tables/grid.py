@@ -25,7 +25,9 @@ from fallow.files.wording import frequency_unit_named, quoted
 
 __all__ = [
     "DELIMITERS",
+    "NO",
     "NUMBER",
+    "YES",
     "Records",
     "Row",
     "Split",
@@ -52,8 +54,8 @@ _BETWEEN_NUMBERS = re.compile(r"[;|\n]|,\s|(?<=[\dz])\s*/(?=\s*\d+(?:[.,]\d+)?\s
 _FILE_NAME = re.compile(r"\.[A-Za-z]\w{1,4}\Z")  # its digits and marks say nothing of how numbers are written
 NUMBER = re.compile(r"\d+(?:[.,]\d+)*")
 _GROUPED = re.compile(r"\d{1,3}(?:[.,]\d{3})+")
-_YES = {"yes", "y", "true", "1", "x", "ja", "j", "oui", "o", "si", "sí", "s", "sì", "sim", "✓", "✔"}
-_NO = {"no", "n", "false", "0", "-", "nein", "non", "nee", "não", "nao"}
+YES = {"yes", "y", "true", "1", "x", "ja", "j", "oui", "o", "si", "sí", "s", "sì", "sim", "✓", "✔"}
+NO = {"no", "n", "false", "0", "-", "nein", "non", "nee", "não", "nao"}
 
 
 @dataclass(frozen=True)
@@ -90,8 +92,8 @@ class Row:
     def yes(self, name: str, default: bool = False) -> bool:
         """A cell as yes or no; ``default`` where it is empty."""
         text = self.text(name).lower()
-        if text in _YES or text in _NO:
-            return text in _YES
+        if text in YES or text in NO:
+            return text in YES
         if text:
             raise self.wrong(name, f"{quoted(self.text(name))} is neither yes nor no")
         return default

@@ -17,7 +17,7 @@ from fallow.files.source import normalise
 from fallow.files.tables.columns import plain_heading
 from fallow.files.wording import quoted, says_nothing
 
-__all__ = ["LISTS", "NAMES", "OpenReading", "Scenes", "scenes_in"]
+__all__ = ["LISTS", "NAMES", "OpenReading", "Scenes", "scenes_in", "spelt_alike"]
 
 LISTS, NAMES = "lists", "names"
 _SURE = re.compile(r"[;|\n]")
@@ -104,6 +104,14 @@ def scenes_in(
             column.spell_alike()
     return Scenes({cell: tuple(dict.fromkeys(items)) for cell, items in column.items.items()},
                   column.unclear, tuple(column.notes), column.still_open)  # fmt: skip
+
+
+def spelt_alike(name: str, known: Iterable[str]) -> str | None:
+    """The known scene of which a name differs in capitals, blanks or leading zeros only; ``None`` where it is one of
+    them, or there is none.
+    """
+    known = sorted(known)
+    return None if name in known else next((one for one in known if _key(one) == _key(name)), None)
 
 
 @dataclass

@@ -97,7 +97,8 @@ def _is_second_line(headings: Sequence[str], cells: Sequence[str]) -> bool:
     below = [at for at, cell in enumerate(cells) if cell.strip()]
     needy = [at for at, one in enumerate(plain) if plain.count(one) > 1 or (at + 1 < len(plain) and not plain[at + 1])]
     worded = not any(sign.isdecimal() for cell in cells for sign in cell)
-    return len(below) > 1 and worded and {*below} <= {*needy, *(at for at in range(len(plain)) if not plain[at])}
+    is_enough = len(below) > 1 or (len(below) == 1 and below[0] < len(plain) and not plain[below[0]])
+    return is_enough and worded and {*below} <= {*needy, *(at for at in range(len(plain)) if not plain[at])}
 
 
 def _with_second_line(headings: Sequence[str], cells: Sequence[str]) -> list[str]:

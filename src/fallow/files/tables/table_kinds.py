@@ -36,7 +36,7 @@ class TableKind:
 
     ``names``: the column that names a row. ``rename``: gives a row another name, where rows may lack or share one.
     ``keeps_extra``: whether values keep columns that we do not know. ``band``: the column that may be told by its two
-    ends in columns of their own.
+    ends in columns of their own. ``figure``: what a value says where two rows of one key may differ, for people.
     """
 
     name: str
@@ -48,6 +48,7 @@ class TableKind:
     keeps_extra: bool = True
     band: str | None = None
     rows: Callable[[Row], Sequence[Row]] = lambda row: (row,)
+    figure: Callable[[Any], str] = lambda _: ""
 
     @property
     def may_lack(self) -> str | None:
@@ -90,7 +91,13 @@ TABLE_KINDS = {
             band="tuning",
         ),
         TableKind(
-            "areas", AREA_COLUMNS, areas_from, lambda row: " / ".join(sorted(row[:2])), "area", keeps_extra=False
+            "areas",
+            AREA_COLUMNS,
+            areas_from,
+            lambda row: " / ".join(sorted(row[:2])),
+            "area",
+            keeps_extra=False,
+            figure=lambda row: "apart" if row[2] is None else f"{row[2]:g} dB",
         ),
         TableKind(
             "stations",
