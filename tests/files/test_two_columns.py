@@ -139,12 +139,15 @@ def test_ranges_with_a_stroke_between(tmp_path: Path) -> None:
 
 
 def test_letters_that_can_not_be_read_are_told(tmp_path: Path) -> None:
+    """The letters tell the code page; where she says another one, what it can't read is told."""
     path = tmp_path / "list.csv"
-    path.write_bytes(b"name;MHz\nAnn\x90;470.5\n")  # \xea in Mac Roman
-    found = read_by_evidence(path, "foreign", TableTelling())
-    assert found.notes == ("some letters can't be read: the file is not in the encoding that it seems to be in",)
+    told = ("some letters can't be read: the file is not in the encoding that it seems to be in",)
+    for text, page in (("name;MHz\nAnnê;470.5\n", "mac-roman"), ("name;MHz;Stała\nŻaneta;470.5;tak\n", "cp1250")):
+        path.write_bytes(text.encode(page))
+        found = read_by_evidence(path, "foreign", TableTelling())
+        assert (found.encoding, found.values[0].name, found.notes) == (page, text.split("\n")[1].split(";")[0], ())
+    path.write_bytes("name;MHz\nAnnê;470.5\n".encode("mac-roman"))  # a sign of control in Windows-1252
+    assert read_by_evidence(path, "foreign", TableTelling(encoding="cp1252")).notes == told
     assert read(tmp_path, "name;MHz\nZoë\u00a0X;470.5\n", "foreign").notes == ()
-    path.write_bytes("name;MHz;Stała\nŁucja;470.5;tak\n".encode("cp1250"))
-    assert read_by_evidence(path, "foreign", TableTelling()).notes == found.notes
     path.write_bytes("name;MHz;Bühne\nZoë;470.5;2³\n".encode("cp1252"))
     assert read_by_evidence(path, "foreign", TableTelling()).notes == ()
