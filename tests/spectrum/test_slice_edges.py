@@ -82,6 +82,22 @@ def test_a_wide_signal_over_the_edge_is_shared(step_hz: int, rbw_hz: float) -> N
         assert not _tells(one)
 
 
+@pytest.mark.parametrize("offset", [-2, -1, 0, 1, 2])
+@pytest.mark.parametrize("cells", [2, 3, 5])
+def test_what_is_a_few_cells_wide_is_shared_wherever_the_edge_cuts_it(cells: int, offset: int) -> None:
+    """Even over its cells, -60 dBm in all: each slice has the cells that lie in it, half of the one on the edge."""
+    step_hz = 25_000
+    signal = np.zeros(SPAN_HZ // step_hz)
+    first = (EDGE_HZ - START_HZ) // step_hz + offset - cells // 2
+    signal[first : first + cells] = 1e-6 / cells
+    edge_cell = (EDGE_HZ - START_HZ) // step_hz
+    shares = signal[:edge_cell].sum() + signal[edge_cell] / 2, signal[edge_cell + 1 :].sum() + signal[edge_cell] / 2
+    for one, share in zip(_beside(_slices(signal, step_hz, 25e3)), shares, strict=True):
+        assert not _tells(one)
+        if share > 0:
+            assert one.level_dbm == pytest.approx(10 * np.log10(share), abs=0.2)
+
+
 def test_noise_stands_on_no_edge() -> None:
     """Single sweeps of single samples in 200 slices of 200 kHz, each wider than its cells and as wide."""
     for step_hz in (25_000, 100_000):

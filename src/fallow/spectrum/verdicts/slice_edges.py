@@ -19,7 +19,7 @@ __all__ = ["MOST_BEYOND_DB", "stands_on_edge"]
 
 MOST_BEYOND_DB = 10.0 * float(np.log10(2.0))  # its middle is in the slice, so that half of it is at least
 BY_NOISE = 1e-3  # chance that noise is taken for a carrier in a bin
-ONE_CARRIER = 0.75  # of the window's power in one cell of the resolution. Design decision
+ONE_CARRIER = 0.75  # of the power in the window and just beside it in one cell of the resolution. Design decision
 Values = NDArray[np.float64]
 
 
@@ -40,12 +40,14 @@ def stands_on_edge(evidence: Evidence, geometry: Geometry, slices: NDArray[np.in
     least_db = evidence.floor.noise_db + np.maximum(LOUD_PART_DB, by_noise_db)
     loud = (heard.mean_db > least_db) & ~(evidence.own_lines | evidence.suspect_lines)
     carrier = np.where(loud, power, 0.0)
-    around = _highest(heard, carrier, low - half, high + half)
+    beside = 3.0 * half  # so far out a cell of the resolution lies next to the one on the edge
+    around = _highest(heard, carrier, low - beside, high + beside)
     at_low = (low <= lowest[slices]) & (_highest(heard, carrier, low, low + half) >= around)
     at_high = (high >= highest[slices]) & (_highest(heard, carrier, high - half, high) >= around)
-    bins = bins_between(geometry.first, geometry.last, heard.axis.n)
+    lows, highs = heard.axis.cells_hz
+    bins = bins_between(np.searchsorted(highs, low - beside), np.searchsorted(lows, high + beside), heard.axis.n)
     shared = power[bins] * np.minimum(1.0, heard.steps_hz[bins] / heard.rbw_hz)
-    whole = sum_over(heard, shared, low - half, high + half, bins.start)
+    whole = sum_over(heard, shared, low - beside, high + beside, bins.start)
     return np.asarray((at_low | at_high) & (around > 0.0) & (around >= ONE_CARRIER * whole))
 
 
