@@ -37,6 +37,7 @@ _STRIDE = (
 _FARTHEST = 2**40
 _PAGE_SIZE_AT, _PAGES_AT = 16, 28  # https://sqlite.org/fileformat2.html, 1.3 The Database Header
 _PIECE_BYTES = 2**20
+_NOTHING = "nothing of this file can be read"
 _ROOM = "it needs room for the damaged file twice: name a place on another disk"
 Rows = list[tuple[Any, ...]]
 
@@ -69,6 +70,8 @@ def rescue(path: FilePath, to: FilePath, who: str | None = None) -> Rescued:
             lost = [*found.lost, *sweeps.lost, *_write_values(show, found, path)]
             values = sum(show.count(kind) for kind in BY_NAME.values())
             changes = len(show.changes())
+        if not values and not sweeps.written:
+            raise InputError(_NOTHING, path=path)
         put_in_place(part, to)
     except OutputError as error:
         raise OutputError(f"nothing was rescued: {error.what}", path=to, hint=_ROOM) from error
@@ -181,7 +184,7 @@ class _Found:
                 gaps.add(table)
                 lost.append(f"not all rows of the table {table} can be read, only {len(found[table])}")
         if not any(found.values()):
-            raise InputError("nothing of this file can be read", path=path)
+            raise InputError(_NOTHING, path=path)
         return _Found(found, tuple(lost), not gaps & {*_VALUES} and bool(found["change"]), "tile" in there)
 
 
