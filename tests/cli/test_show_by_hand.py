@@ -137,6 +137,28 @@ def test_links_and_rows_that_do_not_belong_together_are_told(run: Run, desk: Pat
     assert "links with two rows in this plan: vox 1" in run("show", "list")[1]
 
 
+@pytest.mark.usefixtures("desk")
+def test_a_link_that_is_fixed_elsewhere_than_the_plan_has_it_is_told(run: Run) -> None:
+    answer(run, "plan", "--seconds", "0.1", "--spares", "0")
+    answer(run, "links", "vox 1", "--frequency", "601M")
+    assert answer(run, "list")["plans"][0]["links_fixed_elsewhere"] == []
+    answer(run, "links", "vox 1", "--fixed")
+    assert answer(run, "list")["plans"][0]["links_fixed_elsewhere"] == ["vox 1"]
+    assert answer(run, "audit")["notes"][0] == "links that are fixed elsewhere than this plan has them: vox 1"
+
+
+@pytest.mark.usefixtures("desk")
+def test_a_scene_is_spelt_in_one_way(run: Run) -> None:
+    answer(run, "links", "vox 1", "--scenes", "act 1", "--group", "choir")
+    for spelling in ("act 01", "Act 1", "act1"):
+        err = refused(run, "links", "vox 2", "--scenes", spelling)
+        assert f"the show has a scene 'act 1': {spelling!r} would count as another one" in err
+    assert "the show has a group 'choir'" in refused(run, "links", "vox 2", "--group", "Choir")
+    assert answer(run, "links", "vox 2", "--scenes", "act 1;act 10")["links"][0]["scenes"] == ["act 1", "act 10"]
+    answer(run, "links", "vox 2", "--scenes", "act 2")
+    assert answer(run, "links", "vox 1", "--scenes", "Act 1")["links"][0]["scenes"] == ["Act 1"]
+
+
 def test_a_plan_tells_what_its_notes_call_by_an_old_name(run: Run, desk: Path) -> None:
     head = PlanHead("old", "2026-01-01T00:00:00+00:00", ("pack: margins go by its data",))
     row = PlanRow("old", Assignment("vox 2", "pack", "foyer", frequency_hz=480_000_000, note="1.4 MHz from vox 1"))

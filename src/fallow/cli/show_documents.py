@@ -116,6 +116,7 @@ def plan_head_document(plan: PlanSeen) -> Document:
         "links_without_row": list(plan.fit.without_row),
         "rows_without_link": list(plan.fit.without_link),
         "links_twice": list(plan.fit.twice),
+        "links_fixed_elsewhere": list(plan.fit.elsewhere),
     }
 
 

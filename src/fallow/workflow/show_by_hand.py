@@ -13,7 +13,7 @@ from typing import Any, Generic, TypeVar
 from fallow.errors import QuestionError, UsageError
 from fallow.files.tables import one_row
 from fallow.files.tables.one_row import Cells, RowKind
-from fallow.files.tables.scene_lists import scenes_in
+from fallow.files.tables.scene_lists import scenes_in, spelt_alike
 from fallow.files.wording import says_nothing
 from fallow.show.equipment import Equipment
 from fallow.show.grouping import Apart, Groupings, Together
@@ -94,6 +94,7 @@ def change_link(name: str, edit: Edit, desk: Desk) -> Link:
         before = show.get(LINKS, name)
         after = _after(_LINKS, before, name, edit)
         _check_lists(edit.cells, after, show)
+        _check_spelling(edit.cells, name, after, show)
         if show.get(EQUIPMENT, after.equipment) is None:
             names = ", ".join(one.name for one in show.all(EQUIPMENT)) or "none"
             raise UsageError(f"the equipment {after.equipment!r} is not in the show", hint=f"the equipment is: {names}")
@@ -266,6 +267,21 @@ def _check_lists(cells: Cells, link: Link, show: ShowFile) -> None:
                 raise UsageError(
                     f"{item!r} may be one {noun} or several", hint=hint or "write a semicolon between them"
                 )
+
+
+def _check_spelling(cells: Cells, name: str, link: Link, show: ShowFile) -> None:
+    """Raise UsageError for scenes or groups as typed that other links spell otherwise: they would count as others.
+
+    ``name``: of the link until now.
+    """
+    others = [one for one in show.all(LINKS) if one.name != name]
+    groups = Groupings(show.all(APART), show.all(TOGETHER)).names.union(*(one.groups for one in others))
+    scenes = {scene for one in others for scene in one.scenes}
+    for noun, typed, known in (("scene", link.scenes, scenes), ("group", link.groups, groups)):
+        for item in sorted(typed) if cells.keys() & {noun, f"{noun}s"} else ():
+            if (other := spelt_alike(item, known)) is not None:
+                hint = f"write {other!r}; to spell it otherwise, change it where it stands first"
+                raise UsageError(f"the show has a {noun} {other!r}: {item!r} would count as another one", hint=hint)
 
 
 def _check_frequency(link: Link, show: ShowFile) -> None:

@@ -14,6 +14,7 @@ from fallow.plan.judge.audit import audit as audit_rows
 from fallow.rules.permission import Circumstances
 from fallow.show.assignment import Assignment
 from fallow.show.duplex import unfolded
+from fallow.show.names import notes_on_names
 from fallow.show.wanted import Wanted
 from fallow.showfile.kinds import CHAIN, EQUIPMENT, LINKS, PLAN_ROWS, PLANS, SURVEYS
 from fallow.showfile.store import ShowFile
@@ -129,7 +130,8 @@ def audit_show(desk: Desk, name: str | None = None, progress: Progress | None = 
         airs = airs_of(show, None, wanted, areas_of(wanted, rows), progress)
         found = audit_rows(rows, wanted, ground_under(region_of(show), circumstances_of(show), airs, wanted))
     conflicts = (*map(twice_in_plan, fit.twice), *found.conflicts)
-    return name, replace(found, conflicts=conflicts, notes=(*fit.notes, *found.notes, *air_notes(airs)))
+    notes = (*fit.notes, *notes_on_names(wanted, rows), *found.notes, *air_notes(airs))
+    return name, replace(found, conflicts=conflicts, notes=notes)
 
 
 def air_of_show(
