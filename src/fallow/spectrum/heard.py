@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from fallow.errors import UsageError
 from fallow.spectrum.axis import Axis
 from fallow.spectrum.chain import Chain
+from fallow.spectrum.found.read_again import without_read_again
 from fallow.spectrum.found.stacking import all_timed, stacked
 from fallow.spectrum.levels import Levels
 from fallow.spectrum.noise.neighbours import alike_bins
@@ -183,8 +184,8 @@ def make_ready(
 ) -> tuple[tuple[Heard, ...], tuple[str, ...]]:
     """The series of a survey ready to be judged, and notes for people on what was left out or assumed.
 
-    Series of one instrument with the same axis, bandwidth, detector and trace are taken as sweeps of one (see
-    ``stacking``). Raises UsageError without any level.
+    Sweeps that were only read again count once (see ``read_again``). Series of one instrument with the same axis,
+    bandwidth, detector and trace are taken as sweeps of one (see ``stacking``). Raises UsageError without any level.
     """
     notes: list[str] = []
     kept = [series for series in survey.series if series.detector is not Detector.MIN_HOLD and series.n_sweeps > 0]
@@ -197,8 +198,9 @@ def make_ready(
         notes.append(f"{mixed}: so all levels are judged as relative; --level-unit dBm if they are all in dBm")
     if chain is not None and chain.parts and not absolute:
         notes.append("the chain's gains were not used: without a row of kind instrument the levels stay relative")
-    groups, named = stacked(kept)
-    notes.extend(named)
+    looks, read_again = without_read_again(kept)
+    groups, named = stacked(looks)
+    notes.extend((*read_again, *named))
     heard = tuple(_ready(series, corrections, own) for series in groups)
     falling = [part for part in heard if _believed(part.detector, part.kind) is Detector.MIN_HOLD]
     if falling:
