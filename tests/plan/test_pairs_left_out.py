@@ -165,7 +165,7 @@ def test_free_places_that_do_not_go_together_beside_others_are_told() -> None:
     stranger = ForeignCarrier("x", 501_100_000, spacing_hz=1)
     question = question_of(Link("a", "talk"), Link("b", "talk"), desk=desk, foreign=(stranger,))
     told = beside_others(question, {"a": LOW_HZ, "a return": 501 * MHZ}, Patience(), numpy_kernels)
-    assert told == {}  # the way back has no free place at all: that is said of it alone
+    assert told == {"b": "1 place is free for the way there and none for the way back: others would have to move"}
     wide = replace(desk, duplex=Duplex(None, (Span(501 * MHZ, 501_200_000),), 1_150_000))
     question = question_of(Link("a", "talk"), Link("b", "talk"), desk=wide)
     told = beside_others(question, {"a": LOW_HZ, "a return": 501_200_000}, Patience(), numpy_kernels)

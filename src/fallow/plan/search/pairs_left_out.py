@@ -165,7 +165,7 @@ def beside_others(
     question: Question, plan_hz: Mapping[str, int], patience: Patience, kernels: Callable[[], Kernels]
 ) -> dict[str, str]:
     """Why links with two directions find no place beside the carriers of a plan (hertz by name), by the name of each
-    direction: where both directions have free places, and no two of these go together.
+    direction: where both directions have free places, and no two of these go together; or where one has none.
     """
     if len(question.links) > MOST_CARRIERS:
         return {}
@@ -176,9 +176,11 @@ def beside_others(
     told: dict[str, str] = {}
     for kind, units in _pairs_by_kind(question, standing).items():
         free = [standing.free_hz(k).size for k in kind.classes]
-        if not all(free) or kind.carriers < 2:
+        if not any(free) or kind.carriers < 2:
             continue
-        if patience.outcome(Fitting(standing, units[0][:1])) is False:
+        if not all(free):
+            told |= {question.carriers[unit[free.index(max(free))]].name: _one_way_only(free) for unit in units}
+        elif patience.outcome(Fitting(standing, units[0][:1])) is False:
             there, back = counted(free[0], "place is", "places are"), counted(free[1], "place")
             because = (
                 f"beside the links that are placed {there} free for the way there and {back} for the way back, and no "
@@ -186,3 +188,10 @@ def beside_others(
             )
             told |= {question.carriers[i].name: because for unit in units for i in unit}
     return told
+
+
+def _one_way_only(free: Sequence[int]) -> str:
+    """How many places are free for the one direction, where there is none for the other."""
+    ways = ("the way there", "the way back") if free[0] else ("the way back", "the way there")
+    places = counted(max(free), "place is", "places are")
+    return f"{places} free for {ways[0]} and none for {ways[1]}: others would have to move"
