@@ -261,6 +261,37 @@ def test_strangers_and_stations(run: Run) -> None:
 
 
 @pytest.mark.usefixtures("desk")
+def test_an_area_is_spelt_in_one_way(run: Run) -> None:
+    """Else a link in it would stand beside the losses, stations and surveys that hold there."""
+    answer(run, "links", "vox 1", "--area", "hall 1")
+    answer(run, "areas", "stage", "foyer", "--loss", "30")
+    for spelling in ("Hall 1", "hall 01", "HALL1"):
+        for words in (("links", "vox 2"), ("stations", "23"), ("foreign", "guest", "--frequency", "480M")):
+            err = refused(run, *words, "--area", spelling)
+            assert f"the show has an area 'hall 1': {spelling!r} would count as another place" in err
+        assert "the show has an area 'hall 1'" in refused(run, "areas", spelling, "foyer", "--apart")
+    assert "the show has an area 'stage'" in refused(run, "links", "vox 1", "--area", "Stage")
+    assert "'none' is no area" in refused(run, "areas", "none", "foyer", "--apart")
+    assert answer(run, "links", "vox 1", "--area", "Hall 1")["links"][0]["area"] == "Hall 1"  # nobody else named it
+    assert answer(run, "links", "vox 2", "--area", "hall 10")["links"][0]["area"] == "hall 10"
+    answer(run, "areas", "Hall 1", "foyer", "--apart")
+    answer(run, "areas", "Hall 1", "foyer", "--full")
+
+
+def test_a_table_of_the_show_that_is_added_back_changes_nothing(run: Run, desk: Path) -> None:
+    """Cells of columns that only some links have are empty for the others: that is as good as no such column."""
+    answer(run, "links", "vox 1", "--remark", "lead")
+    answer(run, "foreign", "guest", "--frequency", "480M", "--set", "owner=somebody")
+    answer(run, "foreign", "visitor", "--frequency", "490M")
+    answer(run, "export", "out")
+    before = held(desk / "gala.fallow")
+    for table, count in (("links", 2), ("foreign", 2)):
+        (added,) = answer(run, "add", f"--{table}", f"out/tables/{table}.csv", "--replace")["tables"]
+        assert (added["changed"], added["same"]) == (0, count)
+    assert held(desk / "gala.fallow") == before
+
+
+@pytest.mark.usefixtures("desk")
 def test_none_means_that_nothing_is_stated(run: Run) -> None:
     """Never a scene or an area of that name: who is in a scene of his own is never together with anybody."""
     answer(run, "links", "vox 1", "--area", "stage", "--scenes", "a;b", "--group", "band", "--remark", "lead")

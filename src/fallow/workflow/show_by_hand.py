@@ -33,6 +33,7 @@ from fallow.showfile.kinds import (
 from fallow.showfile.store import ShowFile
 from fallow.showfile.values import AreaPair
 from fallow.spectrum.chain import ChainPart, GainCurve
+from fallow.workflow.area_names import check_area
 from fallow.workflow.show import Desk
 from fallow.workflow.show_around import raster_of
 from fallow.workflow.show_renaming import check_name, check_type_name, renamed_equipment, renamed_link
@@ -95,6 +96,8 @@ def change_link(name: str, edit: Edit, desk: Desk) -> Link:
         after = _after(_LINKS, before, name, edit)
         _check_lists(edit.cells, after, show)
         _check_spelling(edit.cells, name, after, show)
+        if "area" in edit.cells:
+            check_area(after.area, show, before)
         if show.get(EQUIPMENT, after.equipment) is None:
             names = ", ".join(one.name for one in show.all(EQUIPMENT)) or "none"
             raise UsageError(f"the equipment {after.equipment!r} is not in the show", hint=f"the equipment is: {names}")
@@ -129,6 +132,8 @@ def change_foreign(name: str, edit: Edit, desk: Desk) -> ForeignCarrier:
     with desk.writing() as show:
         before = show.get(FOREIGN, name)
         after = _after(_FOREIGN, before, name, edit)
+        if "area" in edit.cells:
+            check_area(after.area, show, before)
         check_name(show, after.name, is_link=False)
         with desk.change(show, _told(_FOREIGN, before, name, edit)) as change:
             _store(change, FOREIGN, before, after)
@@ -170,6 +175,7 @@ def change_station(channel: str, area: str | None, edit: Edit, desk: Desk) -> St
             if before is None
             else one_row.edited(one_row.STATIONS, before, edit.cells)
         )
+        check_area(after.area, show, before)
         raster = raster_of(show)
         if raster is not None and after.channel not in raster:
             hint = f"it has {raster[0]} to {raster[-1]}"
@@ -366,6 +372,8 @@ def set_area_pair(area: str, other: str, loss: float | str, desk: Desk) -> None:
         raise UsageError(f"the loss {loss:g} is out of range", hint=f"give {MOST_LOSS_DB:g} dB at most, or --apart")
     pair = AreaPair(min(area, other), max(area, other), None if isinstance(loss, str) else loss)
     with desk.writing() as show:
+        for one in (area, other) if loss != "full" else ():
+            check_area(one, show)
         told = loss if isinstance(loss, str) else f"{loss:g} dB"
         with desk.change(show, f"areas {area!r} and {other!r}: {told}") as change:
             if loss == "full":

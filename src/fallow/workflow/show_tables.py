@@ -194,6 +194,7 @@ def store_values(
     show: ShowFile, read: Values, plan: NamedPlan | None, desk: Desk, *, replace_all: bool = False
 ) -> tuple[Added, ...]:
     """Bring values into a show that is open, in one change; a plan is then the one in force. Returns what it did."""
+    read = [(kind, _as_there(show, kind, values)) for kind, values in read]
     counts = [_count(show, kind, values, replace_all) for kind, values in read]
     told = [str(count) for count in counts]
     if plan is not None:
@@ -208,6 +209,19 @@ def store_values(
             change.put(PLAN_ROWS, *plan_rows(plan.name, plan.rows))
             change.put(SETTINGS, Setting(IN_FORCE, plan.name))
     return tuple(counts)
+
+
+def _as_there(show: ShowFile, kind: KindOfItem[Any], values: Sequence[Any]) -> list[Any]:
+    """The values; those of the show where only empty cells under headings that are not known differ."""
+    there = {kind.key(value): value for value in show.all(kind)}
+    said = {key: _said(value) for key, value in there.items()}
+    return [there[key] if said.get(key := kind.key(value)) == _said(value) else value for value in values]
+
+
+def _said(value: Any) -> Any:
+    """The image of a value without such cells."""
+    image = image_of(value)
+    return {**image, "extra": {name: text for name, text in image.get("extra", {}).items() if text}}
 
 
 def _read(tables: Tables) -> Iterable[tuple[KindOfItem[Any], Sequence[Any]]]:
