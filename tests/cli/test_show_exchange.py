@@ -254,3 +254,21 @@ def test_a_wrong_cell_is_named_with_its_field(run: Run, exported: Path) -> None:
     assert "priority: 'high' is no whole number" in err
     assert "mend it in show.json" in err
     assert "--rescue" not in err
+
+
+def test_a_survey_gets_another_name_area_and_purpose(run: Run, exported: Path) -> None:
+    answer(run, "note", "windy", "--about", "off")
+    before = answer(run, "survey")
+    found = answer(run, "survey", "off", "--rename", "load-in", "--area", "stage")["surveys"]
+    assert [(one["survey"], one["area"], one["sweeps"]) for one in found] == [("load-in", "stage", 8)]
+    assert answer(run, "list")["notes_written"][0]["about"] == "load-in"
+    assert run("show", "survey", "load-in", "--reference", "yes")[0] == 2
+    found = answer(run, "survey", "load-in", "--reference", "yes", "--area", "none")["surveys"]
+    assert [(one["area"], one["is_reference"]) for one in found] == [(None, True)]
+    assert "there is no survey 'off'" in run("show", "survey", "off")[2]
+    assert "there is no survey 'off'" in run("show", "survey", "off", "--area", "x")[2]
+    assert "which survey is meant" in run("show", "survey", "--area", "x")[2]
+    answer(run, "undo", "--steps", "2")
+    assert answer(run, "survey") == before
+    assert answer(run, "check")["whole"]
+    assert exported.is_dir()

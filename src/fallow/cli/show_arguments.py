@@ -6,7 +6,7 @@ import argparse
 from collections.abc import Callable
 from typing import TypeAlias
 
-from fallow.cli import typed
+from fallow.cli import show_cells, typed
 from fallow.cli.show_wanted_arguments import add_wanted
 
 __all__ = ["Commands", "add_show"]
@@ -111,7 +111,18 @@ _TABLES = {
 
 def _links(verbs: Commands) -> None:
     add_wanted(lambda name, summary: _verb(verbs, name, summary, writes=True))
-    survey = _verb(verbs, "survey", "list the surveys, or take some out", writes=True)
+    survey = _verb(verbs, "survey", "list the surveys, change one, or take some out", writes=True)
+    survey.add_argument("name", nargs="?", metavar="NAME", help="the survey to be changed")
+    survey.add_argument("--rename", metavar="NEW", help="give it another name")
+    survey.add_argument(
+        "--area", type=show_cells.stated, metavar="AREA", help="where it was taken; none: it holds for all areas"
+    )
+    survey.add_argument(
+        "--reference",
+        type=typed.one_of("yes", "no"),
+        metavar="yes/no",
+        help="taken with a load in place of the antenna",
+    )
     survey.add_argument("--drop", nargs="+", metavar="NAME", help="take these out; undo brings them back")
 
 

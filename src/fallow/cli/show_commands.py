@@ -24,7 +24,7 @@ from fallow.workflow.show_history import compare_in_show, mark, note, redo, show
 from fallow.workflow.show_overview import show_at_a_glance
 from fallow.workflow.show_plan import ShowMaking, air_of_show, audit_show, drop_plans, list_plans, plan_of, plan_show
 from fallow.workflow.show_renaming import rename_plan
-from fallow.workflow.show_surveys import Adding, add_sweeps, drop_surveys, list_surveys
+from fallow.workflow.show_surveys import Adding, add_sweeps, change_survey, drop_surveys, list_surveys
 from fallow.workflow.show_tables import (
     Tables,
     add_tables,
@@ -162,9 +162,18 @@ def _chain(typed: Namespace) -> int:
 
 
 def _survey(typed: Namespace) -> int:
+    said = {name: value for name in ("rename", "area", "reference") if (value := getattr(typed, name)) is not None}
     if typed.drop:
         drop_surveys(typed.drop, _desk(typed))
-    found = list_surveys(_desk(typed))
+    elif said and typed.name is None:
+        raise UsageError("which survey is meant is not said", hint="name it: fallow show survey NAME --area AREA")
+    elif said:
+        is_reference = None if typed.reference is None else typed.reference == "yes"
+        change_survey(typed.name, _desk(typed), rename=typed.rename, area=typed.area, is_reference=is_reference)
+    name = typed.name if typed.rename is None else typed.rename.strip()
+    found = [seen for seen in list_surveys(_desk(typed)) if name in (None, seen.head.name)]
+    if name is not None and not found:
+        raise UsageError(f"there is no survey {name!r}", hint="fallow show survey lists them")
     if typed.json:
         documents.print_json({"surveys": [told.survey_document(seen) for seen in found]})
     else:

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from fallow.errors import UsageError
 from fallow.files.readings import FileRefusal, Telling
-from fallow.showfile.kinds import SURVEYS
+from fallow.showfile.kinds import NOTES, SURVEYS
 from fallow.showfile.store import ShowFile
 from fallow.showfile.surveys import Extent, extent_of, put_survey
 from fallow.showfile.values import SourceFile, SurveyHead
@@ -19,7 +19,7 @@ from fallow.spectrum.sweep import Survey
 from fallow.workflow.show import Desk, survey_head
 from fallow.workflow.survey import FilePath, FileProgress, take_in, take_in_reference
 
-__all__ = ["AddedSweeps", "Adding", "SurveySeen", "add_sweeps", "drop_surveys", "list_surveys"]
+__all__ = ["AddedSweeps", "Adding", "SurveySeen", "add_sweeps", "change_survey", "drop_surveys", "list_surveys"]
 
 
 @dataclass(frozen=True)
@@ -108,6 +108,31 @@ def list_surveys(desk: Desk) -> tuple[SurveySeen, ...]:
 def seen_surveys(show: ShowFile) -> tuple[SurveySeen, ...]:
     """The surveys of a show that is open."""
     return tuple(SurveySeen(head, extent_of(show, head)) for head in show.all(SURVEYS))
+
+
+def change_survey(
+    name: str, desk: Desk, *, rename: str | None = None, area: str | None = None, is_reference: bool | None = None
+) -> None:
+    """Give a survey another name, area (empty: it holds for all) or purpose; ``None``: as it is. Notes about it follow.
+
+    Raises UsageError where it is not there, the name is taken, or a reference would have an area.
+    """
+    with desk.writing() as show:
+        before = survey_head(show, name)
+        after = replace(
+            before,
+            name=before.name if rename is None else rename.strip(),
+            area=before.area if area is None else area,
+            is_reference=before.is_reference if is_reference is None else is_reference,
+        )
+        if not after.name:
+            raise UsageError("a survey needs a name")
+        if after.is_reference and after.area:
+            raise UsageError(f"{name!r} has an area, and a reference holds for all", hint="say --area none as well")
+        told = "changed" if after.name == name else f"renamed: {after.name!r}"
+        with desk.change(show, f"survey {name!r} {told}") as change:
+            change.rename(SURVEYS, name, after)
+            change.put(NOTES, *(replace(note, about=after.name) for note in show.all(NOTES) if note.about == name))
 
 
 def drop_surveys(names: Sequence[str], desk: Desk) -> None:
