@@ -1,6 +1,7 @@
-"""Noise whose far end falls off slowly: it makes nothing occupied, and carriers in it are found. Counted, truth known.
+"""Noise whose far end falls off slowly, or that holds impulses: nothing in it is occupied, and carriers are found.
 
-The noise is Student's t in decibels (drawn by NumPy), whose single readings reach 30 dB above the floor and more.
+Counted, truth known. The noise is Student's t in decibels (drawn by NumPy), whose single readings reach 30 dB above the
+floor and more.
 """
 
 from __future__ import annotations
@@ -69,6 +70,24 @@ def test_carriers_in_such_noise_are_occupied_and_listed(bins: int, on: float, sw
     assert np.mean(occupied) >= 0.9
     shares = [some[0].on_share for some in found if some]
     assert float(np.median([share for share in shares if share is not None])) == pytest.approx(on, abs=0.1)
+
+
+@pytest.mark.parametrize(("sweeps", "samples"), [(3, 1), (4, 1), (4, 4), (20, 1), (20, 4)])
+def test_impulses_make_no_slice_occupied(sweeps: int, samples: int) -> None:
+    """One reading in a hundred is lifted by 6 dB on average, exponentially: noise alone makes at most 1 slice in 100
+    occupied; 800 slices allow for 17 (binomial, 99.9 %).
+    """
+    assert stats.binom.sf(17, 800, 0.01) < 0.002
+    occupied = made = 0
+    for seed in range(4):
+        rng = np.random.default_rng(seed)
+        levels = FLOOR_DBM + 10 * np.log10(rng.gamma(samples, 1 / samples, (sweeps, BINS)))
+        levels += np.where(rng.random(levels.shape) < 0.01, rng.exponential(6.0, levels.shape), 0.0)
+        air = fallow.judge(_survey(levels), width_hz=200_000)
+        occupied += sum(one.verdict.word == "occupied" for one in air.slices)
+        made += len(air.emitters)
+    assert occupied <= 17
+    assert made <= 12
 
 
 def _places_of(rng: np.random.Generator, count: int) -> NDArray[np.int64]:

@@ -41,7 +41,7 @@ NEAR_SHARE = 0.015  # of the model's quantile: so well its shape is known
 REACH_SIGMAS, CELL_SIGMAS = 8.0, 0.02
 WIDEST_EVEN_DB = 7.0  # no noise scatters wider evenly: single samples by 5.57 dB, and a receiver adds a little
 HIGHEST_REACH_DB = 200.0  # beyond that no receiver reads
-FEW_REACH_DB = 30.0  # where few sweeps tell noise from what is on at times: what is higher is no noise; common practice
+FEW_REACH_DB = 30.0  # of impulses, and where few sweeps tell them from what is on at times; common practice
 MOST_INDEX = 0.5  # of a heavy end; that of Student's t with two degrees of freedom, of endless variance
 INDICES = np.arange(-0.995, 2.0, 0.01)  # that are tried; none is 0
 MIDDLE_BEYOND, FEW_BEYOND = 0.5, 0.1  # shares of the readings beyond the threshold
@@ -52,6 +52,9 @@ CUT_SIGMAS, MAD_SIGMA = 4.0, 1.4826
 HEAVY_SIGMAS = 1.0  # given to an end that is heavy, for a bar too high is the lesser error
 LEAST_LUCK = 0.5  # of that: an index from there on is no even end's
 FEWEST_FOR_END = 12  # readings of a stretch beyond the threshold
+FAR_CHANCE = 1e-4
+FEWEST_FAR = 4  # readings beyond that, besides twice those by chance
+WIDEST_EVEN = 1.15  # of the scatter in the middle: the luck of it
 MEDIAN_COST = 1.2533  # standard error of a median of normal values, against that of a mean
 LN_PER_DB = math.log(10.0) / 10.0
 
@@ -109,7 +112,7 @@ class UpperTail:
         """What the mean of so many readings exceeds with this chance, dB above the mean noise; shapes broadcast."""
         count = np.asarray(readings, dtype=np.float64)
         above = noise_quantile_db(1.0 - np.asarray(chance, dtype=np.float64), self.shape * count)
-        if self.even_db == 0.0:
+        if self.even_db == 0.0 and self.heavy is None:
             return above
         higher = np.maximum(above, self._even_mean_db(chance, count))
         higher = np.maximum(higher, self._by_one_reading_db(chance, count))
@@ -169,9 +172,10 @@ def find_upper_tail(levels: Levels, rbw_bins: float, shape: float) -> UpperTail:
     left = _of_usual_sweeps(left - np.nanmedian(left)) / math.sqrt(1.0 + centring)
     together = max(1.0, rbw_bins)  # neighbours within one resolution say one thing
     even_db = _even_db(left, centring, together, MANY if _stretches(left, END_CHANCE, FEWEST_BEYOND) else FEW)
-    if even_db == 0.0:
+    scattered = not gathered and left.shape[0] > 1 and _far_ones(left, centring, together, even_db)
+    if even_db == 0.0 and not scattered:
         return UpperTail(shape)
-    heavy = None if gathered else _heavy_end(left, together)
+    heavy = None if gathered else _heavy_end(left, together, scattered=scattered)
     return UpperTail(shape, even_db, heavy)
 
 
@@ -196,12 +200,24 @@ def _even_db(left_db: Values, centring: float, together: float, held: _Held) -> 
     return min(steepest, WIDEST_EVEN_DB) if contradicted and not by_senders else 0.0
 
 
-def _heavy_end(left_db: Values, together: float) -> HeavyEnd | None:
+def _far_ones(left_db: Values, centring: float, together: float, even_db: float) -> bool:
+    """Whether far more readings lie beyond the end of the model, or of even scatter where it is so, than by chance.
+
+    Those that neither come again nor stand side by side are impulses, or can't be told from them.
+    """
+    known = left_db[np.isfinite(left_db)]
+    sd_db = MAD_SIGMA * float(np.median(np.abs(known)))
+    (model_db,) = _of_model_db(_own_shape(left_db), centring, (FAR_CHANCE,))
+    bar_db = max(model_db, min(even_db, WIDEST_EVEN * sd_db) * NormalDist().inv_cdf(1.0 - FAR_CHANCE))
+    return int((known > bar_db).sum()) > FEWEST_FAR * together + 2.0 * FAR_CHANCE * known.size
+
+
+def _heavy_end(left_db: Values, together: float, *, scattered: bool) -> HeavyEnd | None:
     """How the far end goes on where it falls off more slowly than evenly in decibels, by more than chance; else None.
 
     By probability-weighted moments of what lies beyond a threshold (Hosking and Wallis, Technometrics 29 (1987)
     339-349, from memory), stretch by stretch: the middle one counts, as elsewhere. What seems to end more slowly than
-    noise does, or does so by its farthest readings alone, is senders.
+    noise does, or does so by its farthest readings alone, is senders, unless it is known to be ``scattered``.
     """
     parts = _stretches(left_db, END_CHANCE, FEWEST_FOR_END)
     if parts is None:
@@ -212,11 +228,13 @@ def _heavy_end(left_db: Values, together: float) -> HeavyEnd | None:
     alone = MEDIAN_COST * math.sqrt(together / sum(top.size for top in tops))
     luck = HEAVY_SIGMAS * alone * (1.0 + max(0.0, index))
     by_few = index - _index_within(parts) > APART_SIGMAS * INDEX_SIGMA * alone
-    if index <= LEAST_LUCK * luck or index - luck > MOST_INDEX or by_few:
+    told = index > LEAST_LUCK * luck and not by_few
+    if not told and not scattered:
         return None
-    index = min(index + luck, MOST_INDEX)
+    impulses = not told or index - luck > MOST_INDEX
+    index = min(max(0.0, index) + luck, MOST_INDEX)
     from_db, mean_db = float(np.median([top[0] for top in tops])), float(np.median(moments[:, 0]))
-    most_db = FEW_REACH_DB if left_db.shape[0] < FEWEST_SWEEPS else HIGHEST_REACH_DB
+    most_db = FEW_REACH_DB if impulses or left_db.shape[0] < FEWEST_SWEEPS else HIGHEST_REACH_DB
     return HeavyEnd(from_db, END_CHANCE, mean_db * (1.0 - index), index, most_db)
 
 
