@@ -201,6 +201,31 @@ def test_a_count_that_goes_wrong_far_down_is_refused_with_its_line(tmp_path: Pat
     assert refused.value.line == 554
 
 
+@pytest.mark.parametrize("left", ["-1", "-10", "-101", "-101."])
+def test_a_last_level_that_is_cut_off_is_not_measured(tmp_path: Path, left: str) -> None:
+    path = tmp_path / "trace.csv"
+    written(path, COUNTED, {COUNT - 1: "-101.5"})
+    whole = path.read_text(encoding="utf-8")
+    path.write_text(whole.rstrip("\n"), encoding="utf-8")
+    assert read_file(path).series[0].levels_db[0, -1] == -101.5
+    path.write_text(whole.removesuffix("-101.5\n") + left, encoding="utf-8")
+    found = read_file(path)
+    assert np.flatnonzero(np.isnan(found.series[0].levels_db[0])).tolist() == [COUNT - 1]
+    assert "the last line is cut off: its level was not measured" in found.notes
+
+
+@pytest.mark.parametrize("heads", [SPAN, COUNTED])
+def test_a_level_with_another_decimal_mark_is_none(tmp_path: Path, heads: str) -> None:
+    with pytest.raises(InputError, match="'1,2' stands between levels"):
+        written(tmp_path / "trace.csv", heads, {30: "1,2"})
+
+
+def test_one_level_too_few_for_the_stated_step_is_told(tmp_path: Path) -> None:
+    note = "its levels are taken as cells between start and stop: as points, one of them would be missing"
+    assert note in written(tmp_path / "trace.csv", STEPPED, {30: None}).notes
+    assert note not in written(tmp_path / "trace.csv", STEPPED).notes
+
+
 # --- several blocks, and other ways to write them ---
 
 

@@ -7,6 +7,7 @@ is believed, and it is told. Several such blocks below each other are sweeps of 
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -41,16 +42,33 @@ def read_listed(file: TextFile, telling: Telling) -> FileReading | None:
     """
     if file.size > _MOST_CHARACTERS:
         return None
-    lines = [Line(number, text) for number, text in enumerate(file.head(_MOST_CHARACTERS).split("\n"), 1)]
+    lines, notes = _lines(file)
     blocks = blocks_of(lines, telling.decimal, file.path)
     if not blocks or not _is_listed(blocks[0]):
         return None
     _check_units(blocks[0], telling, file.path)
-    notes: list[str] = []
     records = [_record(block, notes, file.path) for block in blocks]
     reading = reading_of_records(records, "levels listed under their start and stop", file.path, telling)
     told = (_told(series) for series in reading.series)
     return replace(reading, encoding=file.encoding, notes=tuple(dict.fromkeys((*told, *notes, *reading.notes))))
+
+
+def _lines(file: TextFile) -> tuple[list[Line], list[str]]:
+    """The lines of a file; a level in the last one that was cut off is not measured, with a note."""
+    parts = list(file.blocks(_MOST_CHARACTERS))
+    texts = "".join(part.text for part in parts).splitlines()
+    lines = [Line(number, text) for number, text in enumerate(texts, 1)]
+    if len(texts) < 2 or not parts[-1].cut or not _is_cut(texts[-1], texts[-2]):
+        return lines, []
+    return [*lines[:-1], Line(len(lines), "---")], ["the last line is cut off: its level was not measured"]
+
+
+def _is_cut(last: str, before: str) -> bool:
+    """Whether a line without an end has fewer decimals than the one before it, or without decimals fewer figures."""
+    decimals, usual = (re.search(r"[.,](\d*)$", text.strip()) for text in (last, before))
+    if usual is None:
+        return len(last.strip()) < len(before.strip())
+    return decimals is None or len(decimals[1]) < len(usual[1])
 
 
 def _is_listed(block: ListedBlock) -> bool:
@@ -150,6 +168,8 @@ def _checked(
         return
     if step is not None:
         _check_step(block, stop[1] - start[1], step[1], count, points, path)
+        if points is None and frequencies[0] != start[1]:
+            yield "its levels are taken as cells between start and stop: as points, one of them would be missing"
     elif points is None:
         yield _concluded_step(block, frequencies, start, path)
 

@@ -50,9 +50,9 @@ _ALONE = ("axis-step", "axis-span", "axis-centre")  # words that say enough with
 @dataclass(frozen=True, eq=False)
 class ListedBlock:
     """Levels and the lines above them. ``levels``: as written, NaN where a line stands for a missing one, shape
-    (level,). ``blanks``: of these the ones whose line is blank, same shape. ``first_line``: of the first level.
-    ``heads``: what is said above, frequencies in hertz where a unit stands with them. ``below``: the text behind the
-    levels, and ``below_line`` its line.
+    (level,). ``blanks``: of these the ones whose line is blank, same shape. ``first_line``: of the first level,
+    whose text is ``first_text``. ``heads``: what is said above, frequencies in hertz where a unit stands with them.
+    ``below``: the text behind the levels, and ``below_line`` its line.
     """
 
     above: tuple[str, ...]
@@ -116,6 +116,7 @@ def _block(part: Sequence[Line], decimal: str | None, common: dict[str, object],
     below_head = range(last_head + 1, len(part))
     counted = _is_counted([part[k].text for k in below_head if part[k].text.strip()], decimal)
     cells = [_cell(part[k].text, counted) for k in below_head]
+    decimal = decimal or _decimal_mark(cells)
     numbers = [k for k, cell in enumerate(cells) if cell is not None and _number(cell, decimal) is not None]
     if last_head < 0 or not numbers:
         return None
@@ -129,6 +130,12 @@ def _block(part: Sequence[Line], decimal: str | None, common: dict[str, object],
     blanks = np.array([not line.text.strip() for line in run])
     below = next((line for line in part[last_head + 1 + end :] if line.text.strip()), Line(0, ""))
     return ListedBlock(above, heads, levels, blanks, run[0].number, run[0].text, below.text, below.number)
+
+
+def _decimal_mark(cells: Sequence[str | None]) -> str | None:
+    """The decimal mark of the first level that has one."""
+    levels = (cell for cell in cells if cell is not None and _number(cell, None) is not None)
+    return next((mark for cell in levels for mark in ".," if mark in cell.strip().rstrip(",;")), None)
 
 
 def _extent(lines: Sequence[Line], cells: Sequence[str | None], numbers: Sequence[int]) -> tuple[int, int]:
@@ -211,7 +218,7 @@ def _number(cell: str, decimal: str | None) -> float | None:
             return None
     elif match[2] is not None:
         return None
-    if "," in match[1] and decimal == ".":
+    if decimal is not None and (set(match[1]) & {".", ","}) - {decimal}:
         return None
     try:
         return float(match[1].replace(",", "."))
