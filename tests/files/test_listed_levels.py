@@ -9,7 +9,7 @@ import pytest
 
 from fallow.errors import InputError
 from fallow.files import read_file
-from fallow.files.readings import FileReading, Telling
+from fallow.files.readings import FileReading, NotASweepError, Telling
 from fallow.spectrum.sweep import Detector, LevelUnit
 
 COUNT = 60
@@ -273,3 +273,10 @@ def test_numbers_that_no_unit_calls_levels_say_so(tmp_path: Path) -> None:
         written(tmp_path / "trace.csv", "Start: 470|Stop: 471.475")
     path = tmp_path / "trace.csv"
     assert read_file(path, Telling(unit="MHz")).points == COUNT
+
+
+def test_a_text_with_a_start_and_some_numbers_is_no_broken_sweep(tmp_path: Path) -> None:
+    path = tmp_path / "diary.txt"
+    path.write_text("Start: 470 MHz\n12\nthen we had a break\n14\nStop: 471 MHz\n", encoding="utf-8")
+    with pytest.raises(NotASweepError):
+        read_file(path)

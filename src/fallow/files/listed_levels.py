@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from fallow.errors import InputError
 from fallow.files.json_records import extent_by_heads, frequencies_by_heads
 from fallow.files.levels import can_be_levels
-from fallow.files.listed_lines import ListedBlock, blocks_of
+from fallow.files.listed_lines import FEWEST_LEVELS, ListedBlock, blocks_of
 from fallow.files.readings import FileReading, NotASweepError, Telling
 from fallow.files.records import Record, reading_of_records
 from fallow.files.source import Line, TextFile
@@ -29,7 +29,6 @@ from fallow.units import format_span_mhz
 __all__ = ["read_listed"]
 
 _MOST_CHARACTERS = 2**23
-_FEWEST_LEVELS = 20
 _STEP_DIGITS = 0.01  # by so much of itself a step that is stated beside the points may be rounded
 _ROUND = (1.0, 1.25, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 6.25, 7.5, 8.0)  # steps, by powers of ten. Common practice
 _THIRDS = (10 / 3, 20 / 3, 25 / 3, 5 / 3)  # 8.333 kHz and their like, in channels of 25 kHz. Common practice
@@ -73,7 +72,7 @@ def _is_cut(last: str, before: str) -> bool:
 
 def _is_listed(block: ListedBlock) -> bool:
     finite = block.levels[np.isfinite(block.levels)]
-    if finite.size < _FEWEST_LEVELS or not can_be_levels(finite):
+    if finite.size < FEWEST_LEVELS or not can_be_levels(finite):
         return False
     return frequencies_by_heads(_rising(block.heads)[0], block.levels.size) is not None
 
@@ -100,7 +99,7 @@ def _record(block: ListedBlock, notes: list[str], path: Path) -> Record:
     doubt: InputError | None = None
     for levels in _possible(block):
         found = frequencies_by_heads(heads, levels.size)
-        if found is None or levels.size < _FEWEST_LEVELS or not can_be_levels(levels[np.isfinite(levels)]):
+        if found is None or levels.size < FEWEST_LEVELS or not can_be_levels(levels[np.isfinite(levels)]):
             what = f"{levels.size} numbers stand from here on, and what is above them makes no sweep of them"
             raise InputError(what, path=path, line=block.first_line)
         frequencies, words = found

@@ -28,7 +28,9 @@ from fallow.files.wording import (
     says_not_measured,
 )
 
-__all__ = ["ListedBlock", "blocks_of"]
+__all__ = ["FEWEST_LEVELS", "ListedBlock", "blocks_of"]
+
+FEWEST_LEVELS = 20
 
 _HEAD = re.compile(r"\s*[#!%/*;]*\s*[\"']?([^:=;,\t|]{1,60}?)[\"']?\s*[:=;,\t|]\s*[\"']?([^\"']*?)[\"']?\s*[;,\t]*\s*")
 _BARE_HEAD = re.compile(r"\s*[#!%/*;]*\s*([^\W\d][^\d:=;,\t|]{1,40}?)\s+(-?\d[\d.,]*\s*[kMG]?Hz)\s*", re.IGNORECASE)
@@ -66,7 +68,8 @@ class ListedBlock:
 
 
 def blocks_of(lines: Sequence[Line], decimal: str | None, path: Path) -> tuple[ListedBlock, ...]:
-    """The blocks of a file; none where no line says where frequencies start, or no level follows it.
+    """The blocks of a file; none where no line says where frequencies start, or no level follows it. One with fewer
+    than ``FEWEST_LEVELS`` numbers has no heads, and all its levels are NaN.
 
     Raises InputError, with its line, for a line between levels that is neither a level nor stands for one.
     """
@@ -120,6 +123,10 @@ def _block(part: Sequence[Line], decimal: str | None, common: dict[str, object],
     numbers = [k for k, cell in enumerate(cells) if cell is not None and _number(cell, decimal) is not None]
     if last_head < 0 or not numbers:
         return None
+    if len(numbers) < FEWEST_LEVELS:  # perhaps no levels at all: what stands between them is no fault
+        begin = part[last_head + 1 + numbers[0]]
+        nothing = np.full(len(numbers), np.nan)
+        return ListedBlock((), {}, nothing, np.zeros(nothing.shape, dtype=np.bool_), begin.number, begin.text)
     first, end = _extent(part[last_head + 1 :], cells, numbers)
     run = part[last_head + 1 + first : last_head + 1 + end]
     levels = _levels(run, cells[first:end], decimal, path)
