@@ -73,6 +73,15 @@ def test_what_is_brought_in_is_one_change_and_its_doubts_are_told(run: Run, desk
     assert desk.is_dir()
 
 
+@pytest.mark.usefixtures("desk")
+def test_an_area_of_the_show_keeps_its_spelling(run: Run) -> None:
+    """Whatever names it: here only an announced TV channel, which has to hold for the links that are brought in."""
+    answer(run, "stations", "21", "--area", "ost")
+    found = answer(run, "add", "liste.csv", "--as", "links", code=1)
+    assert "the area 'Ost' is taken as 'ost'" in found["preview"]["notes"]
+    assert {one["area"] for one in links(run).values()} == {"ost", "West"}
+
+
 def test_a_plan_of_others_is_the_one_in_force(run: Run, desk: Path) -> None:
     (desk / "plan.txt").write_text("Mic 1\thand\t470.125\nMic 2\thand\t471.3\n", encoding="utf-8")
     found = answer(run, "add", "plan.txt", "--as", "plan", "--plan-name", "theirs")

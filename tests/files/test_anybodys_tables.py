@@ -412,3 +412,13 @@ def test_two_figures_for_one_pair_of_areas_are_both_named(tmp_path: Path) -> Non
 def test_a_word_below_an_empty_heading_belongs_to_it(tmp_path: Path) -> None:
     found = read(tmp_path, "Name,Equipment,,Notes\n,,TX,\nX,low,470.1,n\n", "links")
     assert [(one.name, one.frequency_hz) for one in found.values] == [("X", 470_100_000)]
+
+
+def test_an_area_has_one_spelling_that_of_the_show_where_it_has_one(tmp_path: Path) -> None:
+    text = "Link,Equipment,Area\nA,hand,Stage\nB,hand,STAGE \nC,hand,Hall 01\nD,hand,hall1\nE,hand,hall 10\nF,hand,-\n"
+    found = read(tmp_path, text, "links", known={"area": ("stage",)})
+    assert [one.area for one in found.values] == ["stage", "stage", "Hall 01", "Hall 01", "hall 10", ""]
+    taken = (("Stage", "stage"), ("STAGE", "stage"), ("hall1", "Hall 01"))
+    assert found.notes == tuple(f"the area {name!r} is taken as {area!r}" for name, area in taken)
+    pairs = read(tmp_path, "area,other,loss\nSTAGE,Foyer,20\nfoyer,cellar,30\n", "areas", known={"area": ("stage",)})
+    assert list(pairs.values) == [("stage", "Foyer", 20.0), ("Foyer", "cellar", 30.0)]

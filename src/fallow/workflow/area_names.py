@@ -11,7 +11,7 @@ from fallow.files.wording import says_nothing
 from fallow.showfile.kinds import AREA_PAIRS, FOREIGN, LINKS, STATIONS, SURVEYS, KindOfItem
 from fallow.showfile.store import ShowFile
 
-__all__ = ["check_area"]
+__all__ = ["areas_named", "check_area"]
 
 _IN_AN_AREA: tuple[KindOfItem[Any], ...] = (LINKS, FOREIGN, STATIONS, SURVEYS)
 
@@ -24,12 +24,13 @@ def check_area(area: str, show: ShowFile, before: object | None = None) -> None:
     """
     if area and says_nothing(area):
         raise UsageError(f"{area!r} is no area", hint="call it otherwise")
-    other = spelt_alike(area, _areas_named(show, before) - {""}) if area else None
+    other = spelt_alike(area, areas_named(show, before)) if area else None
     if other is not None:
         hint = f"write {quote(other)}; to spell it otherwise: fallow show areas {quote(other)} --rename {quote(area)}"
         raise UsageError(f"the show has an area {other!r}: {area!r} would count as another place", hint=hint)
 
 
-def _areas_named(show: ShowFile, before: object | None) -> set[str]:
+def areas_named(show: ShowFile, before: object | None = None) -> set[str]:
+    """The areas that anything in the show names, ``before`` aside."""
     named = {one.area for kind in _IN_AN_AREA for one in show.all(kind) if one != before}
-    return named.union(*((pair.area, pair.other) for pair in show.all(AREA_PAIRS)))
+    return named.union(*((pair.area, pair.other) for pair in show.all(AREA_PAIRS))) - {""}

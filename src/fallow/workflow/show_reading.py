@@ -15,9 +15,9 @@ from fallow.showfile.images import Image, image_of
 from fallow.showfile.kinds import AREA_PAIRS, EQUIPMENT, FOREIGN, LINKS, STATIONS, KindOfItem
 from fallow.showfile.store import ShowFile
 from fallow.showfile.values import AreaPair
+from fallow.workflow.area_names import areas_named
 from fallow.workflow.show import Desk, FilePath, wanted_of
 from fallow.workflow.show_around import raster_of
-from fallow.workflow.show_overview import areas_in
 from fallow.workflow.show_tables import Added, NamedPlan, store_values, what_is_missing
 
 __all__ = ["AddedTable", "ColumnRead", "Doubt", "Preview", "TableTelling", "add_table", "preview_table"]
@@ -92,7 +92,7 @@ def _preview(show: ShowFile, path: FilePath, kind: str, telling: TableTelling) -
     wanted = wanted_of(show)
     known: dict[str, tuple[str, ...]] = {
         "equipment": () if kind == "equipment" else tuple(wanted.equipment),
-        "area": areas_in(wanted),
+        "area": tuple(sorted(areas_named(show))),
         "group": tuple(sorted({*wanted.groupings.names, *(name for link in wanted.links for name in link.groups)})),
         "scenes": tuple(dict.fromkeys(scene for link in wanted.links for scene in sorted(link.scenes))),
         "link": () if kind == "links" else tuple(link.name for link in wanted.links),

@@ -18,7 +18,7 @@ from fallow.errors import InputError, QuestionError, UsageError
 from fallow.files.numbers import Notation
 from fallow.files.source import normalise
 from fallow.files.tables.area_matrix import as_pairs
-from fallow.files.tables.code_pages import CodePage, check_encoding, code_page_of
+from fallow.files.tables.code_pages import CodePage, are_garbled, check_encoding, code_page_of
 from fallow.files.tables.column_words import meant, with_everybodys_words
 from fallow.files.tables.columns import FREQUENCY, PLAUSIBLE, POWER, WIDTH, Found, Quantity, plain_heading
 from fallow.files.tables.evidence import (
@@ -41,7 +41,7 @@ from fallow.files.tables.grid import (
     frequency_unit,
     told_mark,
 )
-from fallow.files.tables.said_otherwise import off_in, turned
+from fallow.files.tables.said_otherwise import off_in, turned, with_one_spelling
 from fallow.files.tables.scene_lists import scenes_in
 from fallow.files.tables.shape import BLANKS, heading_at, headings_and_rows, known_headings, split_anyhow
 from fallow.files.tables.show_tables import station_from
@@ -133,10 +133,12 @@ def read_by_evidence(path: FilePath, kind: str, telling: TableTelling) -> TableR
     reading = _Reading(path, what, headings, telling, split.delimiter)
     if page.doubt is not None:
         reading.notes.append(page.doubt)
-    elif _are_garbled(headings, body):
+    elif are_garbled((headings, *(cells for _, cells in body))):
         reading.notes.append("some letters can't be read: the file is not in the encoding that it seems to be in")
     if kind in _MAY_BE_OFF:
         reading.doubts += [Doubt(*off, _OFF, "taken like the others") for off in off_in(headings, body, matches)]
+    body, notes = with_one_spelling(body, matches, telling.known.get("area", ()))
+    reading.notes += notes
     reading.fill(body, matches)
     reading.settle_numbers()
     reading.settle_lists()
@@ -191,12 +193,6 @@ def _ask_which(matches: Sequence[Match], headings: Sequence[str], body: Records,
             name = column_named(match.column, kind.columns).words[0]
             hint = f"say it by its number: --column {name}={match.index + 1}"
             raise QuestionError(asked, readings=differ.readings, path=path, hint=hint)
-
-
-def _are_garbled(headings: Sequence[str], body: Records) -> bool:
-    """Whether the text holds signs that are none."""
-    text = normalise("\n".join(cell for cells in (headings, *(cells for _, cells in body)) for cell in cells))
-    return any(not (sign.isprintable() or sign.isspace()) or sign == "\N{REPLACEMENT CHARACTER}" for sign in text)
 
 
 _MAY_HAVE_BANDS = ("foreign", "equipment", "links", "plan")

@@ -10,14 +10,14 @@ from __future__ import annotations
 import codecs
 import re
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from fallow.errors import UsageError
-from fallow.files.source import TextFile
+from fallow.files.source import TextFile, normalise
 
-__all__ = ["CodePage", "check_encoding", "code_page_of"]
+__all__ = ["CodePage", "are_garbled", "check_encoding", "code_page_of"]
 
 # Letters beyond ASCII by language. Source: Unicode CLDR, exemplar characters (from memory), small ones.
 _ALPHABETS = (
@@ -80,6 +80,12 @@ def code_page_of(path: Path, known: Callable[[str], int]) -> CodePage:
         name for name in best if counts[name] == counts[first] and readings[name] != readings[first] and name != _RARE
     ]
     return CodePage(first, _told(readings[first], readings[rivals[0]], rivals[0]) if rivals else None)
+
+
+def are_garbled(rows: Iterable[Sequence[str]]) -> bool:
+    """Whether the cells hold signs that are none."""
+    text = normalise("\n".join(cell for cells in rows for cell in cells))
+    return any(not (sign.isprintable() or sign.isspace()) or sign == "\N{REPLACEMENT CHARACTER}" for sign in text)
 
 
 def _misfits(text: str) -> tuple[int, int]:

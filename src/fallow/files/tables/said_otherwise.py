@@ -1,15 +1,19 @@
-"""Columns that say the other way round what ours say (*movable*), or that links are off, which ours can't say."""
+"""What others say otherwise: the other way round (*movable*), areas in two spellings; that links are off, which ours
+can't say.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 
 from fallow.files.tables.column_words import answer, headings_for
 from fallow.files.tables.columns import Column, plain_heading
 from fallow.files.tables.evidence import Match, TableTelling, is_named, told_columns
 from fallow.files.tables.grid import Records
+from fallow.files.tables.scene_lists import one_spelling
+from fallow.files.wording import quoted, says_nothing
 
-__all__ = ["off_in", "turned"]
+__all__ = ["off_in", "turned", "with_one_spelling"]
 
 _TURNED = {"yes": "no", "no": "yes"}
 
@@ -47,3 +51,18 @@ def off_in(headings: Sequence[str], body: Records, matches: Sequence[Match]) -> 
         for at, (heading, cell) in enumerate(zip(headings, cells, strict=False)):
             if at not in matched and plain_heading(heading) in off.get(answer(cell), ()):
                 yield line, " ".join(heading.split()), cell.strip()
+
+
+def with_one_spelling(
+    body: Records, matches: Sequence[Match], known: Collection[str]
+) -> tuple[Records, tuple[str, ...]]:
+    """The rows with one spelling for each area, the show's where it has one, and what is to be said of that."""
+    at = {match.index for match in matches if match.column in ("area", "other")}
+    said = [cell.strip() for _, cells in body for index, cell in enumerate(cells) if index in at]
+    other = one_spelling([name for name in said if not says_nothing(name)], known)
+    notes = tuple(f"the area {quoted(name)} is taken as {quoted(area)}" for name, area in other.items())
+    spelt = [
+        (line, [other.get(cell.strip(), cell) if index in at else cell for index, cell in enumerate(cells)])
+        for line, cells in body
+    ]
+    return spelt, notes

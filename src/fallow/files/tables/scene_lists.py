@@ -17,7 +17,7 @@ from fallow.files.source import normalise
 from fallow.files.tables.columns import plain_heading
 from fallow.files.wording import quoted, says_nothing
 
-__all__ = ["LISTS", "NAMES", "OpenReading", "Scenes", "scenes_in", "spelt_alike"]
+__all__ = ["LISTS", "NAMES", "OpenReading", "Scenes", "one_spelling", "scenes_in", "spelt_alike"]
 
 LISTS, NAMES = "lists", "names"
 _SURE = re.compile(r"[;|\n]")
@@ -104,6 +104,15 @@ def scenes_in(
             column.spell_alike()
     return Scenes({cell: tuple(dict.fromkeys(items)) for cell, items in column.items.items()},
                   column.unclear, tuple(column.notes), column.still_open)  # fmt: skip
+
+
+def one_spelling(names: Iterable[str], known: Iterable[str]) -> dict[str, str]:
+    """The names that stand for another one that differs in capitals, blanks or leading zeros only: a known one, else
+    the first.
+    """
+    names = list(names)
+    spelled = {_key(name): name for name in reversed([*known, *names])}
+    return {name: spelled[_key(name)] for name in names if spelled[_key(name)] != name}
 
 
 def spelt_alike(name: str, known: Iterable[str]) -> str | None:
@@ -229,8 +238,7 @@ class _Column:
 
     def spell_alike(self) -> None:
         """One spelling for names that differ in capitals, blanks or leading zeros only; the show's where it has one."""
-        spelled = {_key(name): name for name in reversed([*self.known, *(n for of in self.items.values() for n in of)])}
-        other = {item: spelled[_key(item)] for of in self.items.values() for item in of if spelled[_key(item)] != item}
+        other = one_spelling([item for of in self.items.values() for item in of], self.known)
         self.notes += [f"the scene {quoted(item)} is taken as {quoted(name)}" for item, name in other.items()]
         self._replace({item: [name] for item, name in other.items()})
 
