@@ -333,6 +333,24 @@ def test_what_differs_stays_or_is_replaced_as_she_says(run: Run) -> None:
     assert values_of(run, "library/sites/Invented Hall.fallow") == now
 
 
+def test_a_survey_that_holds_elsewhere_is_asked_about_and_its_sweeps_stay(run: Run, desk: Path) -> None:
+    """The same sweeps, which one file says are of the stage: only that differs, and nothing is copied twice."""
+    (desk / "hall.csv").write_text("470.0,-110\n470.1,-109\n470.2,-111\n", encoding="utf-8")
+    answer(run, "new", "survey", "region=de")
+    answer(run, "add", "hall.csv", "--show", "survey.fallow")
+    answer(run, "site", "save", "Invented Hall", "--show", "survey.fallow")
+    answer(run, "survey", "hall", "--area", "stage", "--show", "survey.fallow")
+    code, _, err = run("show", "site", "save", "Invented Hall", "--show", "survey.fallow")
+    assert code == 2
+    assert "  hall: area stage in place of nothing" in err.splitlines()
+    site = "library/sites/Invented Hall.fallow"
+    (before,) = answer(run, "survey", "--show", site)["surveys"]
+    answer(run, "site", "save", "Invented Hall", "--replace", "--show", "survey.fallow")
+    (after,) = answer(run, "survey", "--show", site)["surveys"]
+    assert after == {**before, "area": "stage"}
+    answer(run, "check", "--show", site)
+
+
 def test_a_site_that_is_not_saved_leaves_no_folder(run: Run, desk: Path) -> None:
     code, _, _ = run("show", "site", "save", "Invented Hall", "--show", "nowhere.fallow")
     assert code == 2
