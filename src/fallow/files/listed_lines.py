@@ -31,6 +31,7 @@ from fallow.files.wording import (
 __all__ = ["FEWEST_LEVELS", "ListedBlock", "blocks_of"]
 
 FEWEST_LEVELS = 20
+_MOST_ABOVE = 1_000  # lines; a text that tells no start within them is no such file
 
 _HEAD = re.compile(r"\s*[#!%/*;]*\s*[\"']?([^:=;,\t|]{1,60}?)[\"']?\s*[:=;,\t|]\s*[\"']?([^\"']*?)[\"']?\s*[;,\t]*\s*")
 _BARE_HEAD = re.compile(r"\s*[#!%/*;]*\s*([^\W\d][^\d:=;,\t|]{1,40}?)\s+(-?\d[\d.,]*\s*[kMG]?Hz)\s*", re.IGNORECASE)
@@ -89,6 +90,8 @@ def _parted(lines: Sequence[Line], decimal: str | None) -> list[list[Line]]:
     parts: list[list[Line]] = [[]]
     started = levels = False
     for line in lines:
+        if not started and line.number > _MOST_ABOVE:
+            break
         if _number(line.text, decimal) is not None or _is_pair(line.text, decimal):
             levels = started
         elif _starts(line.text):
