@@ -148,3 +148,17 @@ def test_bins_that_few_sweeps_measured_make_no_emitters(kind: str) -> None:
         levels[1:, 800:] = np.nan
         made += len(fallow.judge(_survey(levels), width_hz=1_000_000).emitters)
     assert made <= 1
+
+
+@pytest.mark.parametrize("carriers", [60, 100])
+def test_noise_even_in_decibels_between_carriers_is_no_emitter(carriers: int) -> None:
+    """5.57 dB wide, 20 sweeps, carriers of 45 dB above it in five of them each: nothing is as wide as all of them."""
+    rng = np.random.default_rng(36)
+    power = 10 ** ((FLOOR_DBM + rng.normal(0.0, 5.57, (20, 4000))) / 10)
+    places = np.sort(rng.choice(np.arange(3, 497), carriers, replace=False)) * 8 + 3
+    for place in places:
+        on = rng.choice(20, 5, replace=False)
+        power[on, place : place + 8] += 10 ** (rng.normal(-70.0, 6.0, (5, 1)) / 10) / 8
+    emitters = fallow.judge(_survey(10 * np.log10(power)), width_hz=SLICE_HZ).emitters
+    assert max(one.high_hz - one.low_hz for one in emitters) < 5e6
+    assert len(emitters) >= 0.6 * carriers  # those of neighbouring slices may be one

@@ -75,7 +75,10 @@ class _View:
 
     def middle_db(self, share: float) -> float:
         """What a bin of noise exceeds but for this share of them, dB above its mean."""
-        return float(self.tail.exceeded_db(-math.expm1(math.log(share) / self.of), self.readings))
+        chance = -math.expm1(math.log(share) / self.of)
+        if self.of == 1:
+            return float(self.tail.exceeded_db(chance, self.readings))
+        return self.tail.usually_exceeded_db(chance)
 
 
 def find_stretches(evidence: Evidence, blocks: Sequence[Block]) -> list[Stretch]:

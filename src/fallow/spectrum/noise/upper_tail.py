@@ -118,6 +118,15 @@ class UpperTail:
         higher = np.maximum(higher, self._by_one_reading_db(chance, count))
         return np.asarray(np.where(np.asarray(chance) <= FARTHEST_IN, higher, above), dtype=np.float64)
 
+    def usually_exceeded_db(self, chance: float) -> float:
+        """What one reading exceeds with a chance that need not be small: by the model or, below one half, by even
+        scatter, the higher one; dB above the mean noise.
+        """
+        of_model = float(self.exceeded_db(chance))
+        if self.even_db == 0.0 or chance >= 0.5:
+            return of_model
+        return max(of_model, float(self._even_mean_db(chance, np.ones(()))))
+
     def lifted_db(self, readings: float) -> float:
         """By how much the middle of the mean of so many readings lies above the model's, dB."""
         if self.even_db == 0.0:
