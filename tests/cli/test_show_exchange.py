@@ -263,6 +263,7 @@ def test_a_survey_gets_another_name_area_and_purpose(run: Run, exported: Path) -
     assert [(one["survey"], one["area"], one["sweeps"]) for one in found] == [("load-in", "stage", 8)]
     assert answer(run, "list")["notes_written"][0]["about"] == "load-in"
     assert run("show", "survey", "load-in", "--reference", "yes")[0] == 2
+    assert "the show has an area 'stage'" in run("show", "survey", "load-in", "--area", "Stage")[2]
     found = answer(run, "survey", "load-in", "--reference", "yes", "--area", "none")["surveys"]
     assert [(one["area"], one["is_reference"]) for one in found] == [(None, True)]
     assert "there is no survey 'off'" in run("show", "survey", "off")[2]

@@ -16,6 +16,7 @@ from fallow.showfile.store import ShowFile
 from fallow.showfile.surveys import Extent, extent_of, put_survey
 from fallow.showfile.values import SourceFile, SurveyHead
 from fallow.spectrum.sweep import Survey
+from fallow.workflow.area_names import check_area
 from fallow.workflow.show import Desk, survey_head
 from fallow.workflow.survey import FilePath, FileProgress, take_in, take_in_reference
 
@@ -115,7 +116,8 @@ def change_survey(
 ) -> None:
     """Give a survey another name, area (empty: it holds for all) or purpose; ``None``: as it is. Notes about it follow.
 
-    Raises UsageError where it is not there, the name is taken, or a reference would have an area.
+    Raises UsageError where it is not there, the name is taken, the show spells the area otherwise, or a reference would
+    have one.
     """
     with desk.writing() as show:
         before = survey_head(show, name)
@@ -129,6 +131,7 @@ def change_survey(
             raise UsageError("a survey needs a name")
         if after.is_reference and after.area:
             raise UsageError(f"{name!r} has an area, and a reference holds for all", hint="say --area none as well")
+        check_area(area or "", show, before)
         told = "changed" if after.name == name else f"renamed: {after.name!r}"
         with desk.change(show, f"survey {name!r} {told}") as change:
             change.rename(SURVEYS, name, after)
@@ -149,6 +152,7 @@ def _head(show: ShowFile, adding: Adding, paths: Sequence[FilePath], sources: tu
     name = adding.name or Path(fspath(paths[0])).stem or "survey"
     before = show.get(SURVEYS, name)
     if before is None:
+        check_area(adding.area or "", show)
         added = datetime.now(UTC).isoformat(timespec="seconds")
         return SurveyHead(name, (), adding.is_reference, adding.area or "", added, (), sources)
     if adding.area not in (None, before.area) or adding.is_reference != before.is_reference:
