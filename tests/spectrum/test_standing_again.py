@@ -90,6 +90,26 @@ def test_impulses_make_no_slice_occupied(sweeps: int, samples: int) -> None:
     assert made <= 12
 
 
+@pytest.mark.parametrize(("sweeps", "samples", "carriers"), [(5, 4, 20), (20, 1, 20), (20, 4, 80)])
+def test_a_crowd_of_short_carriers_far_above_the_noise_is_no_heavy_end(
+    sweeps: int, samples: int, carriers: int
+) -> None:
+    """Each in one bin and once, 28 dB above the floor, and nothing between: what is there is occupied and listed."""
+    rng = np.random.default_rng(3)
+    power = rng.gamma(samples, 1 / samples, (sweeps, BINS)) * 10 ** (FLOOR_DBM / 10)
+    places = np.sort(rng.choice(np.arange(1, BINS // 8 - 1), carriers, replace=False)) * 8 + 3
+    power[rng.integers(0, sweeps, carriers), places] += 10 ** ((FLOOR_DBM + 28.0 + rng.normal(0, 0.5, carriers)) / 10)
+    air = fallow.judge(_survey(10 * np.log10(power)), limit_dbm=FLOOR_DBM + 15.0, width_hz=200_000)
+    centres_hz = LOW_HZ + places * STEP_HZ
+    occupied = [
+        any(one.low_hz <= hz <= one.high_hz for one in air.slices if one.verdict.word == "occupied")
+        for hz in centres_hz
+    ]
+    listed = [any(e.low_hz - STEP_HZ <= hz <= e.high_hz + STEP_HZ for e in air.emitters) for hz in centres_hz]
+    assert np.mean(occupied) >= 0.9
+    assert np.mean(listed) >= 0.9  # one by one, or as what hops
+
+
 def _places_of(rng: np.random.Generator, count: int) -> NDArray[np.int64]:
     """The first bins of carriers, one each in windows of eight bins that are not neighbours."""
     return np.sort(rng.choice(np.arange(1, BINS // 16), count, replace=False)) * 16 + 3

@@ -54,6 +54,7 @@ LEAST_LUCK = 0.5  # of that: an index from there on is no even end's
 FEWEST_FOR_END = 12  # readings of a stretch beyond the threshold
 FAR_CHANCE = 1e-4
 FEWEST_FAR = 4  # readings beyond that, besides twice those by chance
+NEARLY_ALL, FOLLOWS_ON, FOLLOWS_SIGMAS = 0.9, 0.6, 2.0
 WIDEST_EVEN = 1.15  # of the scatter in the middle: the luck of it
 MEDIAN_COST = 1.2533  # standard error of a median of normal values, against that of a mean
 LN_PER_DB = math.log(10.0) / 10.0
@@ -212,13 +213,19 @@ def _even_db(left_db: Values, centring: float, together: float, held: _Held) -> 
 def _far_ones(left_db: Values, centring: float, together: float, even_db: float) -> bool:
     """Whether far more readings lie beyond the end of the model, or of even scatter where it is so, than by chance.
 
-    Those that neither come again nor stand side by side are impulses, or can't be told from them.
+    Those that neither come again nor stand side by side are impulses, or can't be told from them, where they follow on
+    the end of the noise as any tail does: exponential heights lie in the lower half of what nine of ten keep within by
+    68 %. A crowd by itself, with a gap below it, is senders.
     """
     known = left_db[np.isfinite(left_db)]
     sd_db = MAD_SIGMA * float(np.median(np.abs(known)))
     (model_db,) = _of_model_db(_own_shape(left_db), centring, (FAR_CHANCE,))
     bar_db = max(model_db, min(even_db, WIDEST_EVEN * sd_db) * NormalDist().inv_cdf(1.0 - FAR_CHANCE))
-    return int((known > bar_db).sum()) > FEWEST_FAR * together + 2.0 * FAR_CHANCE * known.size
+    beyond_db = known[known > bar_db] - bar_db
+    if beyond_db.size <= FEWEST_FAR * together + 2.0 * FAR_CHANCE * known.size:
+        return False
+    low_share = float((beyond_db <= np.quantile(beyond_db, NEARLY_ALL) / 2.0).mean())
+    return low_share >= FOLLOWS_ON - FOLLOWS_SIGMAS * math.sqrt(FOLLOWS_ON * (1.0 - FOLLOWS_ON) / beyond_db.size)
 
 
 def _heavy_end(left_db: Values, together: float, *, scattered: bool) -> HeavyEnd | None:
@@ -237,13 +244,12 @@ def _heavy_end(left_db: Values, together: float, *, scattered: bool) -> HeavyEnd
     alone = MEDIAN_COST * math.sqrt(together / sum(top.size for top in tops))
     luck = HEAVY_SIGMAS * alone * (1.0 + max(0.0, index))
     by_few = index - _index_within(parts) > APART_SIGMAS * INDEX_SIGMA * alone
-    told = index > LEAST_LUCK * luck and not by_few
+    told = LEAST_LUCK * luck < index <= MOST_INDEX + luck and not by_few
     if not told and not scattered:
         return None
-    impulses = not told or index - luck > MOST_INDEX
     index = min(max(0.0, index) + luck, MOST_INDEX)
     from_db, mean_db = float(np.median([top[0] for top in tops])), float(np.median(moments[:, 0]))
-    most_db = FEW_REACH_DB if impulses or left_db.shape[0] < FEWEST_SWEEPS else HIGHEST_REACH_DB
+    most_db = FEW_REACH_DB if not told or left_db.shape[0] < FEWEST_SWEEPS else HIGHEST_REACH_DB
     return HeavyEnd(from_db, END_CHANCE, mean_db * (1.0 - index), index, most_db)
 
 
