@@ -245,6 +245,13 @@ def test_blocks_on_one_grid_are_sweeps_of_one_series(tmp_path: Path) -> None:
     assert series.levels_db.shape == (2, COUNT)
 
 
+def test_blocks_of_one_span_and_different_counts_contradict_each_other(tmp_path: Path) -> None:
+    rows = "\n".join(f"{level:.1f}" for level in LEVELS[:30])
+    with pytest.raises(InputError, match="30 levels stand from here on and 60 in the block above") as refused:
+        written(tmp_path / "trace.csv", SPAN, behind="\n".join([*SPAN.split("|"), rows, ""]))
+    assert refused.value.line is not None
+
+
 @pytest.mark.parametrize("levels", [5, 45])
 def test_a_block_that_can_not_be_read_is_refused_not_dropped(tmp_path: Path, levels: int) -> None:
     rows = "\n".join(f"{level:.1f}" for level in LEVELS[:levels])

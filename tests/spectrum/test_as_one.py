@@ -93,3 +93,12 @@ def test_television_is_not_on_for_seconds_at_a_time(run: int, sweep_s: float, to
     on = np.arange(100) % (10 * run // 3) < run
     _television(rng, power, -90.0, on)
     assert _televisions(_judged(power, sweep_s)) == (list(CHANNELS_HZ) if told else [])
+
+
+@pytest.mark.parametrize(("first", "end"), [(40, 60), (0, 20)])
+def test_how_long_television_is_on_is_not_known_where_the_survey_cuts_it_off(first: int, end: int) -> None:
+    """It comes on for the last twenty of sixty seconds, or is on for the first twenty."""
+    rng = np.random.default_rng(7)
+    power, second = _air(rng, 60), np.arange(60)
+    _television(rng, power, -80.0, (first <= second) & (second < end))
+    assert _televisions(_judged(power)) == list(CHANNELS_HZ)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -113,3 +115,12 @@ def test_one_sweep_of_a_wide_resolution_that_nobody_states_makes_no_emitters(bin
         occupied += sum(one.verdict.word == "occupied" for one in air.slices)
     assert made <= 2
     assert occupied == 0
+
+
+def test_a_resolution_wider_than_assumed_is_told_with_what_it_does_to_levels() -> None:
+    """A filter six bins wide: power times step over RBW reads 8 dB high where the step stands for it."""
+    levels = (_noise_db(np.random.default_rng(1), (5, 4000), 6) - 110.0).astype(np.float32)
+    series = Series(Axis.regular(500_000_000, 25_000, 4000), levels, LevelUnit.DBM)
+    (note,) = [one for one in fallow.judge(Survey((series,)), width_hz=200_000).notes if "resolution" in one]
+    told = re.findall(r"read about (\d+) dB too high", note)
+    assert [float(one) for one in told] == [pytest.approx(10 * np.log10(6.0), abs=2.0)]

@@ -31,7 +31,7 @@ __all__ = ["read_listed"]
 _MOST_CHARACTERS = 2**23
 _STEP_DIGITS = 0.01  # by so much of itself a step that is stated beside the points may be rounded
 _ROUND = (1.0, 1.25, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 6.25, 7.5, 8.0)  # steps, by powers of ten. Common practice
-_THIRDS = (10 / 3, 20 / 3, 25 / 3, 5 / 3)  # 8.333 kHz and their like, in channels of 25 kHz. Common practice
+_THIRD = 25 / 3  # three steps in a channel of 25 kHz (ICAO Annex 10 vol. V, from memory)
 _ROUND_ERROR = 1e-4  # of a step: start and stop are printed with few digits
 
 
@@ -46,6 +46,7 @@ def read_listed(file: TextFile, telling: Telling) -> FileReading | None:
     if not blocks or not _is_listed(blocks[0]):
         return None
     _check_units(blocks[0], telling, file.path)
+    _check_alike(blocks, file.path)
     records = [_record(block, notes, file.path) for block in blocks]
     reading = reading_of_records(records, "levels listed under their start and stop", file.path, telling)
     told = (_told(series) for series in reading.series)
@@ -91,6 +92,18 @@ def _check_units(block: ListedBlock, telling: Telling, path: Path) -> None:
     step = others[1]
     if named[0] and step is not None and not named[2] and step[1] < FREQUENCY_FACTORS_HZ["kHz"]:
         raise InputError(f"its step is {step[1]:g}, and no unit stands with it", path=path, hint="write, say, 25 kHz")
+
+
+def _check_alike(blocks: Sequence[ListedBlock], path: Path) -> None:
+    """Raise InputError where blocks of one start and stop differ in how many levels they have: one is not whole."""
+    first: dict[object, ListedBlock] = {}
+    for block in blocks:
+        start, stop, step = extent_by_heads(block.heads)
+        same = first.setdefault((start, stop, step, block.heads.get("points")), block)
+        if stop is not None and same.levels.size != block.levels.size:
+            what = f"{block.levels.size} levels stand from here on and {same.levels.size} in the block above"
+            hint = f"which begins in line {same.first_line}; take the one out that is not whole"
+            raise InputError(f"{what}, between the same start and stop", path=path, line=block.first_line, hint=hint)
 
 
 def _record(block: ListedBlock, notes: list[str], path: Path) -> Record:
@@ -205,7 +218,7 @@ def _is_round(step: float, count: int) -> bool:
     """Whether the trade writes such steps; start and stop may be rounded by a tenth of a step, or 1 in 10,000."""
     error = min(_ROUND_ERROR, 0.1 / count)
     leading = step / 10.0 ** np.floor(np.log10(step) + error)
-    return any(abs(leading - value) <= error * value for value in (*_ROUND, *_THIRDS))
+    return any(abs(leading - value) <= error * value for value in (*_ROUND, _THIRD))
 
 
 # --- how it is told ---

@@ -24,7 +24,7 @@ from fallow.spectrum.noise.trace_kind import TraceKind, contradicts_hold, estima
 from fallow.spectrum.noise.upper_tail import UpperTail, find_upper_tail
 from fallow.spectrum.statistics import NoiseModel, estimate_peak_count, estimate_samples
 from fallow.spectrum.sweep import Detector, LevelUnit, Series, Survey
-from fallow.units import Span
+from fallow.units import Span, format_width
 
 __all__ = ["Heard", "is_absolute", "make_ready", "mixed_scales"]
 
@@ -35,6 +35,7 @@ MIN_HOLD_SEEN = (
     "(--detector says what they are)"
 )
 MIN_HOLD_ALONE = "min-hold traces alone say nothing about what is on the air"
+PLAINLY_WIDER = 1.8  # resolution that the data show, against the one assumed
 FEWEST_DIFFERENCES = 10  # below that, the scatter says nothing and single samples are assumed
 MANY_DIFFERENCES = 100  # below that, the scatter is taken as larger than it looks, by two of its standard errors or so
 LIMITS_APART = 3.92  # standard deviations between the limits of 95 %
@@ -246,7 +247,13 @@ def _remarks(part: Heard) -> list[str]:
     where = f" ({part.name})" if part.name else ""
     remarks = []
     if not part.rbw_known:
-        remarks.append(f"resolution bandwidth not stated{where}: taken as the step, {part.rbw_hz / 1e3:.4g} kHz")
+        told = f"resolution bandwidth not stated{where}: taken as the step, {part.rbw_hz / 1e3:.4g} kHz"
+        wider = part.alike_hz / part.rbw_hz
+        if wider >= PLAINLY_WIDER:
+            about = format_width(round(part.alike_hz, 1 - math.floor(math.log10(part.alike_hz))))
+            told += f"; neighbours say the same over about {about}: if it is as wide as that, levels read about "
+            told += f"{10 * math.log10(wider):.0f} dB too high (--rbw says what it is)"
+        remarks.append(told)
     if part.kind is not None and part.detector is not None:
         against = told_contradiction(part.detector, part.kind)
         remarks += [f"{against}{where} (--detector says what it is)"] if against else []

@@ -86,7 +86,9 @@ def _together(shown: Values, noise: Values, shape: float) -> bool:
 
 
 def _in_short_runs(heard: Heard, rows: NDArray[np.int64], power: Values, noise: float) -> bool:
-    """Whether all of it is on in a part of the sweeps, each time for a short while; False where times don't tell."""
+    """Whether all of it is on in a part of the sweeps, each time for a short while; False where times don't tell, as of
+    what was on before the first sweep or is so after the last one.
+    """
     if heard.times_s is None:
         return False
     on = power > math.sqrt(max(noise, 1e-300) * float(power.max()))
@@ -95,5 +97,6 @@ def _in_short_runs(heard: Heard, rows: NDArray[np.int64], power: Values, noise: 
         return False
     edges = np.flatnonzero(np.diff(np.concatenate([[False], on, [False]]).astype(np.int8)))
     ends = np.append(times, times[-1] + float(np.median(np.diff(times))))  # it may have been on until the next sweep
-    runs_s = [float(ends[last] - times[first]) for first, last in zip(edges[::2], edges[1::2], strict=True)]
-    return max(runs_s, default=0.0) < LEAST_RUN_S
+    runs = list(zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True))
+    seen_whole = any(first > 0 and last < on.size for first, last in runs)
+    return seen_whole and all(ends[last] - times[first] < LEAST_RUN_S for first, last in runs)
