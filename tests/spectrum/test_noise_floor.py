@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from fallow.spectrum.heard import Heard, make_ready
-from fallow.spectrum.noise.noise_floor import Floor, find_floor, running_quantile
+from fallow.spectrum.noise.noise_floor import Floor, find_floor
+from fallow.spectrum.noise.running import running_quantile
 from fallow.spectrum.statistics import median_of_valid
 from fallow.spectrum.sweep import Detector, Series, Survey
 from invented_air import Instrument, Signal, sweep_over

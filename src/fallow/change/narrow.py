@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from fallow.change.chance import by_chance_db, scatter_db
 from fallow.change.side_by_side import Levels, Pair, Side
 from fallow.change.weighing import FALSE_CHANGES, Place
-from fallow.spectrum.noise.noise_floor import running_quantile
+from fallow.spectrum.noise.running import running_quantile
 from fallow.spectrum.statistics import normal_quantile
 
 __all__ = ["WIDEST_NARROW_HZ", "background_of", "find_narrow_places", "surroundings_db"]

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fallow.spectrum.instruments.two_samples import ratio_quantile_db
-from fallow.spectrum.noise.noise_floor import running_quantile
+from fallow.spectrum.noise.running import running_quantile
 from fallow.spectrum.statistics import median_of_valid, noise_quantile_db
 from fallow.spectrum.verdicts.deciding import Evidence
 from fallow.spectrum.verdicts.window_levels import Geometry, geometry_of, pieces, powers_in, sum_over

@@ -40,7 +40,6 @@ _DETECTORS = ("detector", "det", "detector mode", "trace mode", "trace type", "t
 _FREQUENCY_UNITS = ("frequency unit", "freq unit", "unit frequency", "x unit")
 _LEVEL_UNITS = ("level unit", "power unit", "amplitude unit", "y unit", "unit", "units")
 _GAINS = ("rssi", "gain", "noise", "agc", "attenuation")
-_LARGE_HZ = 1e5  # a bandwidth beyond is no resolution of a sweeper whose step is far finer. Source: common practice
 
 
 @dataclass(frozen=True, eq=False)

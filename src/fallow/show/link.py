@@ -38,10 +38,6 @@ class Link:
     return_hz: int | None = None
     move_weight: int = USUAL_WEIGHT
 
-    def on_with(self, other: Link) -> bool:
-        """Whether the two are on together in some scene: they share one, or one of them is always on."""
-        return not self.scenes or not other.scenes or bool(self.scenes & other.scenes)
-
 
 @dataclass(frozen=True)
 class ForeignCarrier:

@@ -12,7 +12,6 @@ from fallow.units import Channel
 
 __all__ = [
     "ATSC_PILOT_HZ",
-    "DECT_BANDS_HZ",
     "DOWNLINKS",
     "DUPLEX",
     "MOBILE_WIDTHS",
@@ -132,7 +131,6 @@ NARROW_DIGITAL = (  # flat tops: width 3 dB down
     ("6.25 kHz digital speech", 4_800.0),  # 2400 symbols/s, four levels: ETSI TS 102 658; its width from memory
 )
 
-DECT_BANDS_HZ = ((1880e6, 1900e6), (1920e6, 1930e6))  # ETSI EN 300 175-2; 47 CFR 15.303: from memory
 DECT_RASTER_HZ = 1.728e6  # ETSI EN 300 175-2: carriers at 1897.344 MHz - c x 1.728 MHz, c = 0..9
 DECT_FIRST_HZ = 1897.344e6
 DECT_LOWEST, DECT_HIGHEST, DECT_US = -9, 0, range(14, 19)  # steps up from 1897.344 MHz; 1921.536 to 1928.448 MHz

@@ -22,7 +22,7 @@ from fallow.spectrum.noise.running import running_quantile, within
 from fallow.spectrum.noise.uneven_floor import unevenness_db
 from fallow.spectrum.statistics import median_of_valid, noise_quantile_db
 
-__all__ = ["Floor", "Groups", "find_floor", "group_levels", "running_quantile"]
+__all__ = ["Floor", "Groups", "find_floor", "group_levels"]
 
 GROUP_HZ = 250e3  # a few groups within the narrowest TV channel
 FEWEST_GROUPS = 32
