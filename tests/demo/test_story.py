@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import socket
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -121,3 +124,19 @@ def test_a_folder_that_cannot_be_made_is_a_sentence(tmp_path: Path) -> None:
         tell_story(tmp_path / "no" / "such" / "folder")
     assert caught.value.hint is not None
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.slow
+def test_the_demo_runs_as_it_is_typed(package: Path, tmp_path: Path) -> None:
+    """The README's first command, for people: the story on one screen, and what it does meanwhile beside it."""
+    ended = subprocess.run(
+        [sys.executable, "-m", "fallow", "demo", "--out", str(tmp_path)],
+        env={**os.environ, "PYTHONPATH": str(package.parent)},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert ended.returncode == 0, ended.stderr
+    assert "THE AUDIT" in ended.stdout
+    assert max(map(len, ended.stdout.splitlines()[:-1])) <= 80
+    assert ended.stderr.splitlines()[0].endswith("...")

@@ -72,8 +72,8 @@ def show_story(lines: Sequence[str]) -> None:
 def narrator(*, quiet: bool) -> Callable[[str], None]:
     """Says on stderr what a long story is doing now; nothing when ``quiet``."""
 
-    def say(line: str) -> None:
+    def tell(line: str) -> None:
         if not quiet:
             say(f"{line} ...")
 
-    return say
+    return tell
