@@ -72,9 +72,20 @@ def test_what_nobody_read_twice_stays_as_it_is() -> None:
     assert notes == ()
 
 
-def test_a_sweep_that_comes_again_later_is_another_look() -> None:
-    first, second = noise(2, seed=7)
-    assert not read_again(np.array([first, second, first, second])).any()
+@pytest.mark.parametrize("buffers", [2, 3])
+def test_traces_that_come_by_turns_are_a_logger_with_several_buffers(buffers: int) -> None:
+    once = noise(buffers, seed=7)
+    (kept,), notes = without_read_again([series(np.tile(once, (5, 1)))])
+    np.testing.assert_array_equal(kept.levels_db, once)
+    assert notes == (
+        f"{4 * buffers} of {5 * buffers} sweeps equal the one {buffers} before to the last digit: the same look at the "
+        "air, read again, so it counts once",
+    )
+
+
+def test_a_sweep_that_comes_again_much_later_is_another_look() -> None:
+    once = noise(4, seed=7)
+    assert not read_again(np.tile(once, (3, 1))).any()
 
 
 def steady(value: float) -> NDArray[np.float32]:
@@ -90,15 +101,29 @@ def coarse_with_a_carrier_now_and_then() -> NDArray[np.float32]:
     return levels
 
 
+def fine_with_a_wide_block_now_and_then() -> NDArray[np.float32]:
+    """The same, with a block so wide that a share of equal levels alone proves nothing."""
+    levels = np.tile(noise(1, seed=8, bins=400), (20, 1))
+    levels[::4, 100:250] = -60.0
+    return levels
+
+
 @pytest.mark.parametrize(
     "levels",
     [
         steady(-110.0),
         coarse_with_a_carrier_now_and_then(),
+        fine_with_a_wide_block_now_and_then(),
         np.repeat(noise(3, seed=9, bins=40), 4, axis=0),
         np.full((5, 400), np.nan, dtype=np.float32),
     ],
-    ids=["one value and a carrier", "differ in a carrier alone", "few levels", "nothing measured"],
+    ids=[
+        "one value and a carrier",
+        "differ in a carrier alone",
+        "differ in a block alone",
+        "few levels",
+        "nothing measured",
+    ],
 )
 def test_levels_that_may_well_be_equal_are_all_kept(levels: NDArray[np.float32]) -> None:
     assert not read_again(levels).any()
