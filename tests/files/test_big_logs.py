@@ -6,6 +6,7 @@ import tracemalloc
 from pathlib import Path
 
 import numpy as np
+import pyarrow
 import pytest
 
 from fallow.files import npy, read_file, source
@@ -142,3 +143,19 @@ def test_readings_that_are_taken_out_need_no_array_of_their_own(tmp_path: Path) 
     assert bool((np.isnan(series.levels_db) == wrong).all())
     assert f"{wrong.sum()} levels between 470.000 and 470.975 MHz (-999 to -180) rejected" in " ".join(reading.notes)
     assert peak < 40_000_000  # levels of 5 MB, pieces of at most 2,097,152 numbers in float64 and float32
+
+
+def test_what_the_parsers_threads_hold_belongs_to_them_alone(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A thread that lets go of an object of Python's while the interpreter ends takes the whole process down."""
+    path = write_stacked(tmp_path / "log.csv", levels_of(200))
+    opened, before = [], pyarrow.total_allocated_bytes()
+    whole = pyarrow.BufferReader
+
+    def reader_of(source: object) -> object:
+        opened.append((isinstance(source, pyarrow.Buffer), pyarrow.total_allocated_bytes() - before))
+        return whole(source)
+
+    monkeypatch.setattr(pyarrow, "BufferReader", reader_of)
+    read_file(path)
+    assert opened
+    assert all(is_arrows and held >= 0.9 * path.stat().st_size for is_arrows, held in opened)

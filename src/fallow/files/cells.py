@@ -9,8 +9,8 @@ it fails.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -46,6 +46,7 @@ _GAP_WORDS = [
     "inf",
     "-inf",
 ]
+_BLOCK_BYTES = 2**20  # at a time through the parser
 _FLAT_FROM_COLUMNS = 8  # from so many columns on, one long column parses quicker than many short ones
 _WORDS_LINE = re.compile(r"^(?=[^\d\s+\-.,\"'])(?!(?i:nan|na|n/a|null|none|inf)\b)[^\n]*\n", re.MULTILINE)
 _BLANK_LINE = re.compile(r"^[ \t]*\n", re.MULTILINE)
@@ -152,29 +153,13 @@ def _parsed(text: str, plan: Plan, line: int) -> Rows | None:
 
 def _parsed_columns(text: str, plan: Plan, line: int, fields: int) -> Rows | None:
     import pyarrow as pa  # late: heavy, and only files of some size need it
-    from pyarrow import csv as pa_csv
 
-    names = [str(place) for place in range(fields)]
     types = {str(place): _level_type(plan) for place in plan.levels} | {str(place): pa.string() for place in plan.times}
     edges = [str(place) for place in (plan.frequency, plan.upper) if place is not None]
     types |= {place: pa.float64() for place in edges}
-    try:
-        table = pa_csv.read_csv(
-            pa.BufferReader(text.encode("ascii")),
-            read_options=pa_csv.ReadOptions(
-                column_names=names, block_size=2**20 if fields < _FLAT_FROM_COLUMNS else len(text)
-            ),
-            parse_options=pa_csv.ParseOptions(
-                delimiter=plan.dialect.delimiter, quote_char='"' if '"' in text else False
-            ),
-            convert_options=pa_csv.ConvertOptions(
-                column_types=types,
-                include_columns=list(types),
-                null_values=_GAP_WORDS,
-                decimal_point=plan.dialect.notation.decimal,
-            ),
-        )
-    except pa.ArrowInvalid:
+    block_bytes = _BLOCK_BYTES if fields < _FLAT_FROM_COLUMNS else len(text)
+    table = _columns_of(text, plan, [str(place) for place in range(fields)], types, block_bytes)
+    if table is None:
         return None
     columns = [table.column(str(place)).to_numpy() for place in plan.levels]
     levels = columns[0].reshape(-1, 1) if len(columns) == 1 else np.column_stack(columns)
@@ -218,25 +203,51 @@ def _parsed_flat(text: str, plan: Plan, line: int) -> Rows | None:
 
 def _one_column(text: str, plan: Plan) -> NDArray[np.floating] | None:
     """Levels that stand one on each line, empty lines being gaps; ``None`` where one is no number."""
+    delimiter = ";" if plan.dialect.delimiter == "\t" else "\t"  # one that does not occur
+    dialect = replace(plan.dialect, delimiter=delimiter)
+    alone = replace(plan, dialect=dialect)
+    table = _columns_of(f"{text}\n", alone, ["levels"], {"levels": _level_type(plan)}, _BLOCK_BYTES)
+    if table is None:
+        return None
+    levels: NDArray[np.floating] = table.column(0).to_numpy()
+    return levels
+
+
+def _columns_of(
+    text: str, plan: Plan, names: Sequence[str], types: Mapping[str, pa.DataType], block_bytes: int
+) -> pa.Table | None:
+    """Columns of a text by name, those that have a type; ``None`` where a cell is not of its type.
+
+    The text is copied into memory that Arrow owns. Its threads still hold what they read when the table is there; if
+    that were an object of Python's, one of them could be about to let go of it when the interpreter ends, and the
+    interpreter ends such a thread in a destructor, which aborts the process. Blank lines count where they are gaps of
+    a single column.
+    """
     import pyarrow as pa  # late: heavy, and only files of some size need it
     from pyarrow import csv as pa_csv
 
-    delimiter = ";" if plan.dialect.delimiter == "\t" else "\t"  # one that does not occur
+    encoded = text.encode("ascii")
+    owned = pa.allocate_buffer(len(encoded))
+    memoryview(owned).cast("B")[:] = encoded
+    dialect = plan.dialect
     try:
-        table = pa_csv.read_csv(
-            pa.BufferReader(f"{text}\n".encode("ascii")),
-            read_options=pa_csv.ReadOptions(column_names=["levels"], block_size=2**20),
-            parse_options=pa_csv.ParseOptions(delimiter=delimiter, quote_char=False, ignore_empty_lines=False),
+        return pa_csv.read_csv(
+            pa.BufferReader(owned),
+            read_options=pa_csv.ReadOptions(column_names=names, block_size=block_bytes, use_threads=False),
+            parse_options=pa_csv.ParseOptions(
+                delimiter=dialect.delimiter,
+                quote_char='"' if '"' in text else False,
+                ignore_empty_lines=len(names) > 1,
+            ),
             convert_options=pa_csv.ConvertOptions(
-                column_types={"levels": _level_type(plan)},
+                column_types=types,
+                include_columns=list(types),
                 null_values=_GAP_WORDS,
-                decimal_point=plan.dialect.notation.decimal,
+                decimal_point=dialect.notation.decimal,
             ),
         )
     except pa.ArrowInvalid:
         return None
-    levels: NDArray[np.floating] = table.column(0).to_numpy()
-    return levels
 
 
 def _edges_of(heads: Sequence[Sequence[str]], plan: Plan) -> NDArray[np.float64] | None:
