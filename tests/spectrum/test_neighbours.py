@@ -122,5 +122,5 @@ def test_a_resolution_wider_than_assumed_is_told_with_what_it_does_to_levels() -
     levels = (_noise_db(np.random.default_rng(1), (5, 4000), 6) - 110.0).astype(np.float32)
     series = Series(Axis.regular(500_000_000, 25_000, 4000), levels, LevelUnit.DBM)
     (note,) = [one for one in fallow.judge(Survey((series,)), width_hz=200_000).notes if "resolution" in one]
-    told = re.findall(r"read about (\d+) dB too high", note)
+    told = re.findall(r"and levels (\d+\.\d) dB lower", note)
     assert [float(one) for one in told] == [pytest.approx(10 * np.log10(6.0), abs=2.0)]

@@ -26,7 +26,7 @@ from fallow.spectrum.statistics import NoiseModel, estimate_peak_count, estimate
 from fallow.spectrum.sweep import Detector, LevelUnit, Series, Survey
 from fallow.units import Span, format_width
 
-__all__ = ["Heard", "is_absolute", "make_ready", "mixed_scales"]
+__all__ = ["Heard", "is_absolute", "make_ready", "mixed_scales", "told_width"]
 
 IMPOSSIBLE_BELOW_DB = 60.0  # under the lower quartile of a series; single noise samples fall so low once in a million
 MIN_HOLD_SHOWS = "they show the lowest level ever met, not what is usual"
@@ -35,7 +35,6 @@ MIN_HOLD_SEEN = (
     "(--detector says what they are)"
 )
 MIN_HOLD_ALONE = "min-hold traces alone say nothing about what is on the air"
-PLAINLY_WIDER = 1.8  # resolution that the data show, against the one assumed
 FEWEST_DIFFERENCES = 10  # below that, the scatter says nothing and single samples are assumed
 MANY_DIFFERENCES = 100  # below that, the scatter is taken as larger than it looks, by two of its standard errors or so
 LIMITS_APART = 3.92  # standard deviations between the limits of 95 %
@@ -90,6 +89,11 @@ class Heard:
         """Width of each bin's cell in hertz, shape (bin,)."""
         lows, highs = self.axis.cells_hz
         return np.asarray(highs - lows, dtype=np.float64)
+
+    @property
+    def widest_rbw_hz(self) -> float:
+        """How wide the resolution may be, in hertz: as stated; else as wide as readings of noise are alike."""
+        return self.rbw_hz if self.rbw_known else max(self.rbw_hz, self.alike_hz)
 
     @cached_property
     def measured(self) -> NDArray[np.bool_]:
@@ -216,7 +220,7 @@ def make_ready(
         raise UsageError("there are no levels to judge: every reading is missing or impossible")
     notes.extend(_kind_notes(heard))
     for part in heard:
-        notes.extend(_remarks(part))
+        notes.extend(_remarks(part, absolute=absolute))
     return heard, tuple(dict.fromkeys(notes))
 
 
@@ -243,17 +247,28 @@ def _kind_notes(heard: Sequence[Heard]) -> list[str]:
     return notes
 
 
-def _remarks(part: Heard) -> list[str]:
+def told_width(width_hz: float) -> str:
+    """A width in hertz as people write it, with the two digits that count in an estimate."""
+    return format_width(round(width_hz, 1 - math.floor(math.log10(width_hz))))
+
+
+def _taken_as(part: Heard, *, absolute: bool) -> str:
+    """As what a resolution that is not stated was taken, and what that does to levels."""
+    told = f"taken as the step, {part.rbw_hz / 1e3:.4g} kHz"
+    if part.widest_rbw_hz <= part.rbw_hz:
+        return told
+    told += f"; neighbours say the same over about {told_width(part.widest_rbw_hz)}: it may be as wide as that"
+    if absolute:
+        lower_db = 10.0 * math.log10(part.widest_rbw_hz / part.rbw_hz)
+        told += f", and levels {lower_db:.1f} dB lower: they are told half-way, and u holds both"
+    return f"{told} (--rbw says what it is)"
+
+
+def _remarks(part: Heard, *, absolute: bool) -> list[str]:
     where = f" ({part.name})" if part.name else ""
     remarks = []
     if not part.rbw_known:
-        told = f"resolution bandwidth not stated{where}: taken as the step, {part.rbw_hz / 1e3:.4g} kHz"
-        wider = part.alike_hz / part.rbw_hz
-        if wider >= PLAINLY_WIDER:
-            about = format_width(round(part.alike_hz, 1 - math.floor(math.log10(part.alike_hz))))
-            told += f"; neighbours say the same over about {about}: if it is as wide as that, levels read about "
-            told += f"{10 * math.log10(wider):.0f} dB too high (--rbw says what it is)"
-        remarks.append(told)
+        remarks.append(f"resolution bandwidth not stated{where}: {_taken_as(part, absolute=absolute)}")
     if part.kind is not None and part.detector is not None:
         against = told_contradiction(part.detector, part.kind)
         remarks += [f"{against}{where} (--detector says what it is)"] if against else []

@@ -38,6 +38,7 @@ from fallow.spectrum.verdict import (
 )
 from fallow.spectrum.verdicts.deciding import Decided, Evidence, Flag, Rule, decide
 from fallow.spectrum.verdicts.reasons import RELATIVE_PROOF, Circumstances, SliceWindows, reasons_of
+from fallow.spectrum.verdicts.window_levels import perhaps_high_db
 from fallow.units import Channel, Span, format_mhz
 
 __all__ = ["ANTENNA_NOT_PROVEN", "Air", "judge", "stretch_of"]
@@ -196,7 +197,7 @@ def judge(
         if progress is not None:
             progress(READY_SHARE + (1.0 - READY_SHARE) * (index + 1) / len(heard))
     evidence = tuple(one.evidence for one in found)
-    sightings = [Sightings(one.evidence, one.emitters) for one in found]
+    sightings = [Sightings(one.evidence, _told_half_way(one, absolute=absolute)) for one in found]
     emitters = one_list(sightings, judging.confidence_pct, absolute=absolute, most=MOST_EMITTERS)
     instruments = compare_instruments(evidence, differing_u_db(chain) if absolute else 0.0, judging.confidence_pct)
     around = _circumstances(evidence, found, judging, (announced, known), instruments, absolute=absolute)
@@ -305,6 +306,16 @@ def _fewest_looks(heard: Sequence[Heard]) -> int:
     return min((count for count in looks if count > 0), default=0)
 
 
+def _told_half_way(found: Found, *, absolute: bool) -> list[Emitter]:
+    """The emitters of a series, their levels told as those of windows are where the resolution is not stated."""
+    widths = np.array([emitter.high_hz - emitter.low_hz for emitter in found.emitters], dtype=np.float64)
+    lower_db = perhaps_high_db(found.evidence.heard, widths) / 2.0 if absolute else np.zeros(widths.size)
+    return [
+        replace(emitter, level_dbm=round(emitter.level_dbm - float(by_db), 2))
+        for emitter, by_db in zip(found.emitters, lower_db, strict=True)
+    ]
+
+
 def _circumstances(
     evidence: Sequence[Evidence],
     found: Sequence[Found],
@@ -329,6 +340,7 @@ def _circumstances(
         link_width_hz=judging.link_width_hz,
         n_sweeps=max(part.heard.n_sweeps for part in evidence),
         rbw_assumed=not all(part.heard.rbw_known for part in evidence),
+        perhaps_rbw_hz=_perhaps_rbw_hz([part.heard for part in evidence]) if absolute else 0.0,
         own_lines_hz=_own_lines_hz(found, shown=True),
         hidden_lines_hz=np.setdiff1d(_own_lines_hz(found, shown=False), _own_lines_hz(found, shown=True)),
         suspect_lines_hz=np.unique([line.frequency_hz for one in found for line in one.suspect]),
@@ -345,6 +357,11 @@ def _circumstances(
         misreadings=() if instruments is None else instruments.misreadings,
         peaks_db=max(part.heard.noise.bias_db for part in evidence),
     )
+
+
+def _perhaps_rbw_hz(heard: Sequence[Heard]) -> float:
+    """How wide a resolution that was taken as the step may be, hertz; 0 where no data show more than the step."""
+    return max((part.widest_rbw_hz for part in heard if part.widest_rbw_hz > part.rbw_hz), default=0.0)
 
 
 def _own_lines_hz(found: Sequence[Found], *, shown: bool) -> NDArray[np.float64]:

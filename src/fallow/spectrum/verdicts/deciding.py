@@ -102,7 +102,7 @@ def _occupied(
     for index, period in enumerate(periods):  # runs get longer: what the longest proves is told
         near = np.zeros(looked.size)
         np.add.at(near, slices, period.near / 2.0)  # windows overlap by half
-        beside = _Beside.of(windows.limit_db, noise + period.rise_db)
+        beside = _Beside.of(windows.shown_at_limit_db, noise + period.rise_db)
         allowed = _allowance_db(period.samples, np.maximum(1.0, near)[slices], rule, len(periods), beside)
         loud = period.level_db - period.bias_db - bias > beside.total_db + allowed
         tail = NOISE_ALONE / (np.maximum(USUAL_WINDOWS, looked)[slices] * period.of_runs * len(periods))
@@ -165,7 +165,7 @@ def _while_on(windows: Windows, found: Findings) -> _Period:
         level_db=level,
         bias_db=10.0 * np.log10(np.maximum(1.0, chosen)),
         samples=one * np.maximum(1.0, found.on_count),
-        near=(level > windows.limit_db + 10.0 * np.log10(NEAR_LIMIT)).astype(np.float64),
+        near=(level > windows.shown_at_limit_db + 10.0 * np.log10(NEAR_LIMIT)).astype(np.float64),
         rise_db=found.rise[0],
         sweeps=1,
         of_runs=found.runs[0],
@@ -240,7 +240,7 @@ def _conclude(
     louder = loudest.most > found.whole_most + TOLD_DB
     once = (loudest.run == 1) & (evidence.heard.n_sweeps > 1) & louder
     flags[(margin <= 0) & ~by_line & once] |= Flag.ONCE
-    far = windows.without_lift_db(loudest.least) - cost > windows.limit_db
+    far = windows.without_lift_db(loudest.least) - cost > windows.shown_at_limit_db
     result.edge_db[judged] = np.maximum(most - windows.without_lift_db(loudest.least), 0.0)
     flags[far & ((flags & ~(Flag.NEAR | Flag.ONCE)) > 0)] &= ~Flag.NEAR  # something else holds it back
     verdict = np.where(flags > 0, Verdict.DOUBTFUL, Verdict.CLEAN).astype(np.uint8)
@@ -256,10 +256,11 @@ def _conclude(
     result.flags[judged] = flags
     level = windows.without_lift_db(loudest.least)
     noise_u_db = windows.without_lift_db(loudest.least + _noise_u_db(loudest.samples, rule.confidence)) - level
-    result.level_db[judged] = level
+    result.level_db[judged] = level - windows.perhaps_db / 2.0
     edges_db = np.where((occupied >= 0) | by_line, 0.0, np.maximum(most - level, 0.0))
-    result.u_db[judged] = np.hypot(np.hypot(rule.u_db, noise_u_db), edges_db / RECTANGULAR)
-    result.floor_db[judged] = windows.base_db - bias
+    either_db = np.hypot(edges_db, windows.perhaps_db / 2.0)
+    result.u_db[judged] = np.hypot(np.hypot(rule.u_db, noise_u_db), either_db / RECTANGULAR)
+    result.floor_db[judged] = windows.base_db - bias - windows.perhaps_db / 2.0
     result.limit_db[judged] = windows.limit_db
     result.margin_db[judged] = margin
     result.run[judged] = loudest.run

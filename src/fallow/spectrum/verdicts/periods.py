@@ -13,7 +13,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fallow.spectrum.verdicts.evidence import Evidence, Rule
-from fallow.spectrum.verdicts.window_levels import Geometry, WindowPowers, bins_between, powers_in, sum_over
+from fallow.spectrum.verdicts.window_levels import (
+    Geometry,
+    WindowPowers,
+    bins_between,
+    perhaps_high_db,
+    powers_in,
+    sum_over,
+)
 
 __all__ = ["CUT_OFF", "NEAR_LIMIT", "ON_BY_NOISE", "Findings", "Windows", "gamma_quantile_db", "look"]
 
@@ -29,7 +36,9 @@ Values = NDArray[np.float64]
 class Windows:
     """What does not depend on the sweeps: floors and limits, shape (window,), dB, and the rule for these windows.
 
-    ``lift_db``: by how much noise reads high at least, where levels are the highest of many readings.
+    ``lift_db``: by how much noise reads high at least, where levels are the highest of many readings. ``perhaps_db``:
+    by how much levels may read high because the resolution is not stated; relative ones are held against a floor that
+    does as well.
     """
 
     rule: Rule
@@ -41,6 +50,7 @@ class Windows:
     limit_db: NDArray[np.float64]
     shape: NDArray[np.float64]
     lift_db: float = 0.0
+    perhaps_db: Values | float = 0.0
 
     @staticmethod
     def of(evidence: Evidence, rule: Rule, geometry: Geometry) -> Windows:
@@ -61,7 +71,14 @@ class Windows:
         noise, ceiling = level(evidence.floor.noise_db), level(evidence.floor.ceiling_db)
         lift_db = heard.noise.least_bias_db if rule.limit_dbm is not None else 0.0
         shape = heard.noise.shape * geometry.cells
-        return Windows(rule, geometry, noise, ceiling, base, ordinary, limit, shape, lift_db)
+        absolute, width_hz = rule.limit_dbm is not None, geometry.high_hz - geometry.low_hz
+        perhaps_db = perhaps_high_db(heard, width_hz) if absolute else np.zeros(width_hz.size)
+        return Windows(rule, geometry, noise, ceiling, base, ordinary, limit, shape, lift_db, perhaps_db)
+
+    @property
+    def shown_at_limit_db(self) -> Values:
+        """What a signal at the limit shows at most, dB: more than that is asked for to prove that one is above it."""
+        return self.limit_db + self.perhaps_db
 
     def without_lift_db(self, level_db: Values) -> Values:
         """Levels in dB without what the highest of many readings adds to the noise in them.
@@ -127,7 +144,7 @@ def look(evidence: Evidence, windows: Windows, piece: NDArray[np.int64], found: 
     group = np.minimum(np.searchsorted(floor.group_centres_hz, middle), floor.group_centres_hz.size - 1)
     rises = 10.0 ** (floor.rises_db[:, group].astype(np.float64) / 10.0)
     powers = replace(powers, squares=_squares(powers, np.minimum(1.0, geometry.step_hz / heard.alike_hz)))
-    limit = 10.0 ** (windows.limit_db[piece] / 10.0)
+    limit = 10.0 ** (windows.shown_at_limit_db[piece] / 10.0)
     found.sweeps[piece] = powers.valid.sum(axis=0)
     _look_while_on(powers, windows.least_on[piece], piece, found)
     for index, (length, run) in enumerate(_runs(powers, rises)):

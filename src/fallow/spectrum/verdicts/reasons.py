@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fallow.spectrum.found.blocks import Block
+from fallow.spectrum.heard import told_width
 from fallow.spectrum.instruments.instrument_notes import misreading_text, short_names
 from fallow.spectrum.instruments.instruments import Misreading
 from fallow.spectrum.verdict import Verdict
@@ -30,7 +31,8 @@ class Circumstances:
     """What the sentences need to know of the whole survey. Lines in hertz, shape (line,); ``hidden_lines_hz``: own ones
     that only the reference shows; ``strong``: the loudest blocks; ``misreadings``: instruments that can't be believed;
     ``unheard``, ``unswept``: known emitters that the sweeps don't show, and those whose place they did not measure;
-    ``peaks_db``: by how much the highest of many readings may lie above the usual one.
+    ``peaks_db``: by how much the highest of many readings may lie above the usual one. ``perhaps_rbw_hz``: how wide a
+    resolution that is not stated may be where that makes levels uncertain, else 0.
     """
 
     absolute: bool
@@ -51,6 +53,7 @@ class Circumstances:
     misreadings: Sequence[Misreading] = ()
     unswept: Sequence[str] = ()
     peaks_db: float = 0.0
+    perhaps_rbw_hz: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,10 +80,17 @@ def reasons_of(verdict: Verdict, windows: SliceWindows, around: Circumstances) -
     reasons += _lines(windows, around)
     reasons += _on_edge(windows)
     if around.rbw_assumed and verdict is not Verdict.NOT_MEASURED:
-        reasons.append("the resolution bandwidth is not stated: it was taken as the step")
+        reasons.append(f"the resolution bandwidth is not stated: it was taken as the step{_perhaps_wider(around)}")
     if not around.absolute and verdict in (Verdict.CLEAN, Verdict.DOUBTFUL):
         reasons.append(RELATIVE_PROOF)
     return tuple(reasons)
+
+
+def _perhaps_wider(around: Circumstances) -> str:
+    if not around.perhaps_rbw_hz:
+        return ""
+    wide = told_width(around.perhaps_rbw_hz)
+    return f" for clean and as {wide} (neighbours say the same so far) for occupied, and the level is told half-way"
 
 
 def _on_edge(windows: SliceWindows) -> list[str]:

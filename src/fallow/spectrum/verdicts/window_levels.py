@@ -22,6 +22,7 @@ __all__ = [
     "WindowPowers",
     "any_bin",
     "geometry_of",
+    "perhaps_high_db",
     "pieces",
     "powers_in",
     "some_sweeps",
@@ -116,6 +117,17 @@ def whole_cells(heard: Heard, geometry: Geometry) -> Geometry:
     low, high = np.where(narrow, lows[cell], geometry.low_hz), np.where(narrow, highs[cell], geometry.high_hz)
     scale = np.where(narrow, np.maximum(1.0, heard.rbw_hz / heard.steps_hz[cell]), geometry.scale)
     return replace(geometry, sum_low_hz=low, sum_high_hz=high, scale=scale)
+
+
+def perhaps_high_db(heard: Heard, width_hz: NDArray[np.float64]) -> NDArray[np.float64]:
+    """By how much levels in windows of so many hertz read high if the resolution is as wide as it may be, dB.
+
+    0 where it is stated. Else it was taken as the step: readings that are alike over R are so by a resolution of R,
+    whose sums are too high by R/step (in a window narrower than R, charged with all that R holds, by width/step), or
+    because power was smoothed along frequency, which leaves sums as they are. The data can't tell which.
+    """
+    wide = np.minimum(np.maximum(width_hz, heard.rbw_hz), heard.widest_rbw_hz)
+    return np.asarray(10.0 * np.log10(wide / heard.rbw_hz))
 
 
 def bins_between(first: NDArray[np.int64], last: NDArray[np.int64], n: int) -> slice:
