@@ -103,6 +103,58 @@ def test_a_carrier_that_appears_in_it_is_found(noise: Noise, sweeps: int, above_
     assert found >= stats.binom.ppf(0.005, 10, 0.95)
 
 
+# --- carriers in noise with a heavy end
+
+
+def heavy(rng: np.random.Generator, sweeps: int, bins: int) -> Levels:
+    """Student's t with five degrees of freedom, in steps of 2 dB: single readings 20 dB above the rest."""
+    return np.asarray(-115.0 + 2.0 * rng.standard_t(5, (sweeps, bins)))
+
+
+def with_carriers(noise: Levels, levels_dbm: dict[int, float], rng: np.random.Generator) -> Levels:
+    """Carriers 200 kHz wide from a bin on, each of which wanders by 1 dB from sweep to sweep."""
+    power = 10.0 ** (noise / 10.0)
+    for first, level in levels_dbm.items():
+        wandering = rng.normal(level, 1.0, (len(noise), 1))
+        power[:, first : first + 8] += 10.0 ** (wandering / 10.0) / 8
+    return np.asarray(10.0 * np.log10(power))
+
+
+def crowd(rng: np.random.Generator, count: int) -> dict[int, float]:
+    firsts = np.sort(rng.choice(np.arange(10, 1180, 14), count, replace=False))
+    return {int(first): float(level) for first, level in zip(firsts, rng.uniform(-85.0, -50.0, count), strict=True)}
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("sweeps", "carriers"), [(20, 40), (20, 10), (3, 40)])
+def test_single_readings_far_up_between_carriers_are_no_change(sweeps: int, carriers: int) -> None:
+    changed = 0
+    for seed in range(1000, 1020):
+        rng = np.random.default_rng(seed)
+        there = crowd(rng, carriers)
+        old, new = (with_carriers(heavy(rng, sweeps, 1200), there, rng) for _ in range(2))
+        changed += bool(compared(old, new).changes)
+    assert changed <= most_by_luck(20)
+
+
+def test_what_comes_and_goes_for_good_between_them_is_found() -> None:
+    """One of 40 carriers vanishes and another appears: two changes in each of six pairs, whatever single readings do in
+    the place of the one that is not there.
+    """
+    for seed in range(5000, 5006):
+        rng = np.random.default_rng(seed)
+        there = crowd(rng, 42)
+        firsts = list(there)
+        gone, come = firsts[1], firsts[40]
+        before = {first: level for first, level in there.items() if first != come}
+        after = {first: level for first, level in there.items() if first != gone}
+        old, new = (with_carriers(heavy(rng, 20, 1200), air, rng) for air in (before, after))
+        changes = compared(old, new).changes
+        assert [change.what for change in changes] == [What.VANISHED, What.APPEARED]
+        for change, first in zip(changes, (gone, come), strict=True):
+            assert change.low_hz <= 470e6 + (first + 3.5) * STEP_HZ <= change.high_hz
+
+
 # --- weak even rises
 
 

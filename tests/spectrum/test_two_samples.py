@@ -8,6 +8,7 @@ from scipy import stats
 
 from fallow.spectrum.instruments.two_samples import (
     fisher_mid_p,
+    lowest_mean,
     mean_u_db,
     ratio_quantile_db,
     ratio_u_db,
@@ -49,3 +50,15 @@ def test_student_factor_against_scipy() -> None:
 def test_standard_error_of_a_mean() -> None:
     assert mean_u_db([1.0, 2.0, 3.0]) == pytest.approx(float(stats.sem([1.0, 2.0, 3.0])))
     assert mean_u_db([1.0]) == 0.0
+
+
+@pytest.mark.parametrize(("kept", "of"), [(1, 2), (2, 3), (15, 20), (45, 60)])
+def test_the_mean_of_the_lowest_exponential_powers_is_that_of_renyis_sums(kept: int, of: int) -> None:
+    """Rényi 1953: the i-th lowest of n exponential values has the mean Σ 1/(n-j), j from 0 to i-1."""
+    of_each = np.cumsum(1.0 / (of - np.arange(of)))
+    assert lowest_mean(1.0, kept, of) == pytest.approx(float(of_each[:kept].mean()), rel=2e-3)
+
+
+def test_the_mean_of_the_lowest_of_averaged_powers_is_that_of_drawn_ones() -> None:
+    drawn = np.sort(np.random.default_rng(6).gamma(4.0, 0.25, size=(100_000, 5)), axis=1)
+    assert lowest_mean(4.0, 3, 5) == pytest.approx(float(drawn[:, :3].mean()), rel=5e-3)

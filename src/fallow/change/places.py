@@ -58,7 +58,8 @@ def _came_or_went(pair: Pair, place: Place, sure: Sureness) -> bool:
 def _shift(pair: Pair, place: Place, sure: Sureness) -> list[Change]:
     """A signal that is about as strong in both surveys, a little higher or lower; none where only its shape differs."""
     old, new = _both_weighed(pair, place, sure)
-    if not (old.present and new.present) or abs(new.signal_db - old.signal_db) > MOVE_DB:
+    told = old.present and new.present and old.repeated and new.repeated
+    if not told or abs(new.signal_db - old.signal_db) > MOVE_DB:
         return []
     steps = [after.level_db - before.level_db for before, after in (_both_weighed(pair, p, sure) for p in place.parts)]
     if min(steps) >= 0.0 or max(steps) <= 0.0:

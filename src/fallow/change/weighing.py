@@ -64,11 +64,12 @@ def compare_weighed(old: Weighed, new: Weighed, sure: Sureness) -> Outcome:
     """What became of a place between the two surveys."""
     if old.looks == 0 or new.looks == 0 or not (old.present or new.present):
         return Outcome(None)
+    came = new.present and not (old.present and old.signal_db > new.signal_db)
     if old.present and new.present:
-        return _both_there(old, new, sure)
-    if new.present:
-        return _one_there(new, old, sure, What.APPEARED)
-    return _one_there(old, new, sure, What.VANISHED)
+        outcome = _both_there(old, new, sure)
+        if outcome.what is None or (old if came else new).repeated:  # else a few high readings, not the same signal
+            return outcome
+    return _one_there(new, old, sure, What.APPEARED) if came else _one_there(old, new, sure, What.VANISHED)
 
 
 def threshold_db(sure: Sureness, u_db: float, degrees: float) -> float:
@@ -86,7 +87,8 @@ def _both_there(old: Weighed, new: Weighed, sure: Sureness) -> Outcome:
     u_db = math.hypot(sure.u_db, u_noise)
     degrees = max(old.on + new.on - 2, 3)
     shares = f"on in {new.on} of {new.looks} sweeps, was in {old.on} of {old.looks}"
-    shown = (new.level_db - old.level_db) * math.copysign(1.0, difference)
+    sign = math.copysign(1.0, difference)
+    shown = min((new.level_db - old.level_db) * sign, (new.core_db - old.core_db) * sign)
     if abs(difference) <= threshold_db(sure, u_noise, degrees) or shown < _least_shown_db(old, new, sure):
         if fisher_mid_p(old.on, old.looks, new.on, new.looks) < BY_CHANCE:
             often = "more" if new.on * old.looks > old.on * new.looks else "less"
@@ -114,8 +116,10 @@ def _one_there(there: Weighed, away: Weighed, sure: Sureness, what: What) -> Out
         if there.signal_db < there.noise_db + CLEAR_DB:
             return Outcome(None)
         return Outcome(None, because=f"only {here} survey shows it, and the noise of {other} one may hide it")
-    shares = f"on in {there.on} of {there.looks} sweeps of {here} survey and in none of {away.looks} of {other} one"
-    if not there.steady and fisher_mid_p(there.on, there.looks, 0, away.looks) > BY_CHANCE:
+    also_on = away.on if away.present else 0
+    shares = f"on in {there.on} of {there.looks} sweeps of {here} survey and in {also_on or 'none'} of {away.looks} of "
+    shares += f"{other} one"
+    if not there.steady and fisher_mid_p(there.on, there.looks, also_on, away.looks) > BY_CHANCE:
         return Outcome(None, because=f"comes and goes: {shares}, which may have missed it")
     because = f"{shares}, which would have shown it {would:.0f} dB above what it shows"
     if max(there.looks, away.looks) == 1:

@@ -1,7 +1,8 @@
 """One signal in one series, weighed: is something there, how strong is it while on, how often, and how sure is that.
 
 What counts is the signal without the noise around it. Its uncertainty holds the noise of the readings and how far the
-level wandered from sweep to sweep; what the instrument itself may be off is the budget's.
+level wandered from sweep to sweep; what the instrument itself may be off is the budget's. Noise may have a heavy end:
+so what only the highest of several sweeps hold up is not steady, and what as many show together needs no far end.
 """
 
 from __future__ import annotations
@@ -12,7 +13,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from fallow.spectrum.instruments.two_samples import mean_u_db
+from fallow.spectrum.instruments.two_samples import lowest_mean, mean_u_db
+from fallow.spectrum.noise.upper_tail import UpperTail
 from fallow.spectrum.verdicts.evidence import Evidence
 from fallow.spectrum.verdicts.window_levels import geometry_of, powers_in
 
@@ -23,6 +25,8 @@ STEADY_SHARE = 0.9
 SURROUNDINGS_U_DB = 0.3  # design decision: how well the level around a signal is known
 MOST_U_DB = 3.0  # of a signal that is there: design decision; beyond that the noise under it decides
 MUCH_SCATTER = 2.0  # times what noise alone scatters from sweep to sweep
+RARE = 0.05  # chance from which on the far end of noise is asked
+LED_SHARE = 0.25  # of the sweeps, the highest ones: what they alone hold up is not steady
 MOST_NUMBERS = 3_000_000  # levels worked on at once: about 25 MB an array
 
 
@@ -30,13 +34,15 @@ MOST_NUMBERS = 3_000_000  # levels worked on at once: about 25 MB an array
 class Weighed:
     """One series' account of a span.
 
-    ``level_db``: mean power while on; ``signal_db``: the same without the noise, NaN where nothing is; ``noise_db``;
+    ``level_db``: mean power while on, ``core_db`` without the highest quarter of its sweeps; ``signal_db``: the level
+    without the noise, NaN where nothing is; ``noise_db``;
     ``u_db``: standard uncertainty of ``signal_db`` by noise and wandering; ``spread_db`` and ``wandering_db``: of
     ``level_db``, by the noise in it and by what the level does from sweep to sweep. ``on`` of ``looks`` sweeps
     showed it.
     """
 
     level_db: float
+    core_db: float
     signal_db: float
     noise_db: float
     u_db: float
@@ -51,6 +57,11 @@ class Weighed:
         """Whether something is there, and more of it than its noise leaves open."""
         return math.isfinite(self.signal_db) and self.u_db <= MOST_U_DB
 
+    @property
+    def repeated(self) -> bool:
+        """Whether it was on in as many sweeps as chance does not lift together; in all where they are few."""
+        return self.on >= min(self.looks, _together(self.looks))
+
 
 def weigh(
     evidence: Evidence, span_hz: tuple[float, float], noise_db: float, tail: float, crowding: float = 1.0
@@ -63,19 +74,15 @@ def weigh(
     powers, filled = powers_over(evidence, low_hz, high_hz)
     noise = 10.0 ** (noise_db / 10.0)
     if powers.size == 0:
-        return Weighed(math.nan, math.nan, noise_db, math.nan, math.nan, math.nan, 0, 0, steady=True)
+        return Weighed(math.nan, math.nan, math.nan, noise_db, math.nan, math.nan, math.nan, 0, 0, steady=True)
     coarsest = max(evidence.heard.rbw_hz, float(evidence.heard.axis.step_hz))
-    cells = max(1.0, (high_hz - low_hz) / coarsest / crowding)
     upper = evidence.heard.upper_tail
-    of_single = float(upper.exceeded_db(tail / powers.size, cells))
-    single = noise * 10.0 ** (max(LEAST_PRESENT_DB, of_single) / 10.0)
-    of_mean = float(upper.exceeded_db(tail, cells * powers.size))
-    in_mean = powers.mean() > noise * 10.0 ** (max(LEAST_PRESENT_DB, of_mean) / 10.0)
-    on = powers >= max(single, math.sqrt(noise * float(powers.max())))
-    steady = bool(in_mean) and not _comes_and_goes(powers, on, float(upper.spread_db(cells)))
+    under = _Under(noise, max(1.0, (high_hz - low_hz) / coarsest / crowding), tail, upper)
+    on = under.shows(powers)
+    steady = under.shows_throughout(powers) and not _comes_and_goes(powers, on, float(upper.spread_db(under.cells)))
     held = powers if steady or not on.any() else powers[on]
     level = float(held.mean())
-    spread = float(upper.spread_db(min(cells, filled) * held.size))
+    spread = float(upper.spread_db(min(under.cells, filled) * held.size))
     present = steady or bool(on.any())
     signal = max(level - noise, 1e-3 * level)
     amplified = level / signal
@@ -83,6 +90,7 @@ def weigh(
     u_db = math.hypot(max(spread, wandered) * amplified, SURROUNDINGS_U_DB * noise / signal)
     return Weighed(
         level_db=10.0 * math.log10(level),
+        core_db=10.0 * math.log10(max(float(_without_highest(held).mean()), 1e-300)),
         signal_db=10.0 * math.log10(signal) if present else math.nan,
         noise_db=noise_db,
         u_db=u_db if present else math.nan,
@@ -92,6 +100,48 @@ def weigh(
         looks=int(powers.size),
         steady=steady,
     )
+
+
+@dataclass(frozen=True)
+class _Under:
+    """The noise under a signal: its mean power, in ``cells`` independent readings a sweep. ``tail``: chance to err."""
+
+    noise: float
+    cells: float
+    tail: float
+    upper: UpperTail
+
+    def shows(self, powers: NDArray[np.float64]) -> NDArray[np.bool_]:
+        """Which sweeps show more than noise: each by itself or, if its far end is heavy, a quarter of them together."""
+        half_way = math.sqrt(self.noise * float(powers.max()))
+        by_itself = self._above(float(self.upper.exceeded_db(self.tail / powers.size, self.cells)))
+        again = _together(powers.size)
+        if self.upper.heavy is None or powers.max() >= by_itself or again > powers.size:
+            return np.asarray(powers >= max(by_itself, half_way))
+        together = powers >= max(self._above(self._reached_again_db(again, powers.size)), half_way)
+        return np.asarray(together & (together.sum() >= again))
+
+    def shows_throughout(self, powers: NDArray[np.float64]) -> bool:
+        """Whether the mean is more than noise, and still so without the highest quarter of the sweeps."""
+        if powers.size == 1:
+            return bool(powers[0] > self._above(float(self.upper.exceeded_db(self.tail, self.cells))))
+        usual = replace(self.upper, heavy=None)  # what most sweeps show needs no far end
+        core = _without_highest(powers)
+        of_noise = lowest_mean(usual.shape * self.cells, core.size, powers.size)
+        return all(
+            mean > self._above(float(usual.exceeded_db(self.tail, self.cells * count)))
+            for mean, count in ((powers.mean(), powers.size), (core.mean() / of_noise, core.size))
+        )
+
+    def _reached_again_db(self, again: int, looks: int) -> float:
+        """What so many of some sweeps reach with the chance ``tail``, dB: binomial distribution."""
+        from scipy import special  # heavy, so only where it is used
+
+        each = float(special.betaincinv(again, looks - again + 1, self.tail))
+        return float(self.upper.exceeded_db(min(each, RARE), self.cells))
+
+    def _above(self, by_db: float) -> float:
+        return float(self.noise * 10.0 ** (max(LEAST_PRESENT_DB, by_db) / 10.0))
 
 
 def powers_over(evidence: Evidence, low_hz: float, high_hz: float) -> tuple[NDArray[np.float64], float]:
@@ -120,3 +170,14 @@ def _comes_and_goes(powers: NDArray[np.float64], on: NDArray[np.bool_], by_noise
         return False
     scatter_db = float(np.std(10.0 * np.log10(np.maximum(powers, 1e-300)), ddof=1)) if powers.size > 1 else 0.0
     return powers.size < 3 or scatter_db > MUCH_SCATTER * by_noise_db
+
+
+def _without_highest(powers: NDArray[np.float64]) -> NDArray[np.float64]:
+    """All but the highest quarter of the sweeps; a single one stays."""
+    led = math.ceil(LED_SHARE * powers.size) if powers.size > 1 else 0
+    return np.sort(powers)[: powers.size - led]
+
+
+def _together(looks: int) -> int:
+    """How many of some sweeps must show something, so that it is no matter of the highest few."""
+    return max(2, math.ceil(LED_SHARE * looks))
