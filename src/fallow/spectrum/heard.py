@@ -19,6 +19,7 @@ from fallow.spectrum.chain import Chain
 from fallow.spectrum.found.read_again import without_read_again
 from fallow.spectrum.found.stacking import all_timed, stacked
 from fallow.spectrum.levels import Levels
+from fallow.spectrum.noise.alike_sweeps import alike_sweeps
 from fallow.spectrum.noise.neighbours import alike_bins
 from fallow.spectrum.noise.trace_kind import TraceKind, contradicts_hold, estimate_kind, told_contradiction, told_kind
 from fallow.spectrum.noise.upper_tail import UpperTail, find_upper_tail
@@ -73,6 +74,7 @@ class Heard:
     source: str = ""
     kind: TraceKind | None = None
     overloaded: bool = False
+    alike_sweeps: float = 1.0
 
     @property
     def held(self) -> bool:
@@ -83,6 +85,11 @@ class Heard:
     def n_sweeps(self) -> int:
         """Sweeps that say something each; a max-hold trace is one, however often it was read."""
         return len(self.levels_db)
+
+    @property
+    def looks(self) -> float:
+        """As many independent sweeps say as much of noise as all of them."""
+        return max(1.0, self.n_sweeps / self.alike_sweeps)
 
     @cached_property
     def steps_hz(self) -> NDArray[np.float64]:
@@ -125,7 +132,9 @@ class Heard:
     @cached_property
     def upper_tail(self) -> UpperTail:
         """How far its noise reaches up."""
-        return find_upper_tail(self.levels_db, self.alike_hz / float(self.axis.step_hz), self.noise.shape)
+        return find_upper_tail(
+            self.levels_db, self.alike_hz / float(self.axis.step_hz), self.noise.shape, self.alike_sweeps
+        )
 
     @cached_property
     def _sums(self) -> _Sums:
@@ -203,8 +212,8 @@ def make_ready(
         notes.append(f"{mixed}: so all levels are judged as relative; --level-unit dBm if they are all in dBm")
     if chain is not None and chain.parts and not absolute:
         notes.append("the chain's gains were not used: without a row of kind instrument the levels stay relative")
-    looks, read_again = without_read_again(kept)
-    groups, named = stacked(looks)
+    groups, named = stacked(kept)
+    groups, read_again = without_read_again(groups)
     notes.extend((*read_again, *named))
     heard = tuple(_ready(series, corrections, own) for series in groups)
     falling = [part for part in heard if _believed(part.detector, part.kind) is Detector.MIN_HOLD]
@@ -272,6 +281,8 @@ def _remarks(part: Heard, *, absolute: bool) -> list[str]:
     if part.kind is not None and part.detector is not None:
         against = told_contradiction(part.detector, part.kind)
         remarks += [f"{against}{where} (--detector says what it is)"] if against else []
+    if part.alike_sweeps > 1.0:
+        remarks.append(_alike_remark(part) + where)
     rejected = int(part.rejected.sum())
     if rejected:
         remarks.append(
@@ -279,6 +290,15 @@ def _remarks(part: Heard, *, absolute: bool) -> list[str]:
             "receiver's noise does: rejected, they are not measured"
         )
     return remarks
+
+
+def _alike_remark(part: Heard) -> str:
+    if round(part.looks) == 1:
+        return f"all {part.n_sweeps} sweeps show the same noise (a trace that hardly moves): they count as one look"
+    return (
+        f"about {part.alike_sweeps:.0f} sweeps that follow each other show the same noise (a running average, for "
+        f"one): the {part.n_sweeps} count as {part.looks:.0f} looks"
+    )
 
 
 def _ready(parts: Sequence[Series], chain: Chain | None, own: Sequence[Span]) -> Heard:
@@ -294,11 +314,13 @@ def _ready(parts: Sequence[Series], chain: Chain | None, own: Sequence[Span]) ->
     own_bins = _own_bins(axis, own, rbw)
     shown = replace(levels, added_db=None)
     alike = alike_bins(shown, rbw / float(axis.step_hz), stated=series.rbw_hz is not None)
-    kind = estimate_kind(shown, alike)
+    alike_in_time = alike_sweeps(shown, alike)
+    kind = estimate_kind(shown, alike, alike_in_time)
     if _believed(series.detector, kind) is Detector.MAX_HOLD:
         levels, times = (_held(levels), None) if len(levels) > 1 else (levels, times)
-        lowest = -math.inf
-    noise = _noise_model(levels, axis, alike, series.detector, kind)
+        lowest, alike_in_time = -math.inf, 1.0
+    spread_db = _scatter_db(levels, axis, alike) if alike_in_time == 1.0 else _widest_scatter_db(levels, alike)
+    noise = _noise_model(spread_db, series.detector, kind)
     hidden = own_bins if own_bins.any() else None
     return Heard(
         axis=axis,
@@ -318,6 +340,7 @@ def _ready(parts: Sequence[Series], chain: Chain | None, own: Sequence[Span]) ->
         overloaded=any(part.overloaded for part in parts),
         instrument=series.instrument,
         source=series.source,
+        alike_sweeps=alike_in_time,
     )
 
 
@@ -352,8 +375,7 @@ def _own_bins(axis: Axis, own: Sequence[Span], rbw_hz: float) -> NDArray[np.bool
     return bins
 
 
-def _noise_model(levels: Levels, axis: Axis, alike: float, stated: Detector | None, kind: TraceKind) -> NoiseModel:
-    spread_db = _scatter_db(levels, axis, alike)
+def _noise_model(spread_db: float | None, stated: Detector | None, kind: TraceKind) -> NoiseModel:
     if _believed(stated, kind) in (Detector.PEAK, Detector.MAX_HOLD):
         if kind.noise is not None and kind.detector is not None and kind.noise.peak_of.best > 1.0:
             bias_db = kind.noise.bias_db
@@ -372,19 +394,39 @@ def _scatter_db(levels: Levels, axis: Axis, alike: float) -> float | None:
 
     Between sweeps drift adds to it, along frequency the shape of the spectrum does: neither makes it too small.
     """
-    lag = max(1, math.ceil(2.0 * alike))
     thin = max(1, levels.size // MOST_DIFFERENCES)
     candidates: list[NDArray[np.floating]] = []
     if levels.shape[0] > 1:
         candidates.append(np.diff(levels[:, ::thin] if thin < axis.n // 64 else levels[:: thin + 1], axis=0))
-    if axis.n > 2 * lag + FEWEST_DIFFERENCES:
-        rows = levels[::thin]
-        bent = rows[:, lag:-lag] - (rows[:, : -2 * lag] + rows[:, 2 * lag :]) / 2
-        candidates.append(bent * np.float32(math.sqrt(4.0 / 3.0)))  # var(b - (a+c)/2) = 1.5σ², a difference's is 2σ²
-    spreads = []
-    for differences in candidates:
-        valid = np.abs(differences[np.isfinite(differences)])
-        if valid.size >= FEWEST_DIFFERENCES:
-            unsure = 2.0 / math.sqrt(valid.size) if valid.size < MANY_DIFFERENCES else 0.0
-            spreads.append(float(np.median(valid)) * (1.0 + unsure))
-    return max(spreads) if spreads else None
+    candidates.append(_bent(levels[::thin], alike))
+    spreads = [spread for differences in candidates if (spread := _middle_magnitude(differences)) is not None]
+    return max(spreads, default=None)
+
+
+def _widest_scatter_db(levels: Levels, alike: float) -> float | None:
+    """The same where sweeps say the same, along frequency alone, of the sweep that scatters most: a running average
+    begins with single readings, and what it shows then stays for a while.
+    """
+    rows = levels[:: max(1, levels.size // MOST_DIFFERENCES)]
+    spreads = [spread for row in rows if (spread := _middle_magnitude(_bent(row[None, :], alike))) is not None]
+    return max(spreads, default=None)
+
+
+def _bent(rows: NDArray[np.float32], alike: float) -> NDArray[np.float32]:
+    """Each reading of shape (sweep, bin) less the mean of two independent neighbours, as wide as a difference of two:
+    var(b - (a + c)/2) = 1.5σ², a difference's is 2σ². Empty where there are too few bins.
+    """
+    lag = max(1, math.ceil(2.0 * alike))
+    if rows.shape[1] <= 2 * lag + FEWEST_DIFFERENCES:
+        return rows[:, :0]
+    bent = rows[:, lag:-lag] - (rows[:, : -2 * lag] + rows[:, 2 * lag :]) / 2
+    return np.asarray(bent * np.float32(math.sqrt(4.0 / 3.0)), dtype=np.float32)
+
+
+def _middle_magnitude(differences_db: NDArray[np.floating]) -> float | None:
+    """Median magnitude, raised where there are not many; None where there are too few."""
+    valid = np.abs(differences_db[np.isfinite(differences_db)])
+    if valid.size < FEWEST_DIFFERENCES:
+        return None
+    unsure = 2.0 / math.sqrt(valid.size) if valid.size < MANY_DIFFERENCES else 0.0
+    return float(np.median(valid)) * (1.0 + unsure)

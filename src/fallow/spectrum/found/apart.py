@@ -65,7 +65,7 @@ def _pieces(heard: Heard, rise: Stretch) -> list[Stretch]:
     span, step_hz = slice(rise.first, rise.last), float(heard.axis.step_hz)
     cells = max(1, round(SMOOTH_HZ / step_hz) // 2 * 2 + 1) if step_hz < SMOOTH_HZ / 2 else 1
     mean_db, highest_db = (_smoothed(level[span], cells) for level in (heard.mean_db, heard.highest_db))
-    readings = max(1.0, heard.n_sweeps * cells * min(1.0, step_hz / heard.alike_hz))
+    readings = max(1.0, heard.looks * cells * min(1.0, step_hz / heard.alike_hz))
     least_db = max(SHALLOW_DB, VALLEY_SIGMAS * heard.noise.sd_db() / math.sqrt(readings))
     padded = np.pad(mean_db, 1, constant_values=float(mean_db.min()) - least_db)
     tops = signal.find_peaks(padded, prominence=least_db)[0] - 1
@@ -93,7 +93,7 @@ def _crowd(heard: Heard, floor_db: NDArray[np.float64], rise: Stretch) -> list[S
     if float(np.nanmedian(away)) <= max(CROWD_DB, heard.noise.sd_db()):
         return []
     out = np.zeros(heard.axis.n, dtype=bool)
-    by_noise_db = float(heard.upper_tail.exceeded_db(FALSE_EMITTERS / heard.axis.n, heard.n_sweeps))
+    by_noise_db = float(heard.upper_tail.exceeded_db(FALSE_EMITTERS / heard.axis.n, heard.looks))
     out[span] = np.nan_to_num(above_db, nan=-np.inf) > max(LEAST_ABOVE_FLOOR_DB, by_noise_db)
     runs = runs_of(heard, out, max(BRIDGE_HZ, 1.5 * heard.rbw_hz, 1.5 * float(heard.axis.step_hz)))
     return [Stretch(first, last, float(heard.steps_hz[first:last].sum()) > NARROW_HZ) for first, last in runs]

@@ -61,7 +61,7 @@ class Line:
 def find_lines(heard: Heard) -> tuple[Line, ...]:
     """Lines of the mean over sweeps that stand out from the 600 kHz around them by more than noise makes."""
     around = _around_db(heard)
-    readings = heard.noise.shape * heard.n_sweeps
+    readings = heard.noise.shape * heard.looks
     least = max(LEAST_HEIGHT_DB, float(noise_quantile_db(1.0 - FALSE_LINES / heard.axis.n, readings)))
     height = np.nan_to_num(heard.mean_db - around, nan=-99.0)
     lines = []

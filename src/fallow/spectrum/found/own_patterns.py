@@ -145,7 +145,7 @@ def _changes(heard: Heard, lines: Sequence[Line]) -> NDArray[np.int64]:
 
 def _change_sd_db(heard: Heard) -> float:
     """Standard deviation of what noise alone changes from one side to the other, dB."""
-    readings = heard.n_sweeps * max(1.0, BESIDE_BINS * float(heard.axis.step_hz) / heard.alike_hz)
+    readings = heard.looks * max(1.0, BESIDE_BINS * float(heard.axis.step_hz) / heard.alike_hz)
     return heard.noise.sd_db() * math.sqrt(2.0 / readings)
 
 

@@ -66,7 +66,7 @@ class _View:
 
     above_db: NDArray[np.float64]
     tail: UpperTail
-    readings: int
+    readings: float
     of: int
 
     def noise_db(self, chance: float) -> float:
@@ -117,7 +117,7 @@ def _views(evidence: Evidence, seen: OverTime) -> list[_View]:
     heard, floor = evidence.heard, evidence.floor
     lifted = np.interp(heard.axis.centres_hz, floor.group_centres_hz, floor.rises_db.max(axis=0))
     fewer = _fewer_db(heard)
-    views = [_View(heard.mean_db - floor.noise_db - lifted - fewer, heard.upper_tail, heard.n_sweeps, 1)]
+    views = [_View(heard.mean_db - floor.noise_db - lifted - fewer, heard.upper_tail, heard.looks, 1)]
     if heard.n_sweeps > 1:
         drift = seen.highest_drift_db(heard.noise.sd_db(), heard.alike_hz / float(heard.axis.step_hz))
         above = heard.highest_db - floor.noise_db - np.maximum(lifted, drift)
@@ -134,9 +134,9 @@ def _rippled_db(heard: Heard, above_db: NDArray[np.float64]) -> NDArray[np.float
     cells = round(CREST_HZ / float(heard.axis.step_hz))
     if cells < FEWEST_ON_CREST:
         return np.zeros(heard.axis.n)
-    readings = heard.n_sweeps * max(1.0, cells * min(1.0, float(heard.axis.step_hz) / heard.alike_hz))
+    readings = heard.looks * max(1.0, cells * min(1.0, float(heard.axis.step_hz) / heard.alike_hz))
     by_luck = normal_quantile(1.0 - DIP_SHARE) * MEDIAN_SD * heard.noise.sd_db() / math.sqrt(readings)
-    middle = above_db - float(noise_quantile_db(0.5, heard.noise.shape * heard.n_sweeps))
+    middle = above_db - float(noise_quantile_db(0.5, heard.noise.shape * heard.looks))
     smooth = running_quantile(middle, cells, 0.5, hop=1)
     around = round(DIPS_HZ / float(heard.axis.step_hz))
     centre = running_quantile(smooth, around, 0.5)
@@ -152,7 +152,8 @@ def _fewer_db(heard: Heard) -> NDArray[np.float64]:
         return np.zeros(heard.axis.n)
     counts, which = np.unique(np.maximum(1, heard.valid_sweeps), return_inverse=True)
     chance = FALSE_EMITTERS / 2 / heard.axis.n
-    reached = heard.upper_tail.exceeded_db(chance, np.append(counts, heard.n_sweeps))
+    looks = np.maximum(1.0, np.append(counts, heard.n_sweeps) / heard.alike_sweeps)
+    reached = heard.upper_tail.exceeded_db(chance, looks)
     return np.asarray((reached[:-1] - reached[-1])[which], dtype=np.float64)
 
 

@@ -82,7 +82,8 @@ def over_time(heard: Heard, noise_db: Values, taken: NDArray[np.bool_]) -> OverT
     that are known to hold something else, shape (bin,).
     """
     most = min(MOST_ROWS, max(FEWEST_SWEEPS, MOST_READINGS // heard.axis.n))
-    rows = np.unique(np.linspace(0, heard.n_sweeps - 1, min(heard.n_sweeps, most)).round().astype(np.int64))
+    looks = min(max(1, round(heard.looks)), most)
+    rows = np.unique(np.linspace(0, heard.n_sweeps - 1, looks).round().astype(np.int64))
     levels = heard.levels_db[rows].astype(np.float64) - np.where(taken, np.nan, noise_db)
     size = max(FEWEST_BINS, round(max(GROUP_HZ, 2.0 * heard.alike_hz) / float(heard.axis.step_hz)))
     groups = _medians(levels, size)

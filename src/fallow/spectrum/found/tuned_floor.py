@@ -39,7 +39,7 @@ def with_tuning_steps(heard: Heard, floor: Floor, tuning: Tuning) -> Floor:
     """
     if tuning.size_db < LEAST_CHANGE_DB or tuning.step_hz > WIDEST_HZ:
         return floor
-    middle_db = float(noise_quantile_db(0.5, heard.noise.shape * heard.n_sweeps))
+    middle_db = float(noise_quantile_db(0.5, heard.noise.shape * heard.looks))
     above_db = heard.mean_db - floor.ordinary_db - middle_db  # the floor that was followed slopes between the steps
     pieces = _pieces(heard, tuning)
     parts = [_middles(above_db[piece]) for piece in pieces]
@@ -72,7 +72,7 @@ def _middles(above_db: Values) -> Values:
 def _part_sd_db(heard: Heard, tuning: Tuning) -> float:
     """Standard deviation of the middle level of a part, dB."""
     bins = tuning.step_hz / PARTS / max(heard.alike_hz, float(heard.axis.step_hz))
-    return MEDIAN_SD * heard.noise.sd_db() / math.sqrt(max(1.0, bins) * heard.n_sweeps)
+    return MEDIAN_SD * heard.noise.sd_db() / math.sqrt(max(1.0, bins) * heard.looks)
 
 
 def _lifts(parts: Sequence[Values], luck_db: float) -> list[float]:

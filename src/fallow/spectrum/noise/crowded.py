@@ -43,7 +43,7 @@ def senders_in_crowds(heard: Heard, middle_db: Values) -> NDArray[np.bool_]:
     senders = np.zeros(heard.axis.n, dtype=bool)
     if not crowded.any():
         return senders
-    shape = heard.noise.shape * heard.n_sweeps
+    shape = heard.noise.shape * heard.looks
     above_db = HIGHEST_RISE_DB + float(noise_quantile_db(1.0 - BEYOND_NOISE, shape))
     below_db = float(noise_quantile_db(LOW_SHARE / FULL_SHARE, shape))
     for _ in range(ROUNDS):
@@ -55,7 +55,7 @@ def senders_in_crowds(heard: Heard, middle_db: Values) -> NDArray[np.bool_]:
 
 def _crowded(heard: Heard, middle_db: Values) -> NDArray[np.bool_]:
     """Where levels lie farther from their middle than noise does."""
-    noise_db = DB_PER_NEPER_OF_POWER / math.sqrt(heard.noise.shape * heard.n_sweeps)
+    noise_db = DB_PER_NEPER_OF_POWER / math.sqrt(heard.noise.shape * heard.looks)
     misfit = running_quantile(np.abs(heard.mean_db - middle_db), _bins(heard, AROUND_HZ), 0.5)
     crowded = np.asarray(misfit > max(LEAST_MISFIT_DB, MISFIT_SCATTERS * NORMAL_MAD * noise_db))
     around = min(crowded.size, _bins(heard, LOWEST_AROUND_HZ))  # neighbours of one level are as full as the rest

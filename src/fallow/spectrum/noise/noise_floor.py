@@ -144,7 +144,7 @@ def group_levels(heard: Heard, without: NDArray[np.bool_] | None = None) -> Grou
     typical = median_of_valid(levels[:: max(1, heard.n_sweeps // MOST_ROWS)], axis=0)
     independent = max(1.0, per_group * min(1.0, step / heard.alike_hz))
     theory = (
-        1.2533 * heard.noise.sd_db() / math.sqrt(independent * min(heard.n_sweeps, MOST_ROWS))
+        1.2533 * heard.noise.sd_db() / math.sqrt(independent * min(heard.looks, MOST_ROWS))
     )  # sd of a median: √(π/2)σ/√n
     seen = (
         float(median_of_valid(np.abs(np.diff(typical)), axis=0)) / 0.954 if count > 8 else theory

@@ -16,7 +16,15 @@ from fallow.spectrum.levels import Levels
 from fallow.spectrum.noise.coming_again import without_coming_again
 from fallow.spectrum.statistics import median_of_valid
 
-__all__ = ["Scatter", "find_residuals", "find_scatter", "level_step_db", "readings_alike", "some_rows"]
+__all__ = [
+    "Scatter",
+    "along_frequency",
+    "find_residuals",
+    "find_scatter",
+    "level_step_db",
+    "readings_alike",
+    "some_rows",
+]
 
 Values = NDArray[np.float64]
 MOST_ROWS = 64  # sweeps that are looked at
@@ -54,11 +62,15 @@ class Scatter:
     step_db: float
 
 
-def some_rows(levels: Levels) -> Values:
-    """At most ``MOST_ROWS`` sweeps, evenly taken, with at most ``MOST_READINGS`` readings (but one sweep whole)."""
+def some_rows(levels: Levels, alike_sweeps: float = 1.0) -> Values:
+    """At most ``MOST_ROWS`` sweeps, evenly taken, with at most ``MOST_READINGS`` readings (but one sweep whole).
+
+    ``alike_sweeps``: so many that follow each other say one thing, so that no two are taken that are nearer.
+    """
     sweeps, bins = levels.shape
     wanted = min(MOST_ROWS, max(1, MOST_READINGS // bins))
-    rows = np.unique(np.linspace(0, sweeps - 1, min(sweeps, wanted)).round().astype(np.int64))
+    independent = 1 + math.floor((sweeps - 1) / max(1.0, alike_sweeps))
+    rows = np.unique(np.linspace(0, sweeps - 1, min(independent, wanted)).round().astype(np.int64))
     return levels[rows].astype(np.float64)
 
 
@@ -104,6 +116,14 @@ def find_residuals(
         return None
     left, centring = min(views, key=lambda view: _sigma(view[0]) / math.sqrt(1.0 + view[1]))
     return np.where(np.abs(left - _middle(left)) <= farthest_sigmas * max(_sigma(left), 1e-9), left, np.nan), centring
+
+
+def along_frequency(rows: Values, rbw_bins: float) -> Values:
+    """What is left of readings of shape (sweep, bin) without the mean of their neighbours along frequency, dB, of the
+    same shape but for the ends; NaN where a bin stands out in the mean of the sweeps.
+    """
+    rows = np.where(_standing_out(_mean(rows, 0), OUTLIER_SIGMAS), np.nan, rows)
+    return _along_frequency(rows, max(1, math.ceil(NEAREST * rbw_bins)))[0]
 
 
 def level_step_db(rows: Values) -> float:

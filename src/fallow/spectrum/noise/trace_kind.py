@@ -101,12 +101,14 @@ class TraceKind:
     why_not: str = ""
 
 
-def estimate_kind(levels: Levels, rbw_bins: float) -> TraceKind:
-    """The trace kind of levels of shape (sweep, bin). ``rbw_bins``: resolution bandwidth in bins (1 where unknown)."""
+def estimate_kind(levels: Levels, rbw_bins: float, alike_sweeps: float = 1.0) -> TraceKind:
+    """The trace kind of levels of shape (sweep, bin). ``rbw_bins``: resolution bandwidth in bins (1 where unknown);
+    ``alike_sweeps``: over how many neighbouring sweeps noise says one thing.
+    """
     held = _running(levels)
     if held is Detector.MIN_HOLD:
         return TraceKind(held, running=True, chance=RUNNING_CHANCE)
-    rows = some_rows(levels.sweeps(len(levels) - 1, len(levels)) if held else levels)
+    rows = some_rows(levels.sweeps(len(levels) - 1, len(levels)) if held else levels, alike_sweeps)
     found = _from_scatter(find_scatter(rows, rbw_bins, level_step_db(rows)))
     if held:
         return replace(found, detector=held, running=True, chance=RUNNING_CHANCE)

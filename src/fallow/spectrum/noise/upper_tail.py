@@ -169,11 +169,12 @@ class UpperTail:
         return np.asarray(10.0 * np.log10(power / (others + 1.0)), dtype=np.float64)
 
 
-def find_upper_tail(levels: Levels, rbw_bins: float, shape: float) -> UpperTail:
+def find_upper_tail(levels: Levels, rbw_bins: float, shape: float, alike_sweeps: float = 1.0) -> UpperTail:
     """How far the noise in levels of shape (sweep, bin) reaches up. ``rbw_bins``: resolution bandwidth in bins.
-    ``shape``: of the gamma distribution that stands for one reading.
+    ``shape``: of the gamma distribution that stands for one reading. ``alike_sweeps``: over how many neighbouring
+    sweeps noise says one thing.
     """
-    rows = some_rows(levels)
+    rows = some_rows(levels, alike_sweeps)
     found = find_residuals(rows, rbw_bins, level_step_db(rows), FARTHEST_SIGMAS)
     if found is None:
         return UpperTail(shape)

@@ -98,7 +98,7 @@ def _occupied(
     proven = np.full(slices.size, -1, dtype=np.int64)
     by_noise = np.zeros(slices.size, dtype=bool)
     noise = windows.noise_db - bias
-    periods = _periods(windows, found)
+    periods = _periods(windows, found, evidence.heard.alike_sweeps)
     for index, period in enumerate(periods):  # runs get longer: what the longest proves is told
         near = np.zeros(looked.size)
         np.add.at(near, slices, period.near / 2.0)  # windows overlap by half
@@ -118,8 +118,8 @@ class _Period:
 
     ``level_db``: its mean level; ``bias_db``: by how much that is raised because its sweeps were chosen; ``samples``:
     gamma shape of that mean; ``near``: how many such levels are near the limit or above; ``rise_db``: of the floor.
-    ``sweeps`` that noise has a mean of (where some did not measure the window, as many as did), the highest of
-    ``of_runs``. ``gathered``: whether it is no run.
+    ``sweeps``: as many independent ones say as much of noise (those that did not measure the window aside); the highest
+    of ``of_runs``. ``gathered``: whether it is no run.
     """
 
     level_db: Values
@@ -127,13 +127,15 @@ class _Period:
     samples: Values
     near: Values
     rise_db: Values
-    sweeps: NDArray[np.int64] | int
+    sweeps: Values | float
     of_runs: int
     gathered: bool = False
 
 
-def _periods(windows: Windows, found: Findings) -> list[_Period]:
-    """The highest run of each length, rising, and what was on at times as a whole."""
+def _periods(windows: Windows, found: Findings, alike_sweeps: float) -> list[_Period]:
+    """The highest run of each length, rising, and what was on at times as a whole. ``alike_sweeps``: so many count as
+    one.
+    """
     periods = [
         _Period(
             found.least[index],
@@ -141,15 +143,15 @@ def _periods(windows: Windows, found: Findings) -> list[_Period]:
             _samples_of(found, index),
             np.nan_to_num(found.above[index]),
             found.rise[index],
-            np.minimum(length, np.maximum(1, found.sweeps)),
+            np.maximum(1.0, np.minimum(length, found.sweeps) / alike_sweeps),
             found.runs[index],
         )
         for index, length in enumerate(found.lengths)
     ]
-    return [*periods, _while_on(windows, found)] if len(periods) > 1 else periods
+    return [*periods, _while_on(windows, found, alike_sweeps)] if len(periods) > 1 else periods
 
 
-def _while_on(windows: Windows, found: Findings) -> _Period:
+def _while_on(windows: Windows, found: Findings, alike_sweeps: float) -> _Period:
     """The sweeps in which something was on far above noise; their mean says more than the highest of them.
 
     That only those were taken that show so much raises their mean: by the mean of a gamma variate above a threshold.
@@ -164,7 +166,7 @@ def _while_on(windows: Windows, found: Findings) -> _Period:
     return _Period(
         level_db=level,
         bias_db=10.0 * np.log10(np.maximum(1.0, chosen)),
-        samples=one * np.maximum(1.0, found.on_count),
+        samples=one * np.maximum(1.0, found.on_count / alike_sweeps),
         near=(level > windows.shown_at_limit_db + 10.0 * np.log10(NEAR_LIMIT)).astype(np.float64),
         rise_db=found.rise[0],
         sweeps=1,
@@ -297,8 +299,9 @@ def _loudest(evidence: Evidence, found: Findings) -> _Loudest:
     sweeps = evidence.heard.n_sweeps
     run = np.full(found.whole_most.size, sweeps, dtype=np.int64)
     loudest = _Loudest(found.whole_most.copy(), found.whole_least.copy(), _samples_of(found, -1).copy(), run)
-    on_samples = found.on_count * np.maximum(found.on_shape, found.samples[0])
-    at_times = _on_at_times(found) & (found.on_most > loudest.most)
+    alike = evidence.heard.alike_sweeps
+    on_samples = np.maximum(1.0, found.on_count / alike) * np.maximum(found.on_shape, found.samples[0])
+    at_times = _on_at_times(found, alike) & (found.on_most > loudest.most)
     loudest.take(at_times, found.on_most, found.on_least, on_samples, found.on_count)
     usual_most = loudest.most.copy()
     for index, length in enumerate(found.lengths[:-1]):
@@ -312,11 +315,12 @@ def _loudest(evidence: Evidence, found: Findings) -> _Loudest:
     return loudest
 
 
-def _on_at_times(found: Findings) -> NDArray[np.bool_]:
-    """Where more sweeps hold something than noise alone would lift so high (binomial)."""
+def _on_at_times(found: Findings, alike_sweeps: float) -> NDArray[np.bool_]:
+    """Where more sweeps hold something than noise alone would lift so high (binomial), so many of them one look."""
     from scipy import special  # heavy, so only where it is used
 
-    by_noise = special.bdtrc(found.on_count - 1.0, found.sweeps, ON_BY_NOISE)
+    looks = np.maximum(1, np.round(found.sweeps / alike_sweeps).astype(np.int64))
+    by_noise = special.bdtrc(np.ceil(found.on_count / alike_sweeps) - 1.0, looks, ON_BY_NOISE)
     return np.asarray((found.on_count > 0) & (by_noise <= STANDS_OUT))
 
 

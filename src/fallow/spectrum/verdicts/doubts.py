@@ -66,7 +66,7 @@ def _fewest_looks(evidence: Evidence, geometry: Geometry) -> NDArray[np.int64]:
 
 def _would_hear(evidence: Evidence, rule: Rule, windows: Windows, found: Findings) -> NDArray[np.bool_]:
     """Whether a signal at the limit could be told from noise: floor, its scatter and its uncertainty stay below."""
-    samples = windows.shape * np.maximum(1, found.sweeps)
+    samples = windows.shape * np.maximum(1.0, found.sweeps / evidence.heard.alike_sweeps)
     apart = gamma_quantile_db(rule.confidence, samples) - gamma_quantile_db(1.0 - rule.confidence, samples)
     common = rule.u_db if rule.limit_dbm is not None else 0.0
     uncertain = normal_quantile(rule.confidence) * np.hypot(common, evidence.floor.u_db)
@@ -78,7 +78,8 @@ def _would_hear(evidence: Evidence, rule: Rule, windows: Windows, found: Finding
 def _raised(evidence: Evidence, rule: Rule, windows: Windows, found: Findings) -> NDArray[np.int64]:
     flags = np.zeros(windows.noise_db.size, dtype=np.int64)
     if evidence.from_reference:
-        scatter = gamma_quantile_db(rule.confidence, windows.shape * np.maximum(1, found.sweeps))
+        looks = np.maximum(1.0, found.sweeps / evidence.heard.alike_sweeps)
+        scatter = gamma_quantile_db(rule.confidence, windows.shape * looks)
         flags[found.whole_least > windows.base_db + RAISED_DB + np.maximum(scatter, 0.0)] |= Flag.ABOVE_REFERENCE
     flags[windows.noise_db > windows.ordinary_db + FLOOR_RISE_DB] |= Flag.FLOOR_RAISED
     return flags

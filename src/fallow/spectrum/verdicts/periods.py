@@ -106,7 +106,8 @@ class Findings:
 
     Arrays of shape (window,): ``whole_…``, ``on_…`` and ``sweeps``; lists over lengths of such arrays: the rest.
     ``on_count``: sweeps with something on. ``on_shape``: gamma shape of the power in one of them, seen from their own
-    scatter; ``on_shape_near`` from that of neighbours, which leaves out fading and drift; 0 where they are too few.
+    scatter; ``on_shape_near`` from that of neighbours, which leaves out fading and drift; 0 where they are too few, or
+    say the same.
     """
 
     whole_least: NDArray[np.float64]
@@ -147,6 +148,8 @@ def look(evidence: Evidence, windows: Windows, piece: NDArray[np.int64], found: 
     limit = 10.0 ** (windows.shown_at_limit_db[piece] / 10.0)
     found.sweeps[piece] = powers.valid.sum(axis=0)
     _look_while_on(powers, windows.least_on[piece], piece, found)
+    if heard.alike_sweeps == 1.0:
+        _scatter_while_on(powers, windows.least_on[piece], piece, found)
     for index, (length, run) in enumerate(_runs(powers, rises)):
         if index == len(found.lengths):
             found.lengths.append(length)
@@ -155,7 +158,7 @@ def look(evidence: Evidence, windows: Windows, piece: NDArray[np.int64], found: 
                 values.append(np.full(windows.limit_db.size, np.nan))
         best = np.argmax(np.where(run.valid, run.least, -1.0), axis=0)
         at = (best, np.arange(piece.size))
-        samples = _samples(run.least[at], run.squares[at], heard.noise.shape)
+        samples = _samples(run.least[at], run.squares[at] * min(length, heard.alike_sweeps), heard.noise.shape)
         found.least[index][piece] = _db(np.where(run.valid[at], run.least[at] / np.maximum(run.count[at], 1), np.nan))
         found.most[index][piece] = _db(np.max(np.where(run.valid, run.most / np.maximum(run.count, 1), 0.0), axis=0))
         found.samples[index][piece] = samples
@@ -167,15 +170,21 @@ def look(evidence: Evidence, windows: Windows, piece: NDArray[np.int64], found: 
 
 
 def _look_while_on(powers: WindowPowers, least_on: Values, piece: NDArray[np.int64], found: Findings) -> None:
-    """The mean over the sweeps with more power than ``least_on``, and how their power scatters."""
+    """The mean over the sweeps with more power than ``least_on``."""
+    on = powers.valid & (powers.least > least_on)
+    count = on.sum(axis=0).astype(np.float64)
+    found.on_count[piece] = count
+    found.on_least[piece] = _db(np.add.reduce(powers.least, axis=0, where=on) / np.maximum(count, 1.0))
+    found.on_most[piece] = _db(np.add.reduce(powers.most, axis=0, where=on) / np.maximum(count, 1.0))
+
+
+def _scatter_while_on(powers: WindowPowers, least_on: Values, piece: NDArray[np.int64], found: Findings) -> None:
+    """How the power of the same sweeps scatters; nothing where they are too few."""
+    if powers.valid.shape[0] < FEWEST_FOR_SCATTER:
+        return
     on = powers.valid & (powers.least > least_on)
     count = on.sum(axis=0).astype(np.float64)
     mean = np.add.reduce(powers.least, axis=0, where=on) / np.maximum(count, 1.0)
-    found.on_count[piece] = count
-    found.on_least[piece] = _db(mean)
-    found.on_most[piece] = _db(np.add.reduce(powers.most, axis=0, where=on) / np.maximum(count, 1.0))
-    if powers.valid.shape[0] < FEWEST_FOR_SCATTER:
-        return
     squares = np.add.reduce(np.square(powers.least), axis=0, where=on) - count * mean**2
     whole = least_on < CUT_OFF * mean
     found.on_shape[piece] = np.where(whole, _shape_seen(count - 1.0, mean, squares), 0.0)

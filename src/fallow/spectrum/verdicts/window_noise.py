@@ -58,7 +58,7 @@ class WindowNoise:
 
     @cached_property
     def _residuals(self) -> tuple[Values, float] | None:
-        rows = some_rows(self.heard.levels_db)
+        rows = some_rows(self.heard.levels_db, self.heard.alike_sweeps)
         found = find_residuals(rows, self._rbw_bins, level_step_db(rows))
         return None if found is None else (without_coming_again(found[0]), found[1])
 
@@ -67,7 +67,7 @@ class WindowNoise:
         return max(1.0, self.heard.alike_hz / float(self.heard.axis.step_hz))
 
     def reached_db(
-        self, chance: Values, cells: Values, sweeps: NDArray[np.int64] | int, again: NDArray[np.bool_] | bool = True
+        self, chance: Values, cells: Values, sweeps: Values | float, again: NDArray[np.bool_] | bool = True
     ) -> Values:
         """What the mean over so many sweeps exceeds with a chance if the floor is even, dB above it; without the far
         end of single readings where several are high ``again``.
@@ -95,7 +95,7 @@ class WindowNoise:
         luck = math.sqrt(UPPER_SHARE * (1.0 - UPPER_SHARE) / count) / NormalDist().pdf(z)
         seen = max(0.0, upper - middle) / z * max(0.0, 1.0 - LEFT_OUT * luck)
         cells = max(1.0, width_hz / max(self.heard.alike_hz, float(self.heard.axis.step_hz)))
-        explained = float(self.reached_db(np.array(1.0 - UPPER_SHARE), np.array(cells), self.heard.n_sweeps)) / z
+        explained = float(self.reached_db(np.array(1.0 - UPPER_SHARE), np.array(cells), self.heard.looks)) / z
         return Uneven(max(0.0, middle), max(of_dips, math.sqrt(max(0.0, seen**2 - explained**2))))
 
     def _mean_above_db(self, width_hz: float) -> tuple[Values, float]:
