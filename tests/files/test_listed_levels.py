@@ -121,7 +121,7 @@ def test_a_line_that_stands_for_a_missing_level_keeps_its_place(tmp_path: Path, 
     found = written(tmp_path / "trace.csv", heads, {20: mark, 50: mark})
     assert carrier_hz(found) == 471_000_000
     assert np.flatnonzero(np.isnan(found.series[0].levels_db[0])).tolist() == [20, 50]
-    assert "2 of its lines stand for a level that is missing: not measured there" in found.notes
+    assert "2 of its levels are missing: not measured there" in found.notes
 
 
 @pytest.mark.parametrize("heads", [SPAN, STEPPED, COUNTED, "Start: 470 MHz|Step: 25 kHz|dBm"])
@@ -287,3 +287,120 @@ def test_a_text_with_a_start_and_some_numbers_is_no_broken_sweep(tmp_path: Path)
     path.write_text("Start: 470 MHz\n12\nthen we had a break\n14\nStop: 471 MHz\n", encoding="utf-8")
     with pytest.raises(NotASweepError):
         read_file(path)
+
+
+# --- several levels in a line ---
+
+HEADS = "Start: 470 MHz|Stop: 471.475 MHz"
+
+
+def rows_of(width: int, delimiter: str, levels: list[float] = LEVELS) -> list[str]:
+    return [delimiter.join(f"{x:.1f}" for x in levels[k : k + width]) for k in range(0, len(levels), width)]
+
+
+def reading_of(path: Path, heads: str, rows: list[str], telling: Telling | None = None) -> FileReading:
+    path.write_text("\n".join([*heads.split("|"), *rows, ""]), encoding="utf-8")
+    return read_file(path, telling)
+
+
+@pytest.mark.parametrize("width", [2, 3, 7, 10, 59, 60])
+@pytest.mark.parametrize("delimiter", [",", ", ", ";", "\t", " ", "   "])
+def test_rows_of_levels_are_what_the_same_levels_below_each_other_are(
+    tmp_path: Path, width: int, delimiter: str
+) -> None:
+    found = reading_of(tmp_path / "rows.csv", f"{HEADS}|Level (dBm)", rows_of(width, delimiter))
+    (series,), (plain,) = found.series, listed(tmp_path / "plain.csv", f"{HEADS}|Level (dBm)").series
+    assert series.axis == plain.axis
+    assert np.array_equal(series.levels_db, plain.levels_db)
+    how = "one row" if width == 60 else f"rows of {width}"
+    assert f"its levels stand one behind the other, in {how}" in found.notes
+
+
+@pytest.mark.parametrize(
+    ("heading", "counted", "names"),
+    [
+        ("level_dbm,max_dbm", False, ["level_dbm", "max_dbm"]),
+        ("Average (dBm),Max (dBm)", False, ["Average", "Max"]),
+        ("index,level_dbm,max_dbm", True, ["level_dbm", "max_dbm"]),
+        ("", True, ["column 2", "column 3"]),
+        ("dBm", False, ["column 1", "column 2"]),
+    ],
+)
+def test_columns_of_levels_are_traces(tmp_path: Path, heading: str, counted: bool, names: list[str]) -> None:
+    rows = [f"{level:.1f},{level + 6:.1f}" for level in LEVELS]
+    rows = [f"{k},{row}" for k, row in enumerate(rows)] if counted else rows
+    found = reading_of(tmp_path / "traces.csv", f"{HEADS}|{heading}" if heading else HEADS, rows)
+    assert [series.trace for series in found.series] == names
+    for series, above in zip(found.series, (0.0, 6.0), strict=True):
+        assert np.array_equal(series.axis.centres_hz, RISING)
+        assert series.levels_db[0].tolist() == [level + above for level in LEVELS]
+
+
+def test_traces_of_two_blocks_are_two_sweeps_each(tmp_path: Path) -> None:
+    rows = [f"{level:.1f};{level + 6:.1f}" for level in LEVELS]
+    block = [*HEADS.split("|"), "average;max hold", *rows]
+    found = reading_of(tmp_path / "traces.csv", "# twice", block + block)
+    assert [(series.trace, series.n_sweeps) for series in found.series] == [("average", 2), ("max hold", 2)]
+    assert [series.detector for series in found.series] == [Detector.AVERAGE, Detector.MAX_HOLD]
+
+
+@pytest.mark.parametrize("points", [30, 60])
+def test_how_many_there_must_be_tells_rows_from_columns(tmp_path: Path, points: int) -> None:
+    found = reading_of(tmp_path / "two.csv", f"{HEADS}|Points: {points}|dBm", rows_of(2, ","))
+    assert [series.axis.n for series in found.series] == ([60] if points == 60 else [30, 30])
+
+
+def test_where_both_would_do_it_is_asked(tmp_path: Path) -> None:
+    levels = [-100.0 - k % 7 for k in range(80)]  # 80 cells of 25 kHz, or twice 40 of 50 kHz
+    with pytest.raises(InputError, match="40 rows of 2 levels each may be 2 traces, or one that goes on row by row"):
+        reading_of(tmp_path / "two.csv", "Start: 470 MHz|Stop: 472 MHz|dBm", rows_of(2, ",", levels))
+
+
+@pytest.mark.parametrize("cells", [0, 1, 3, 9, 11])
+@pytest.mark.parametrize("row", [0, 2, 4])
+def test_a_row_that_lost_levels_is_refused_with_its_line(tmp_path: Path, cells: int, row: int) -> None:
+    rows = rows_of(10, ",")
+    rows[row] = ",".join((rows[row].split(",") * 2)[:cells]) or "# no levels"
+    with pytest.raises(InputError) as refused:
+        reading_of(tmp_path / "rows.csv", f"{HEADS}|dBm", rows)
+    assert refused.value.line == row + (5 if row == cells == 0 else 4)  # there no row is lost, and all are too few
+
+
+def test_gaps_in_rows_keep_their_places(tmp_path: Path) -> None:
+    rows = rows_of(10, ",")
+    rows[1] = ",".join(["-101", "", "OVR", "---", "nan", *rows[1].split(",")[5:]])
+    (series,) = reading_of(tmp_path / "rows.csv", f"{HEADS}|dBm", rows).series
+    assert np.flatnonzero(np.isnan(series.levels_db[0])).tolist() == [11, 12, 13, 14]
+
+
+def test_two_columns_or_one_with_decimal_commas(tmp_path: Path) -> None:
+    rows = [f"{level + 140:.0f},{level + 146:.0f}" for level in LEVELS]
+    heads = f"{HEADS}|level dBuV,max dBuV"
+    with pytest.raises(InputError, match="'40,46' may be numbers with a decimal comma, or 2 numbers"):
+        reading_of(tmp_path / "two.csv", heads, rows)
+    assert len(reading_of(tmp_path / "two.csv", heads, rows, Telling(decimal=".")).series) == 2
+    (series,) = reading_of(tmp_path / "two.csv", heads, rows, Telling(decimal=",", level_unit="dB")).series
+    assert float(series.levels_db[0, 0]) == pytest.approx(40.46)
+
+
+@pytest.mark.parametrize(
+    ("heads", "why"),
+    [
+        ("# a list", "nothing above them says where they start and how far they go"),
+        ("Start: 470 MHz|dBm", "above them stands a start, and neither a stop nor a step"),
+        ("Start: 470 MHz|Stop: 470 MHz|dBm", "what stands above them makes no frequencies of them"),
+    ],
+)
+def test_a_list_without_its_frequencies_is_refused_with_what_is_missing(tmp_path: Path, heads: str, why: str) -> None:
+    with pytest.raises(NotASweepError, match=why) as refused:
+        listed(tmp_path / "trace.csv", heads)
+    assert refused.value.line == len(heads.split("|")) + 1
+    assert "Start: 470 MHz" in str(refused.value.hint)
+
+
+@pytest.mark.parametrize(
+    "heads", ["Start,470000000|Stop,471475000|dBm", "Start,470|Stop,471.475|dBm", "Start,0.47 GHz|Stop,0.471475 GHz"]
+)
+def test_the_step_is_told_with_its_unit(tmp_path: Path, heads: str) -> None:
+    found = listed(tmp_path / "trace.csv", heads)
+    assert "neither points nor step are stated: a step of 25 kHz follows from 60 levels" in found.notes

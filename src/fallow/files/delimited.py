@@ -22,7 +22,7 @@ from fallow.files.edges import edges_note
 from fallow.files.headings import Words
 from fallow.files.layouts import RECOGNISERS, with_units
 from fallow.files.levels import looks_linear, scale_concluded, series_levels
-from fallow.files.listed_levels import read_listed
+from fallow.files.listed_levels import read_listed, why_not_listed
 from fallow.files.plan import COLUMNS, TRANSPOSED, Plan
 from fallow.files.preamble import Preamble, read_preamble
 from fallow.files.readings import FileReading, NotASweepError, Telling
@@ -109,8 +109,11 @@ def _refusal(path: Path, lines: Sequence[Line], reasons: dict[str, str], *, told
         if not any(char.isdigit() for line in lines for char in line.text):
             headed = any(says(line.text, "frequency") and says(line.text, "level") for line in lines)
             return (InputError if headed else NotASweepError)("there are no numbers in it", path=path)
-        what = "no table of frequencies and levels was found in it: no lines hold numbers in two columns or more"
         kind = InputError if told else NotASweepError
+        listed = why_not_listed(lines)
+        if listed is not None:
+            return kind(listed[0], path=path, line=listed[1], hint=listed[2])
+        what = "no table of frequencies and levels was found in it: no lines hold numbers in two columns or more"
         return kind(what, path=path, hint="--delimiter says what separates the columns")
     declined = "; ".join(f"{name}: {reason}" for name, reason in reasons.items())
     hint = "--unit, --level-unit, --decimal and --delimiter tell what a file leaves open"

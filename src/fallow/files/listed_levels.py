@@ -8,17 +8,19 @@ is believed, and it is told. Several such blocks below each other are sweeps of 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fallow.errors import InputError
+from fallow.files.axes import plausible_units
 from fallow.files.json_records import extent_by_heads, frequencies_by_heads
 from fallow.files.levels import can_be_levels
-from fallow.files.listed_lines import FEWEST_LEVELS, ListedBlock, blocks_of
+from fallow.files.listed_lines import FEWEST_LEVELS, ListedBlock, blocks_of, heads_above, is_number
+from fallow.files.listed_rows import ListedRows, rows_of
 from fallow.files.readings import FileReading, NotASweepError, Telling
 from fallow.files.records import Record, reading_of_records
 from fallow.files.source import Line, TextFile
@@ -26,9 +28,10 @@ from fallow.files.wording import FREQUENCY_FACTORS_HZ, frequency_unit_named, lev
 from fallow.spectrum.sweep import Series
 from fallow.units import format_span_mhz
 
-__all__ = ["read_listed"]
+__all__ = ["read_listed", "why_not_listed"]
 
 _MOST_CHARACTERS = 2**23
+_FEWEST_IN_A_ROW = 4  # of numbers that go on row by row; fewer are rather traces. Common practice
 _STEP_DIGITS = 0.01  # by so much of itself a step that is stated beside the points may be rounded
 _ROUND = (1.0, 1.25, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 6.25, 7.5, 8.0)  # steps, by powers of ten. Common practice
 _THIRD = 25 / 3  # three steps in a channel of 25 kHz (ICAO Annex 10 vol. V, from memory)
@@ -42,15 +45,96 @@ def read_listed(file: TextFile, telling: Telling) -> FileReading | None:
     if file.size > _MOST_CHARACTERS:
         return None
     lines, notes = _lines(file)
-    blocks = blocks_of(lines, telling.decimal, file.path)
-    if not blocks or not _is_listed(blocks[0]):
+    found = _Found(file, telling, notes)
+    rows = rows_of(lines, telling.decimal)
+    if not found.listed(lines):
+        return None if rows is None else found.reading_of_rows(rows)
+    if rows is not None and telling.decimal is None and rows.may_be_decimals:
+        first = rows.lines[min(rows.cells)]
+        what = f"{quoted(first.text)} may be numbers with a decimal comma, or {rows.width} numbers"
+        raise InputError(what, path=file.path, line=first.number, hint="say --decimal , or --decimal .")
+    return found.reading([("", lines)])
+
+
+def why_not_listed(lines: Sequence[Line]) -> tuple[str, int, str] | None:
+    """Why numbers that stand below each other are no levels under their start and stop: the reason, the line of the
+    first, and what to do. ``None`` where there are too few of them.
+    """
+    numbers = [k for k, line in enumerate(lines) if is_number(line.text, None)]
+    if len(numbers) < FEWEST_LEVELS:
         return None
-    _check_units(blocks[0], telling, file.path)
-    _check_alike(blocks, file.path)
-    records = [_record(block, notes, file.path) for block in blocks]
-    reading = reading_of_records(records, "levels listed under their start and stop", file.path, telling)
-    told = (_told(series) for series in reading.series)
-    return replace(reading, encoding=file.encoding, notes=tuple(dict.fromkeys((*told, *notes, *reading.notes))))
+    start, stop, step = extent_by_heads(_rising(heads_above(lines[: numbers[0]]))[0])
+    if start is None:
+        what = "nothing above them says where they start and how far they go"
+    elif stop is None and step is None:
+        what = "above them stands a start, and neither a stop nor a step"
+    else:
+        what = "what stands above them makes no frequencies of them"
+    hint = "write above them where they start and stop, as in 'Start: 470 MHz' and 'Stop: 608 MHz'"
+    return f"its numbers stand below each other, and {what}", lines[numbers[0]].number, hint
+
+
+@dataclass(frozen=True, eq=False)
+class _Found:
+    """A file in which levels may be listed. ``notes``: what is to be said of it whichever way it is read."""
+
+    file: TextFile
+    telling: Telling
+    notes: Sequence[str]
+
+    def listed(self, lines: Sequence[Line]) -> bool:
+        """Whether lines hold levels below each other, under their start and stop."""
+        blocks = blocks_of(lines, self.telling.decimal, self.file.path)
+        return bool(blocks) and _is_listed(blocks[0])
+
+    def reading(self, traces: Sequence[tuple[str, Sequence[Line]]], note: str = "") -> FileReading:
+        """The reading of traces: the name of each, and its lines. Raises InputError."""
+        path, records, notes = self.file.path, list[Record](), [*self.notes, note]
+        for name, lines in traces:
+            blocks = blocks_of(lines, self.telling.decimal, path)
+            _check_units(blocks[0], self.telling, path)
+            _check_alike(blocks, path)
+            records += [_record(block, notes, path, self.telling, name) for block in blocks]
+        layout = "levels listed under their start and stop" + (f", {len(traces)} traces" if len(traces) > 1 else "")
+        reading = reading_of_records(records, layout, path, self.telling)
+        told = (_told(series) for series in reading.series)
+        every = dict.fromkeys(said for said in (*told, *notes, *reading.notes) if said)
+        return replace(reading, encoding=self.file.encoding, notes=tuple(every))
+
+    def reading_of_rows(self, rows: ListedRows) -> FileReading | None:
+        """Rows of several levels as traces side by side or as one trace; ``None`` where they are neither. Raises
+        InputError where they may be either, or contradict what is said above them.
+        """
+        path = self.file.path
+        one, count = rows.row_by_row, len(rows.cells)
+        ways: list[Callable[[], FileReading | None]] = []
+        ways += [] if rows.says_columns else [lambda: self._whole([("", one(path))], _row_by_row(rows))]
+        ways += [lambda: self._whole(list(rows.traces(path)))] if count >= FEWEST_LEVELS else []
+        readings, doubts = list[FileReading](), list[InputError]()
+        for way in ways:
+            try:
+                reading = way()
+            except InputError as error:
+                doubts.append(error)
+            else:
+                readings += [] if reading is None else [reading]
+        if len(readings) > 1:
+            what = (
+                f"{count} rows of {rows.width} levels each may be {rows.width} traces, or one that goes on row by row"
+            )
+            hint = f"write how many they are in a line above them, as in 'Points: {count}', or head each column"
+            raise InputError(what, path=path, line=rows.lines[min(rows.cells)].number, hint=hint)
+        if not readings and doubts:
+            raise doubts[-1 if rows.width < _FEWEST_IN_A_ROW else 0]
+        return readings[0] if readings else None
+
+    def _whole(self, traces: Sequence[tuple[str, Sequence[Line]]], note: str = "") -> FileReading | None:
+        return self.reading(traces, note) if traces and all(self.listed(lines) for _, lines in traces) else None
+
+
+def _row_by_row(rows: ListedRows) -> str:
+    held = "in one row" if len(rows.cells) == 1 else f"in rows of {rows.width}"
+    return f"its levels stand one behind the other, {held}"
 
 
 def _lines(file: TextFile) -> tuple[list[Line], list[str]]:
@@ -106,7 +190,7 @@ def _check_alike(blocks: Sequence[ListedBlock], path: Path) -> None:
             raise InputError(f"{what}, between the same start and stop", path=path, line=block.first_line, hint=hint)
 
 
-def _record(block: ListedBlock, notes: list[str], path: Path) -> Record:
+def _record(block: ListedBlock, notes: list[str], path: Path, telling: Telling, trace: str) -> Record:
     """A block's levels on their frequencies; what is to be said of it is added to ``notes``."""
     heads, falling = _rising(block.heads)
     doubt: InputError | None = None
@@ -117,11 +201,18 @@ def _record(block: ListedBlock, notes: list[str], path: Path) -> Record:
             raise InputError(what, path=path, line=block.first_line)
         frequencies, words = found
         try:
-            notes += [*_checked(block, heads, levels, frequencies, path), *_below(block)]
+            notes += [*_checked(block, heads, levels, _Grid.of(frequencies, heads, telling), path), *_below(block)]
         except InputError as error:
             doubt = doubt or error
         else:
-            return Record(frequencies, levels[::-1] if falling else levels, heads, words, _level_words(block))
+            return Record(
+                frequencies,
+                levels[::-1] if falling else levels,
+                heads,
+                words,
+                f"{_level_words(block)} {trace}".strip(),
+                trace,
+            )
     raise doubt or InputError("no levels stand below its heads", path=path)
 
 
@@ -162,7 +253,7 @@ def _checked(
     block: ListedBlock,
     heads: dict[str, object],
     levels: NDArray[np.float64],
-    frequencies: Sequence[float],
+    grid: _Grid,
     path: Path,
 ) -> Iterator[str]:
     """Notes on how the number of levels was checked. Raises InputError where it can't be right."""
@@ -172,18 +263,18 @@ def _checked(
         raise InputError(what, path=path, line=block.first_line)
     missing = int(np.count_nonzero(np.isnan(levels)))
     if missing:
-        stand = "1 of its lines stands" if missing == 1 else f"{missing} of its lines stand"
-        yield f"{stand} for a level that is missing: not measured there"
+        levels_told = "1 of its levels is" if missing == 1 else f"{missing} of its levels are"
+        yield f"{levels_told} missing: not measured there"
     start, stop, step = extent_by_heads(heads)
     if start is None or stop is None:
         yield "no stop and no points are stated: that none of its levels is missing can't be checked"
         return
     if step is not None:
         _check_step(block, stop[1] - start[1], step[1], count, points, path)
-        if points is None and frequencies[0] != start[1]:
+        if points is None and grid.frequencies[0] != start[1]:
             yield "its levels are taken as cells between start and stop: as points, one of them would be missing"
     elif points is None:
-        yield _concluded_step(block, frequencies, start, path)
+        yield _concluded_step(block, grid, start[1], path)
 
 
 def _check_step(block: ListedBlock, span: float, step: float, count: int, points: float | None, path: Path) -> None:
@@ -195,23 +286,53 @@ def _check_step(block: ListedBlock, span: float, step: float, count: int, points
         raise InputError(what, path=path, line=block.first_line, hint="was the file cut off, or a level lost in it?")
 
 
-def _concluded_step(block: ListedBlock, frequencies: Sequence[float], start: tuple[str, float], path: Path) -> str:
+@dataclass(frozen=True)
+class _Grid:
+    """Frequencies of a block's levels, shape (level,), in ``unit``, which is ``None`` where it is open."""
+
+    frequencies: Sequence[float]
+    unit: str | None
+
+    @classmethod
+    def of(cls, frequencies: Sequence[float], heads: dict[str, object], telling: Telling) -> _Grid:
+        """In hertz where a unit stands with the start, else in the unit that is told, or that alone is possible."""
+        start = extent_by_heads(heads)[0]
+        if start is not None and frequency_unit_named(start[0]) is not None:
+            return cls(frequencies, "Hz")
+        step = frequencies[1] - frequencies[0]
+        possible = plausible_units(frequencies[0], frequencies[-1], step)
+        return cls(frequencies, telling.unit or (possible[0] if len(possible) == 1 else None))
+
+    @property
+    def step(self) -> float:
+        """From one to the next, in the same unit."""
+        return (self.frequencies[-1] - self.frequencies[0]) / (len(self.frequencies) - 1)
+
+    @property
+    def step_told(self) -> str:
+        """For people, with its unit where that is known."""
+        factor = next((hz for name, hz in FREQUENCY_FACTORS_HZ.items() if name.lower() == str(self.unit).lower()), None)
+        if factor is None:
+            return f"{self.step:.9g}"
+        step_hz, khz = self.step * factor, FREQUENCY_FACTORS_HZ["kHz"]
+        return f"{step_hz / khz:.9g} kHz" if step_hz >= khz else f"{step_hz:.9g} Hz"
+
+
+def _concluded_step(block: ListedBlock, grid: _Grid, start: float, path: Path) -> str:
     """The note on the step that follows from start, stop and the number of levels. Raises InputError for one that
     nobody would choose: then the number of levels is in doubt.
     """
-    step = (frequencies[-1] - frequencies[0]) / (len(frequencies) - 1)
-    unit = " Hz" if frequency_unit_named(start[0]) is not None else ""
-    shown = f"{step / 1e3:.9g} kHz" if unit and step >= FREQUENCY_FACTORS_HZ["kHz"] else f"{step:.9g}{unit}"
-    if not _is_round(step, len(frequencies)):
+    count = len(grid.frequencies)
+    if not _is_round(grid.step, count):
         raise InputError(
-            f"{len(frequencies)} levels between its start and stop would lie {shown} apart, which is no round number, "
+            f"{count} levels between its start and stop would lie {grid.step_told} apart, which is no round number, "
             f"and neither points nor step are stated: a level may be missing",
             path=path,
             line=block.first_line,
             hint="if none is, write how many they are in a line above them, as in 'Points: 401'",
         )
-    taken = "" if frequencies[0] == start[1] else ", taken as cells between start and stop"
-    return f"neither points nor step are stated: a step of {shown} follows from {len(frequencies)} levels{taken}"
+    taken = "" if grid.frequencies[0] == start else ", taken as cells between start and stop"
+    return f"neither points nor step are stated: a step of {grid.step_told} follows from {count} levels{taken}"
 
 
 def _is_round(step: float, count: int) -> bool:

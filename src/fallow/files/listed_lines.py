@@ -28,7 +28,7 @@ from fallow.files.wording import (
     says_not_measured,
 )
 
-__all__ = ["FEWEST_LEVELS", "ListedBlock", "blocks_of"]
+__all__ = ["FEWEST_LEVELS", "ListedBlock", "blocks_of", "heads_above", "is_number", "states_number", "tells_start"]
 
 FEWEST_LEVELS = 20
 _MOST_ABOVE = 1_000  # lines; a text that tells no start within them is no such file
@@ -135,8 +135,9 @@ def _block(part: Sequence[Line], decimal: str | None, common: dict[str, object],
     levels = _levels(run, cells[first:end], decimal, path)
     if counted:
         _check_counts(run, path)
-    above = tuple(line.text for line in part[: last_head + 1 + first])
-    heads = {**common, **dict(found for text in above if (found := _head(text)) is not None)}
+    lines_above = part[: last_head + 1 + first]
+    above = tuple(line.text for line in lines_above)
+    heads = {**common, **heads_above(lines_above)}
     blanks = np.array([not line.text.strip() for line in run])
     below = next((line for line in part[last_head + 1 + end :] if line.text.strip()), Line(0, ""))
     return ListedBlock(above, heads, levels, blanks, run[0].number, run[0].text, below.text, below.number)
@@ -216,6 +217,27 @@ def _check_counts(run: Sequence[Line], path: Path) -> None:
 
 
 # --- single lines ---
+
+
+def is_number(cell: str, decimal: str | None) -> bool:
+    """Whether a cell is a level: a number alone or with a unit of levels, with no other decimal mark than stated."""
+    return _number(cell, decimal) is not None
+
+
+def tells_start(lines: Sequence[Line]) -> bool:
+    """Whether one of the first lines says where frequencies start."""
+    return any(_starts(line.text) for line in lines[:_MOST_ABOVE])
+
+
+def states_number(text: str) -> bool:
+    """Whether a line says the number of something, such as a start."""
+    head = _head(text)
+    return head is not None and isinstance(head[1], float)
+
+
+def heads_above(lines: Sequence[Line]) -> dict[str, object]:
+    """What the lines say, frequencies in hertz where a unit stands with them."""
+    return dict(found for line in lines if (found := _head(line.text)) is not None)
 
 
 def _number(cell: str, decimal: str | None) -> float | None:

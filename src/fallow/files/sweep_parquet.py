@@ -68,7 +68,9 @@ class SweepFile:
             self._file: Any = pq.ParquetFile(self.path)
             self.head = _head(json.loads((self._file.schema_arrow.metadata or {})[KEY]))
         except (*self._damage, KeyError, TypeError, ValueError) as error:
-            raise InputError(f"these are no sweeps as fallow exports them ({error})", path=self.path) from error
+            raise InputError(
+                f"these are no sweeps as fallow exports them ({_one_line(error)})", path=self.path
+            ) from error
 
     def blocks(self) -> Iterator[Block]:
         """The sweeps, some at a time: times [s] and levels [dB]. Raises InputError where the file is damaged."""
@@ -78,11 +80,16 @@ class SweepFile:
                 flat = batch.column("levels_db").flatten().to_numpy(zero_copy_only=False)
                 yield times_s, flat.astype(np.float32).reshape(times_s.size, self.head.axis.n)
         except (*self._damage, KeyError, ValueError) as error:
-            raise InputError(f"the sweeps can't be read ({error})", path=self.path) from error
+            raise InputError(f"the sweeps can't be read ({_one_line(error)})", path=self.path) from error
 
     def close(self) -> None:
         """Let go of the file."""
         self._file.close()
+
+
+def _one_line(error: Exception) -> str:
+    """What a library says, on one line."""
+    return " ".join(str(error).split())
 
 
 _OWN = ("axis", "levels_db", "times_s", "unit", "detector")
