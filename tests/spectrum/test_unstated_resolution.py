@@ -139,6 +139,16 @@ def test_emitters_and_slices_tell_the_same_level() -> None:
         assert emitter.level_dbm == pytest.approx(level, abs=1.0)
 
 
+def test_several_series_are_told_of_once() -> None:
+    rng = np.random.default_rng(7)
+    axis = Axis.regular(500_000_000, STEP_HZ, BINS)
+    levels = [(10 * np.log10(_filtered(4, 4)(rng, np.full(PLACES.size, -80.0)))).astype(np.float32) for _ in range(3)]
+    series = [Series(axis, one, LevelUnit.DBM, trace=f"trace {place}") for place, one in enumerate(levels)]
+    notes = [note for note in make_ready(Survey(tuple(series)))[1] if "resolution" in note]
+    assert len(notes) == 1
+    assert "(trace 0 and 2 more): taken as the step, 25 kHz; neighbours say the same over about" in notes[0]
+
+
 def test_a_resolution_of_one_step_leaves_everything_as_it_was() -> None:
     """Noise of single steps: not stated and stated as the step are one and the same."""
     powers = _filtered(1, 4)(np.random.default_rng(5), np.linspace(-105.0, -70.0, PLACES.size))

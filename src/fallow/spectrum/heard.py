@@ -227,9 +227,9 @@ def make_ready(
         notes.extend(corrections.remarks(low_hz, max(float(series.axis.centres_hz[-1]) for series in kept)))
     if not any(part.measured.any() or part.own_bins.any() for part in heard):
         raise UsageError("there are no levels to judge: every reading is missing or impossible")
-    notes.extend(_kind_notes(heard))
+    notes.extend((*_kind_notes(heard), *_resolution_notes(heard, absolute=absolute)))
     for part in heard:
-        notes.extend(_remarks(part, absolute=absolute))
+        notes.extend(_remarks(part))
     return heard, tuple(dict.fromkeys(notes))
 
 
@@ -246,14 +246,18 @@ def _kind_notes(heard: Sequence[Heard]) -> list[str]:
     for part in heard:
         if part.kind is not None and part.detector is None:
             alike.setdefault(part.kind.detector, []).append(part)
-    notes = []
-    for parts in alike.values():
-        names = list(dict.fromkeys(part.name for part in parts if part.name))
-        more = f" and {len(names) - 1} more" if len(names) > 1 else ""
-        where = f" ({names[0]}{more})" if names else ""
-        kind = parts[0].kind
-        notes += [] if kind is None else [f"detector not stated{where}: {told_kind(kind)} (--detector says what it is)"]
-    return notes
+    return [
+        f"detector not stated{_where(parts)}: {told_kind(parts[0].kind)} (--detector says what it is)"
+        for parts in alike.values()
+        if parts[0].kind is not None
+    ]
+
+
+def _where(parts: Sequence[Heard]) -> str:
+    """The first name of some series and how many others there are, in brackets; empty where none has one."""
+    names = list(dict.fromkeys(part.name for part in parts if part.name))
+    more = f" and {len(names) - 1} more" if len(names) > 1 else ""
+    return f" ({names[0]}{more})" if names else ""
 
 
 def told_width(width_hz: float) -> str:
@@ -261,23 +265,29 @@ def told_width(width_hz: float) -> str:
     return format_width(round(width_hz, 1 - math.floor(math.log10(width_hz))))
 
 
-def _taken_as(part: Heard, *, absolute: bool) -> str:
-    """As what a resolution that is not stated was taken, and what that does to levels."""
-    told = f"taken as the step, {part.rbw_hz / 1e3:.4g} kHz"
-    if part.widest_rbw_hz <= part.rbw_hz:
-        return told
-    told += f"; neighbours say the same over about {told_width(part.widest_rbw_hz)}: it may be as wide as that"
-    if absolute:
-        lower_db = 10.0 * math.log10(part.widest_rbw_hz / part.rbw_hz)
-        told += f", and levels {lower_db:.1f} dB lower: they are told half-way, and u holds both"
-    return f"{told} (--rbw says what it is)"
+def _resolution_notes(heard: Sequence[Heard], *, absolute: bool) -> list[str]:
+    """As what a resolution that is not stated was taken, and what that does to levels: once for each step."""
+    alike: dict[float, list[Heard]] = {}
+    for part in heard:
+        if not part.rbw_known:
+            alike.setdefault(part.rbw_hz, []).append(part)
+    notes = []
+    for step_hz, parts in alike.items():
+        told = f"resolution bandwidth not stated{_where(parts)}: taken as the step, {step_hz / 1e3:.4g} kHz"
+        widest_hz = max(part.widest_rbw_hz for part in parts)
+        if widest_hz > step_hz:
+            told += f"; neighbours say the same over about {told_width(widest_hz)}: it may be as wide as that"
+            if absolute:
+                lower_db = 10.0 * math.log10(widest_hz / step_hz)
+                told += f", and levels {lower_db:.1f} dB lower: they are told half-way, and u holds both"
+            told += " (--rbw says what it is)"
+        notes.append(told)
+    return notes
 
 
-def _remarks(part: Heard, *, absolute: bool) -> list[str]:
+def _remarks(part: Heard) -> list[str]:
     where = f" ({part.name})" if part.name else ""
     remarks = []
-    if not part.rbw_known:
-        remarks.append(f"resolution bandwidth not stated{where}: {_taken_as(part, absolute=absolute)}")
     if part.kind is not None and part.detector is not None:
         against = told_contradiction(part.detector, part.kind)
         remarks += [f"{against}{where} (--detector says what it is)"] if against else []
