@@ -7,6 +7,7 @@ hand.
 
 from __future__ import annotations
 
+import json
 import os
 from fractions import Fraction
 from pathlib import Path
@@ -14,6 +15,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+import fallow
 from fallow.files import FileReading, FileRefusal, Telling, read_file, read_paths
 
 AIRDATA = Path(os.environ.get("FALLOW_AIRDATA") or Path(__file__).resolve().parents[2] / ".." / "shared" / "airdata")
@@ -71,8 +73,30 @@ def test_vectors_with_a_reference_and_a_pickle() -> None:
     for reading in readings.values():
         assert (reading.level_unit, reading.points) == ("linear", 180_001)
         assert (reading.series[0].axis.start_hz, reading.series[0].axis.step_hz) == (300_000_000, 15_000)
+        assert any("read as linear power" in note and "relative" in note for note in reading.notes)
+        assert (reading.start, reading.start_local) == (None, None)  # times that only unpickling could read
         assert any("datetime_arr.npy was not read" in note for note in reading.notes)
     assert float(np.median(readings["psd_arr_0.npy"].series[0].levels_db)) == pytest.approx(-49, abs=2)
+
+
+def test_the_load_beside_the_sweeps_is_not_taken_for_the_air() -> None:
+    survey = fallow.open_sweeps(AIRDATA / "wideband-300-3000")
+    assert [Path(series.source).name for series in survey.series] == [f"psd_arr_{k}.npy" for k in range(4)]
+    assert any("ref_psd_arr_0.npy" in note and "not taken for the air" in note for note in survey.notes)
+
+
+def test_bursts_without_an_annotation_are_there_too() -> None:
+    """The annotations list what was decoded, not all that was sent."""
+    path = AIRDATA / "nbiot-832-sigmf" / "V16-beacon-NB-IoT-uplink.sigmf-meta"
+    (series,) = read_file(path).series
+    assert series.times_s is not None
+    offsets_s = series.times_s - series.times_s[0]
+    inside = (series.axis.centres_hz > 832.22e6) & (series.axis.centres_hz < 832.42e6)
+    on = np.nanmax(series.levels_db[:, inside], axis=1) > float(np.nanmedian(series.levels_db)) + 20
+    said = json.loads(path.read_text(encoding="utf-8"))["annotations"]
+    spans = [(one["core:sample_start"] / 640e3, one["core:sample_count"] / 640e3) for one in said]
+    told = np.any([(offsets_s + 0.0096 > first) & (offsets_s < first + length) for first, length in spans], axis=0)
+    assert 0 < np.count_nonzero(on & ~told) < np.count_nonzero(on)
 
 
 def test_of_the_whole_folder_only_the_raw_recording_is_asked_about() -> None:
