@@ -10,6 +10,9 @@ from other bins. Only how far both reach down is compared, since what is on the 
 is done stretch by stretch of the axis, of which the middle one counts. Source: the variance of a mean of n dependent
 readings is that of n/τ independent ones (von Storch and Zwiers, Statistical Analysis in Climate Research, 6.6, from
 memory); readings put in another order have the same distribution and no dependence (a permutation test).
+
+A floor that is finely uneven, and weak carriers that stay, make the same bins low in all sweeps, too. They are a small
+part of each reading and as much alike in far sweeps as in near ones: that part is no noise's and left out.
 """
 
 from __future__ import annotations
@@ -33,6 +36,7 @@ FEWEST_BINS = 50  # of a stretch that tell
 ORDERS = 5  # other orders of the readings that are tried
 LOW, MIDDLE = 0.16, 0.5  # shares between which it is compared how far means reach down
 LEAST = 1.25  # less is luck
+MOST_STAYING = 0.3  # of a reading's variance that is unevenness; a trace that hardly moves keeps more
 LUCK = 4.0  # standard error of what is found, over the root of the number of independent bins; by simulation
 LUCK_SIGMAS = 3.0
 
@@ -71,16 +75,27 @@ def _alike(rows: Values, rbw_bins: float) -> float:
     left = along_frequency(rows, rbw_bins)
     sweeps, bins = left.shape
     parts = np.array_split(np.arange(bins), max(1, min(STRETCHES, bins // STRETCH_BINS)))
-    seen = _reach_down(_sums(left), parts)
     rng = np.random.default_rng(1)
     by_chance = [_reach_down(_sums(_moved(left, rng)), parts) for _ in range(ORDERS)]
-    expected = np.median(by_chance, axis=0)
-    told = np.isfinite(seen) & np.isfinite(expected) & (expected > 0)
-    if told.sum() <= len(parts) // 2:
+    alone = np.square(np.median(by_chance, axis=0))
+    seen = np.square(_reach_down(_sums(left), parts)) / alone
+    if np.isfinite(seen).sum() <= len(parts) // 2:
         return 1.0
-    alike = float(np.median(np.square(seen[told] / expected[told])))
+    alike, staying = float(np.nanmedian(seen)), float(np.nanmedian(_staying(left, parts) / alone))
+    if 0.0 < staying < MOST_STAYING:
+        alike -= (sweeps - 1) * staying
     luck = LUCK * math.sqrt(max(1.0, rbw_bins) / bins)
     return min(alike, float(sweeps)) if alike > max(LEAST, 1.0 + LUCK_SIGMAS * luck) else 1.0
+
+
+def _staying(left_db: Values, parts: list[NDArray[np.int64]]) -> Values:
+    """How far what the first and the last sweeps have in common reaches down, squared, dB², shape (part,): by the sum
+    and the difference of both, var(A + B) - var(A - B) = 4·cov(A, B).
+    """
+    some = max(1, left_db.shape[0] // 3)
+    first, last = left_db[:some].mean(axis=0), left_db[-some:].mean(axis=0)
+    both, apart = _reach_down(first + last, parts), _reach_down(first - last, parts)
+    return np.asarray((np.square(both) - np.square(apart)) / 4.0, dtype=np.float64)
 
 
 def _moved(left_db: Values, rng: np.random.Generator) -> Values:
