@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from itertools import product
 from os import PathLike, fspath
 from pathlib import Path
 
@@ -13,6 +12,7 @@ from fallow.errors import FallowError, InputError, QuestionError, UsageError
 from fallow.files import read_paths
 from fallow.files.copies import same_sweeps
 from fallow.files.readings import FileReading, FileRefusal, Telling, as_one
+from fallow.files.same_looks import looks_once, looks_shared
 from fallow.files.tables import read_chain, read_foreign, read_plan, read_stations
 from fallow.files.territories import load_territory
 from fallow.files.times import iso_text
@@ -24,7 +24,7 @@ from fallow.spectrum.heard import is_absolute
 from fallow.spectrum.instruments.instruments import Instruments
 from fallow.spectrum.judging import ANTENNA_NOT_PROVEN, Air, stretch_of
 from fallow.spectrum.judging import judge as judge_survey
-from fallow.spectrum.sweep import Detector, LevelUnit, Survey
+from fallow.spectrum.sweep import Detector, LevelUnit, Series, Survey
 from fallow.spectrum.verdict import Emitter, JudgedSlice, Judging, Verdict
 from fallow.units import Channel, Span
 from fallow.workflow.instruments import instruments_named, told_apart
@@ -185,17 +185,34 @@ def take_in_reference(paths: Sequence[FilePath], telling: Telling | None = None)
     return _survey_of(series)
 
 
-def check_reference(sweeps: Survey, reference: Survey | None) -> None:
-    """Raises UsageError where the reference holds sweeps that count as the air too: it would explain all of it away."""
-    pairs = product(() if reference is None else reference.series, sweeps.series)
-    same = next(((own, air) for own, air in pairs if same_sweeps(own, air)), None)
-    if same is not None:
-        own, air = (f" {one.source}" if one.source else "" for one in same)
-        raise UsageError(
-            f"the reference{own} holds the same sweeps as the air{air}, to the last digit: all that is on the air "
-            f"would count as the instrument's own",
-            hint="a reference is swept with a load in place of the antenna; give the sweeps of the air apart",
-        )
+def check_reference(sweeps: Survey, reference: Survey | None) -> tuple[str, ...]:
+    """Notes on a reference some of whose sweeps count as the air too. Raises UsageError where a series of it is one of
+    the air, or where no sweep of it is anything else: it would explain away all that is on the air.
+    """
+    shared: list[str] = []
+    for own in () if reference is None else reference.series:
+        for air in sweeps.series:
+            count = own.n_sweeps if same_sweeps(own, air) else looks_shared(own, air)
+            if count == own.n_sweeps:
+                raise _of_the_air(own, air)
+            if count:
+                shared.append(
+                    f"{count} of {own.n_sweeps} sweeps of the reference {own.source} are sweeps of the air"
+                    f"{_named(air)} too: what they show counts as the instrument's own"
+                )
+    return tuple(shared)
+
+
+def _of_the_air(own: Series, air: Series) -> UsageError:
+    return UsageError(
+        f"the reference{_named(own)} holds the same sweeps as the air{_named(air)}, to the last digit that both tell: "
+        "all that is on the air would count as the instrument's own",
+        hint="a reference is swept with a load in place of the antenna; give the sweeps of the air apart",
+    )
+
+
+def _named(series: Series) -> str:
+    return f" {series.source}" if series.source else ""
 
 
 def judge(
@@ -246,7 +263,7 @@ def judge_with(
     progress: Callable[[float], None] | None = None,
 ) -> JudgedAir:
     """As ``judge``, with the options bundled. ``known``: emitters that are on the air there."""
-    check_reference(sweeps, reference)
+    shared = check_reference(sweeps, reference)
     territory = None if listing.region is None else load_territory(listing.region)
     air = judge_survey(
         sweeps,
@@ -263,7 +280,7 @@ def judge_with(
     span = listing.span
     emitters = tuple(one for one in air.emitters if span is None or span.touches(one.low_hz, one.high_hz))
     judged = air.judge_slices(slices, stretch_of(progress, PREPARING_SHARE, 1.0))
-    notes = (*sweeps.notes, *_on_scale(sweeps, chain), *_still_true(air.notes, judged))
+    notes = (*sweeps.notes, *shared, *_on_scale(sweeps, chain), *_still_true(air.notes, judged))
     return JudgedAir(air, judged, emitters, notes, unlisted=unlisted(air, slices, listing))
 
 
@@ -405,13 +422,14 @@ def telling_from(
 
 def _survey_of(readings: Sequence[FileReading]) -> Survey:
     """One survey of several files. A note that several files share is said once."""
+    readings, once = looks_once(readings)
     readings, apart = told_apart(readings)
     said: dict[str, list[str]] = {}
     for reading in readings:
         for note in reading.notes:
             said.setdefault(note, []).append(reading.path)
     notes = tuple(f"{_few(paths)}: {note}" for note, paths in said.items())
-    return Survey(tuple(series for reading in readings for series in reading.series), (*notes, *apart))
+    return Survey(tuple(series for reading in readings for series in reading.series), (*notes, *once, *apart))
 
 
 def _copied(copies: Sequence[FileReading]) -> list[str]:
