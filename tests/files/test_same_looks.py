@@ -105,7 +105,7 @@ def test_shared_looks_are_counted_as_a_plain_search_does(sweeps: int) -> None:
     own[places] = air[rng.permutation(sweeps)[: places.size]]
     plain = sum(any(np.array_equal(mine, theirs) for theirs in air) for mine in own[: min(sweeps, 60)])
     assert looks_shared(series(own[:60]), series(air)) == plain
-    assert looks_shared(series(own), series(air, START_S + np.arange(sweeps))) == places.size
+    assert looks_shared(series(own), series(air, START_S + np.arange(sweeps, dtype=np.float64))) == places.size
 
 
 def test_levels_that_may_agree_by_chance_are_no_shared_look() -> None:
