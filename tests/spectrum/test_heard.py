@@ -96,5 +96,5 @@ def test_samples_per_reading_are_found_from_the_scatter(samples: int, sweeps: in
 def test_a_copied_sweep_does_not_look_like_a_steady_instrument() -> None:
     survey = sweep_over(np.random.default_rng(4), Instrument(samples=1, sweeps=1, bins=2000), [])
     (heard,), _ = make_ready(Survey(survey.series * 3))
-    assert heard.n_sweeps == 3
+    assert heard.n_sweeps == 1  # the same look at the air, read again
     assert heard.noise.samples < 1.2

@@ -59,7 +59,7 @@ def test_rows_that_repeat_are_found_as_by_a_plain_twin(seed: int, digits: int) -
 
 def test_the_first_reading_is_kept_with_its_time() -> None:
     once = noise(3, seed=5)
-    (kept,), _ = without_read_again([series(np.repeat(once, [2, 1, 3], axis=0))])
+    ((kept,),), _ = without_read_again([[series(np.repeat(once, [2, 1, 3], axis=0))]])
     assert kept.times_s is not None
     assert (kept.times_s - 1e9).tolist() == [0.0, 2.0, 3.0]
     np.testing.assert_array_equal(kept.levels_db, once)
@@ -67,15 +67,15 @@ def test_the_first_reading_is_kept_with_its_time() -> None:
 
 def test_what_nobody_read_twice_stays_as_it_is() -> None:
     one = series(noise(30, seed=6))
-    kept, notes = without_read_again([one])
-    assert kept == (one,)
+    kept, notes = without_read_again([[one]])
+    assert kept == [[one]]
     assert notes == ()
 
 
 @pytest.mark.parametrize("buffers", [2, 3])
 def test_traces_that_come_by_turns_are_a_logger_with_several_buffers(buffers: int) -> None:
     once = noise(buffers, seed=7)
-    (kept,), notes = without_read_again([series(np.tile(once, (5, 1)))])
+    ((kept,),), notes = without_read_again([[series(np.tile(once, (5, 1)))]])
     np.testing.assert_array_equal(kept.levels_db, once)
     assert notes == (
         f"{4 * buffers} of {5 * buffers} sweeps equal the one {buffers} before to the last digit: the same look at the "

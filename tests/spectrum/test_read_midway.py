@@ -58,7 +58,7 @@ def test_every_look_counts_once_in_its_order(seed: int, per_sweep: float, rounde
     levels[:, 4] = np.nan
     levels[:, 300:360] = -20.0 if seed % 2 else levels[:, 300:360]  # a receiver at its end, in odd ones
     at = 1.0 + (np.arange(int(6 * per_sweep)) + rng.uniform(-0.3, 0.3, int(6 * per_sweep))) / per_sweep
-    (kept,), _ = without_read_again([series(read_at(levels, at))])
+    ((kept,),), _ = without_read_again([[series(read_at(levels, at))]])
     of, wrong = shown(levels, at), 0
     for bin_ in np.setdiff1d(np.arange(0, BINS, 3), np.arange(300, 360)):
         column = kept.levels_db[:, bin_]
@@ -91,8 +91,8 @@ def test_a_burst_keeps_its_share_of_the_time() -> None:
 
 def test_the_note_tells_how_many_and_how_much() -> None:
     once = noise(2, seed=3)
-    kept, notes = without_read_again([series(read_at(once, np.array([1.0, 1.25, 1.5, 1.75])))])
-    np.testing.assert_array_equal(kept[0].levels_db[0, 1:], once[0, 1:])  # bin 0 was written when the first was read
+    ((kept,),), notes = without_read_again([[series(read_at(once, np.array([1.0, 1.25, 1.5, 1.75])))]])
+    np.testing.assert_array_equal(kept.levels_db[0, 1:], once[0, 1:])  # bin 0 was written when the first was read
     assert notes == (
         "3 of 4 sweeps are new only in a stretch, and equal the one before to the last digit elsewhere, in 75 % of "
         "their levels: the trace was read while the instrument drew it, and what was read again counts once",
@@ -101,7 +101,7 @@ def test_the_note_tells_how_many_and_how_much() -> None:
 
 def test_a_sweep_has_the_time_of_its_first_reading() -> None:
     once = noise(4, seed=4)
-    (kept,), _ = without_read_again([series(read_at(once, np.arange(1.0, 4.0, 0.25)))])
+    ((kept,),), _ = without_read_again([[series(read_at(once, np.arange(1.0, 4.0, 0.25)))]])
     assert kept.times_s is not None
     assert (kept.times_s - 1e9).tolist() == [0.0, 1.0, 5.0, 9.0]
 

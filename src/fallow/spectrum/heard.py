@@ -20,6 +20,7 @@ from fallow.spectrum.found.read_again import without_read_again
 from fallow.spectrum.found.stacking import all_timed, stacked
 from fallow.spectrum.levels import Levels
 from fallow.spectrum.noise.alike_sweeps import alike_sweeps
+from fallow.spectrum.noise.by_turns import without_turns
 from fallow.spectrum.noise.neighbours import alike_bins
 from fallow.spectrum.noise.trace_kind import TraceKind, contradicts_hold, estimate_kind, told_contradiction, told_kind
 from fallow.spectrum.noise.upper_tail import UpperTail, find_upper_tail
@@ -214,7 +215,8 @@ def make_ready(
         notes.append("the chain's gains were not used: without a row of kind instrument the levels stay relative")
     groups, named = stacked(kept)
     groups, read_again = without_read_again(groups)
-    notes.extend((*read_again, *named))
+    groups, by_turns = without_turns(groups)
+    notes.extend((*read_again, *by_turns, *named))
     heard = tuple(_ready(series, corrections, own) for series in groups)
     falling = [part for part in heard if _believed(part.detector, part.kind) is Detector.MIN_HOLD]
     if falling:

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fallow.spectrum.found.read_midway import FEWEST_LEVELS, Stretch, equal_levels, find_stretches, put_together
+from fallow.spectrum.found.stacking import all_timed
 from fallow.spectrum.sweep import Series
 
 __all__ = ["read_again", "without_read_again"]
@@ -25,28 +26,45 @@ LARGEST_CHANCE = 1e-9  # that two looks are equal in all levels
 GLANCE_LEVELS = 64  # of two sweeps; most pairs differ there already
 MOST_PAIRS = 200  # of sweeps that differ; enough to tell how often levels are equal
 MOST_BUFFERS = 3
+MOST_LEVELS = 20_000_000  # of files with a sweep each that are looked at together, 80 MB
 STEADY = 0.5  # of the sweeps that differ: where more are equal in part to the one before, levels don't change by noise
 Levels = NDArray[np.float32]
 
 
-def without_read_again(series: Sequence[Series]) -> tuple[tuple[Series, ...], tuple[str, ...]]:
-    """The series without levels that were only read again, the first reading kept with its time; and notes for people
-    on how many there were. A sweep that was read in stretches has the time of the first.
+def without_read_again(groups: Sequence[Sequence[Series]]) -> tuple[list[list[Series]], tuple[str, ...]]:
+    """Series of one kind together (see ``stacking``), without levels that were only read again, the first reading kept
+    with its time; and notes for people on how many there were. A sweep that was read in stretches has the time of the
+    first. Where each series is one sweep (a file for each), they are looked at as sweeps of one.
     """
-    kept: list[Series] = []
+    kept: list[list[Series]] = []
     whole: dict[int, int] = {}
     in_part, of_levels = 0, 0.0
-    for one in series:
-        again, stretches = _read_again(one.levels_db)
-        for rows_before in np.unique(again[again > 0]).tolist():
-            whole[rows_before] = whole.get(rows_before, 0) + int(np.count_nonzero(again == rows_before))
-        in_part += len(stretches)
-        of_levels += sum(row.old_bins(one.axis.n).size for row in stretches.values()) / one.axis.n
-        kept.append(_without(one, again > 0, stretches) if stretches or again.any() else one)
-    total = sum(one.n_sweeps for one in series)
+    for group in groups:
+        alone = _one_of(group) if _one_sweep_each(group) else None
+        left = []
+        for one in group if alone is None else [alone]:
+            again, stretches = _read_again(one.levels_db)
+            for rows_before in np.unique(again[again > 0]).tolist():
+                whole[rows_before] = whole.get(rows_before, 0) + int(np.count_nonzero(again == rows_before))
+            in_part += len(stretches)
+            of_levels += sum(row.old_bins(one.axis.n).size for row in stretches.values()) / one.axis.n
+            left.append(_without(one, again > 0, stretches) if stretches or again.any() else one)
+        kept.append(list(group) if left == [alone] else left)
+    total = sum(one.n_sweeps for group in groups for one in group)
     notes = [_told_whole(count, total, before) for before, count in sorted(whole.items())]
     notes += [_told_in_part(in_part, total, of_levels / in_part)] if in_part else []
-    return tuple(kept), tuple(notes)
+    return kept, tuple(notes)
+
+
+def _one_sweep_each(group: Sequence[Series]) -> bool:
+    several = len(group) > 1 and all(one.n_sweeps == 1 for one in group)
+    return several and sum(one.levels_db.size for one in group) <= MOST_LEVELS
+
+
+def _one_of(group: Sequence[Series]) -> Series:
+    times = [one.times_s for one in group if one.times_s is not None] if all_timed(group) else []
+    levels, times_s = np.concatenate([one.levels_db for one in group]), np.concatenate(times) if times else None
+    return replace(group[0], levels_db=levels, times_s=times_s, overloaded=any(one.overloaded for one in group))
 
 
 def read_again(levels_db: Levels) -> NDArray[np.bool_]:
