@@ -59,3 +59,22 @@ def test_the_note_reaches_people() -> None:
     assert len(air.evidence) == 1
     assert air.evidence[0].heard.n_sweeps == 12
     assert any(note.startswith("nameless-2.csv and 1 more name no instrument and have") for note in air.notes)
+
+
+def test_sweeps_that_two_files_hold_by_turns_are_in_the_order_of_their_times() -> None:
+    """A carrier that is on in the first half is on in one run, whichever files its sweeps stand in."""
+    levels = np.random.default_rng(4).normal(-110, 2, (40, AXIS.n)).astype(np.float32)
+    levels[:20, 200] = -70.0
+    times = 1_700_000_000.0 + 2.0 * np.arange(40, dtype=np.float64)
+    by_turns = [
+        Series(AXIS, levels[k::2], LevelUnit.DBM, times[k::2], True, 50e3, instrument="north", source=f"{k}.csv")
+        for k in range(2)
+    ]
+    ((together,),) = stacked(by_turns)[0]
+    assert together.times_s is not None
+    assert together.times_s.tolist() == times.tolist()
+    assert np.array_equal(together.levels_db, levels)
+    (emitter,) = judge(Survey(tuple(by_turns))).emitters
+    assert any("in 1 run of 20 sweeps" in told for told in emitter.evidence)
+    one_after_the_other = [_series("north", 0.0, seed=1), _series("north", 500.0, seed=2)]
+    assert stacked(one_after_the_other[::-1])[0] == [one_after_the_other]  # and nothing is copied

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Hashable, Sequence
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -16,16 +17,17 @@ from fallow.spectrum.sweep import Series
 __all__ = ["all_timed", "kind_of", "stacked", "taken_at_once"]
 
 FEWEST_SWEEPS = 2  # of a series, so that it lasts for some time
+MOST_LAID_TOGETHER = 100_000_000  # levels that are copied, 400 MB; a day of sweeps must not be
 LEAST_OVERLAP = 0.5  # of the shorter one; two clocks may be off by some sweeps
 
 
 def stacked(series: Sequence[Series]) -> tuple[list[list[Series]], tuple[str, ...]]:
-    """Series of one kind together, in the order of their first sweeps where all tell it; and notes for people."""
+    """Series of one kind together, in the order of their sweeps where all tell it; and notes for people."""
     named, notes = _named(series)
     together: dict[Hashable, list[Series]] = {}
     for one in named:
         together.setdefault((kind_of(one), one.instrument), []).append(one)
-    return [sorted(parts, key=_first_s) if all_timed(parts) else parts for parts in together.values()], notes
+    return [_in_order(parts) if all_timed(parts) else parts for parts in together.values()], notes
 
 
 def kind_of(series: Series) -> Hashable:
@@ -71,6 +73,23 @@ def _told(name: str, sources: list[str]) -> str:
 
 def _same_kind(one: Series, other: Series) -> bool:
     return kind_of(one) == kind_of(other)
+
+
+def _in_order(parts: Sequence[Series]) -> list[Series]:
+    """Timed series one after the other; as one where their sweeps were taken by turns, if that is not too much."""
+    parts = sorted(parts, key=_first_s)
+    starts = [part.times_s for part in parts if part.times_s is not None]
+    follow = all(before.max() <= after.min() for before, after in pairwise(starts))
+    if follow or sum(part.levels_db.size for part in parts) > MOST_LAID_TOGETHER:
+        return parts
+    order = np.argsort(np.concatenate(starts), kind="stable")
+    together = replace(
+        parts[0],
+        levels_db=np.concatenate([part.levels_db for part in parts])[order],
+        times_s=np.concatenate(starts)[order],
+        overloaded=any(part.overloaded for part in parts),
+    )
+    return [together]
 
 
 def _first_s(part: Series) -> float:
