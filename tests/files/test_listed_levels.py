@@ -323,7 +323,7 @@ def test_rows_of_levels_are_what_the_same_levels_below_each_other_are(
         ("Average (dBm),Max (dBm)", False, ["Average", "Max"]),
         ("index,level_dbm,max_dbm", True, ["level_dbm", "max_dbm"]),
         ("", True, ["column 2", "column 3"]),
-        ("dBm", False, ["column 1", "column 2"]),
+        ("Points: 60|dBm", False, ["column 1", "column 2"]),
     ],
 )
 def test_columns_of_levels_are_traces(tmp_path: Path, heading: str, counted: bool, names: list[str]) -> None:
@@ -350,10 +350,48 @@ def test_how_many_there_must_be_tells_rows_from_columns(tmp_path: Path, points: 
     assert [series.axis.n for series in found.series] == ([60] if points == 60 else [30, 30])
 
 
-def test_where_both_would_do_it_is_asked(tmp_path: Path) -> None:
-    levels = [-100.0 - k % 7 for k in range(80)]  # 80 cells of 25 kHz, or twice 40 of 50 kHz
-    with pytest.raises(InputError, match="40 rows of 2 levels each may be 2 traces, or one that goes on row by row"):
-        reading_of(tmp_path / "two.csv", "Start: 470 MHz|Stop: 472 MHz|dBm", rows_of(2, ",", levels))
+def test_where_nothing_tells_traces_from_rows_it_is_asked(tmp_path: Path) -> None:
+    two = [f"{level:.1f},{level + 6:.1f}" for level in LEVELS]
+    with pytest.raises(InputError, match=r"60 rows of 2 levels each .* nothing says whether") as refused:
+        reading_of(tmp_path / "two.csv", f"{HEADS}|dBm", two)
+    assert refused.value.line == 4
+    assert "'Points: 60'" in str(refused.value.hint)
+
+
+@pytest.mark.parametrize("heads", ["average  max hold", "average max"])
+def test_headings_parted_by_blanks_are_headings_where_each_names_a_trace(tmp_path: Path, heads: str) -> None:
+    rows = [f"{level:.1f} {level + 6:.1f}" for level in LEVELS]
+    if heads.endswith("hold"):  # three words above two columns: which belong together is a guess
+        with pytest.raises(InputError, match="nothing says"):
+            reading_of(tmp_path / "two.txt", f"{HEADS}|{heads}", rows)
+    else:
+        found = reading_of(tmp_path / "two.txt", f"{HEADS}|{heads}", rows)
+        assert [series.detector for series in found.series] == [Detector.AVERAGE, Detector.MAX_HOLD]
+
+
+# --- the end of the file ---
+
+
+@pytest.mark.parametrize("heads", [COUNTED, STEPPED, SPAN])
+@pytest.mark.parametrize(
+    ("width", "lost"), [(width, lost) for width in (1, 7, 10, 60) for lost in range(1, 8 if width == 1 else 10)]
+)
+def test_whatever_was_cut_off_the_last_levels_no_other_one_moves(
+    tmp_path: Path, heads: str, width: int, lost: int
+) -> None:
+    """Either the file is refused, or each level stands at its frequency, and one that lost digits is not measured."""
+    path = tmp_path / "cut.csv"
+    distinct = [-100.0 - k * 7 % COUNT / 8 for k in range(COUNT)]
+    rows = [",".join(f"{level:.3f}" for level in distinct[k : k + width]) for k in range(0, COUNT, width)]
+    path.write_text("\n".join([*heads.split("|"), *rows])[:-lost], encoding="utf-8")
+    try:
+        (series,) = read_file(path).series
+    except InputError:
+        assert lost >= len("-106.625")  # the whole level is gone
+    else:
+        assert np.array_equal(series.axis.centres_hz, RISING)
+        assert np.isnan(series.levels_db[0, -1])
+        assert series.levels_db[0, :-1].tolist() == distinct[:-1]
 
 
 @pytest.mark.parametrize("cells", [0, 1, 3, 9, 11])

@@ -8,7 +8,7 @@ is believed, and it is told. Several such blocks below each other are sweeps of 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -44,8 +44,9 @@ def read_listed(file: TextFile, telling: Telling) -> FileReading | None:
     """
     if file.size > _MOST_CHARACTERS:
         return None
-    lines, notes = _lines(file)
-    found = _Found(file, telling, notes)
+    lines, is_cut = _lines(file)
+    lines, notes = _without_cut_level(lines) if is_cut else (lines, [])
+    found = _Found(file, telling, notes, is_cut)
     rows = rows_of(lines, telling.decimal)
     if not found.listed(lines):
         return None if rows is None else found.reading_of_rows(rows)
@@ -76,25 +77,34 @@ def why_not_listed(lines: Sequence[Line]) -> tuple[str, int, str] | None:
 
 @dataclass(frozen=True, eq=False)
 class _Found:
-    """A file in which levels may be listed. ``notes``: what is to be said of it whichever way it is read."""
+    """A file in which levels may be listed. ``notes``: what is to be said of it whichever way it is read.
+    ``is_cut``: its last line has no end.
+    """
 
     file: TextFile
     telling: Telling
     notes: Sequence[str]
+    is_cut: bool
 
     def listed(self, lines: Sequence[Line]) -> bool:
         """Whether lines hold levels below each other, under their start and stop."""
         blocks = blocks_of(lines, self.telling.decimal, self.file.path)
         return bool(blocks) and _is_listed(blocks[0])
 
-    def reading(self, traces: Sequence[tuple[str, Sequence[Line]]], note: str = "") -> FileReading:
-        """The reading of traces: the name of each, and its lines. Raises InputError."""
+    def reading(
+        self, traces: Sequence[tuple[str, Sequence[Line]]], note: str = "", *, one_short: bool = False
+    ) -> FileReading:
+        """The reading of traces: the name of each, and its lines. ``one_short``: with one level more, all rows would be
+        full. Raises InputError.
+        """
         path, records, notes = self.file.path, list[Record](), [*self.notes, note]
         for name, lines in traces:
             blocks = blocks_of(lines, self.telling.decimal, path)
             _check_units(blocks[0], self.telling, path)
             _check_alike(blocks, path)
             records += [_record(block, notes, path, self.telling, name) for block in blocks]
+            if self.is_cut or one_short:
+                _check_end(records[-1], blocks[-1], path)
         layout = "levels listed under their start and stop" + (f", {len(traces)} traces" if len(traces) > 1 else "")
         reading = reading_of_records(records, layout, path, self.telling)
         told = (_told(series) for series in reading.series)
@@ -108,8 +118,8 @@ class _Found:
         path = self.file.path
         one, count = rows.row_by_row, len(rows.cells)
         ways: list[Callable[[], FileReading | None]] = []
-        ways += [] if rows.says_columns else [lambda: self._whole([("", one(path))], _row_by_row(rows))]
-        ways += [lambda: self._whole(list(rows.traces(path)))] if count >= FEWEST_LEVELS else []
+        ways += [] if rows.says_columns else [lambda: self._whole([("", one(path))], rows)]
+        ways += [lambda: self._traces(rows)] if count >= FEWEST_LEVELS else []
         readings, doubts = list[FileReading](), list[InputError]()
         for way in ways:
             try:
@@ -128,8 +138,30 @@ class _Found:
             raise doubts[-1 if rows.width < _FEWEST_IN_A_ROW else 0]
         return readings[0] if readings else None
 
-    def _whole(self, traces: Sequence[tuple[str, Sequence[Line]]], note: str = "") -> FileReading | None:
-        return self.reading(traces, note) if traces and all(self.listed(lines) for _, lines in traces) else None
+    def _traces(self, rows: ListedRows) -> FileReading | None:
+        """Columns as traces. Raises InputError where neither headings nor a stated number of levels say so."""
+        traces = list(rows.traces(self.file.path))
+        heads = heads_above(rows.lines[: min(rows.cells)])
+        if not rows.says_columns and _points(heads) is None and extent_by_heads(heads)[2] is None:
+            what = (
+                f"{len(rows.cells)} rows of {rows.width} levels each stand under a start and a stop, and nothing says"
+            )
+            raise InputError(
+                f"{what} whether they are {rows.width} traces, or one that goes on row by row",
+                path=self.file.path,
+                line=rows.lines[min(rows.cells)].number,
+                hint=f"write how many they are in a line above them, as in 'Points: {len(rows.cells)}'",
+            )
+        return self._whole(traces)
+
+    def _whole(
+        self, traces: Sequence[tuple[str, Sequence[Line]]], rows: ListedRows | None = None
+    ) -> FileReading | None:
+        if not traces or not all(self.listed(lines) for _, lines in traces):
+            return None
+        return (
+            self.reading(traces) if rows is None else self.reading(traces, _row_by_row(rows), one_short=rows.one_short)
+        )
 
 
 def _row_by_row(rows: ListedRows) -> str:
@@ -137,21 +169,36 @@ def _row_by_row(rows: ListedRows) -> str:
     return f"its levels stand one behind the other, {held}"
 
 
-def _lines(file: TextFile) -> tuple[list[Line], list[str]]:
-    """The lines of a file; a level in the last one that was cut off is not measured, with a note."""
+def _lines(file: TextFile) -> tuple[list[Line], bool]:
+    """The lines of a file, and whether its last line has no end."""
     parts = list(file.blocks(_MOST_CHARACTERS))
     texts = "".join(part.text for part in parts).splitlines()
-    lines = [Line(number, text) for number, text in enumerate(texts, 1)]
-    if len(texts) < 2 or not parts[-1].cut or not _is_cut(texts[-1], texts[-2]):
-        return lines, []
-    return [*lines[:-1], Line(len(lines), "---")], ["the last line is cut off: its level was not measured"]
+    return [Line(number, text) for number, text in enumerate(texts, 1)], bool(parts) and parts[-1].cut
+
+
+def _without_cut_level(lines: Sequence[Line]) -> tuple[list[Line], list[str]]:
+    """The lines of a file that ends without a line's end: a level that was cut off there is not measured, with a
+    note.
+    """
+    *_, before, last = (Line(0, ""), *lines)
+    cells, usual = _cells(last.text), (*_cells(before.text), *_cells(last.text)[:-1])
+    if not cells or not usual or not _is_cut(cells[-1], usual[-1] if len(cells) > 1 else usual[0]):
+        return [*lines], []
+    whole = last.text.rstrip().removesuffix(cells[-1])
+    return [*lines[:-1], Line(last.number, f"{whole}---")], ["the last line is cut off: its level was not measured"]
+
+
+def _cells(text: str) -> list[str]:
+    """What stands in a line, parted by what parts numbers; a comma between digits alone is a decimal mark."""
+    parts = [";", "\\t", "|", " ", *([","] if "." in text or text.count(",") > 1 else [])]
+    return [cell for cell in re.split(f"[{''.join(parts)}]+", text.strip()) if re.match(r"-?[.,\d]|-$", cell)]
 
 
 def _is_cut(last: str, before: str) -> bool:
-    """Whether a line without an end has fewer decimals than the one before it, or without decimals fewer figures."""
-    decimals, usual = (re.search(r"[.,](\d*)$", text.strip()) for text in (last, before))
+    """Whether a level has fewer decimals than the one before it, or without decimals fewer figures."""
+    decimals, usual = (re.search(r"[.,](\d*)$", text) for text in (last, before))
     if usual is None:
-        return len(last.strip()) < len(before.strip())
+        return len(last) < len(before)
     return decimals is None or len(decimals[1]) < len(usual[1])
 
 
@@ -216,6 +263,20 @@ def _record(block: ListedBlock, notes: list[str], path: Path, telling: Telling, 
     raise doubt or InputError("no levels stand below its heads", path=path)
 
 
+def _check_end(record: Record, block: ListedBlock, path: Path) -> None:
+    """Raise InputError where the levels before an end that is in doubt are one fewer than points would be."""
+    start, _, step = extent_by_heads(record.heads)
+    if start is not None and record.frequencies[0] > start[1] and _points(record.heads) is None:
+        count = len(record.frequencies)
+        raise InputError(
+            f"{count} levels stand between its start and stop, {count + 1} would be points with a step that is "
+            f"{'stated' if step else 'round'}, and its last line is not whole: a level may be missing",
+            path=path,
+            line=block.first_line,
+            hint=f"if none is, write how many they are in a line above them, as in 'Points: {count}'",
+        )
+
+
 def _possible(block: ListedBlock) -> tuple[NDArray[np.float64], ...]:
     """The levels with blank lines as missing ones, and without them; where every other line is blank they part only."""
     dense = block.levels[~block.blanks]
@@ -244,7 +305,7 @@ def _rising(heads: dict[str, object]) -> tuple[dict[str, object], bool]:
 # --- how many levels there are ---
 
 
-def _points(heads: dict[str, object]) -> float | None:
+def _points(heads: Mapping[str, object]) -> float | None:
     stated = (value for words, value in heads.items() if says(words, "axis-points"))
     return next((value for value in stated if isinstance(value, float)), None)
 

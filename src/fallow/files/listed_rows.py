@@ -18,7 +18,7 @@ from fallow.errors import InputError
 from fallow.files.headings import names_level
 from fallow.files.listed_lines import FEWEST_LEVELS, is_number, states_number, tells_start
 from fallow.files.source import Line
-from fallow.files.wording import says_not_measured
+from fallow.files.wording import detector_named, says_not_measured
 
 __all__ = ["ListedRows", "rows_of"]
 
@@ -48,6 +48,11 @@ class ListedRows:
         """Whether commas part columns that headings call levels, where they could also be decimal marks."""
         named = self.names[int(self.counted) :]
         return "," in self.heading and len(named) > 1 and all(map(names_level, named))
+
+    @property
+    def one_short(self) -> bool:
+        """Whether only the last row lacks a level, and only one."""
+        return len(self.cells) > 1 and len(self.cells[max(self.cells)]) == self.width - 1
 
     @property
     def says_columns(self) -> bool:
@@ -130,9 +135,13 @@ def _split(text: str, delimiter: str) -> tuple[str, ...]:
 
 
 def _names(text: str, delimiter: str, width: int, decimal: str | None) -> tuple[str, ...]:
-    """Headings, one for each column; none where words are parted by blanks, which part the words of a heading too."""
+    """Headings, one for each column. Blanks part the words of a heading too: then each has to name another kind of
+    trace.
+    """
     names = _split(text, delimiter)
-    if delimiter == " " or not 1 < width <= _MOST_NAMED or len(names) != width:
+    if not 1 < width <= _MOST_NAMED or len(names) != width:
+        return ()
+    if delimiter == " " and len({detector_named(name) for name in names} - {None}) < width:
         return ()
     return names if all(name and not is_number(name, decimal) for name in names) else ()
 
