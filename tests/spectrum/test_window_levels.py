@@ -34,7 +34,24 @@ def _plain_twin(heard: Heard, sweep: int, low_hz: float, high_hz: float) -> tupl
         shared += power * min(1.0, step / heard.rbw_hz) * overlap / step
         whole += power * min(1.25, step / heard.rbw_hz)
         strongest = max(strongest, power)
-    return shared * max(1.0, widest / (high_hz - low_hz)), max(whole, strongest)
+    most = max(whole - _beyond(heard, low_hz, high_hz), shared, strongest)
+    return shared * max(1.0, widest / (high_hz - low_hz)), most
+
+
+def _beyond(heard: Heard, low_hz: float, high_hz: float) -> float:
+    """Of the cells that the edges cut, the part outside of what both neighbours show on the mean of the survey."""
+    lows, highs = heard.axis.cells_hz
+    mean = np.nan_to_num(10 ** (heard.mean_db / 10))
+    touched = [k for k in range(heard.axis.n) if lows[k] < high_hz and highs[k] > low_hz]
+    step = highs[0] - lows[0]
+    if high_hz - low_hz <= max(step, heard.rbw_hz) or len(touched) < 2:
+        return 0.0
+    outside = {touched[0]: max(0.0, low_hz - lows[touched[0]]), touched[-1]: max(0.0, highs[touched[-1]] - high_hz)}
+    return sum(
+        min(1.25, step / heard.rbw_hz) * width / step * min(mean[k - 1 : k + 2])
+        for k, width in outside.items()
+        if 0 < k < heard.axis.n - 1
+    )
 
 
 @given(st.integers(0, 2**32 - 1), st.sampled_from([5e3, 20e3, 25e3, 60e3, None]), st.booleans())
@@ -65,6 +82,19 @@ def test_a_window_over_the_halves_of_two_cells_is_charged_with_the_stronger_one_
     geometry = whole_cells(heard, geometry_of(heard, low, low + 200e3))
     powers = powers_in(heard, geometry, np.zeros(9), np.zeros(9, dtype=bool))
     assert 10 * np.log10(powers.least[0]) == pytest.approx([-90.0, -90.0, -110.0, -90.0], abs=1e-4)
+
+
+def test_noise_goes_on_beyond_the_edge_and_a_carrier_in_a_cut_cell_does_not() -> None:
+    """Cells of 100 kHz around 470.0, 470.1, 470.2 MHz and a window over two of their widths: channel power as every
+    analyser's handbook has it for noise; a carrier in the middle of a cut cell stands wholly inside.
+    """
+    axis, low = Axis.regular(469_500_000, 100_000, 11), np.array([470.0e6])
+    geometry = geometry_of(_ready(np.full((4, 11), -100.0), axis, 100e3), low, low + 200e3)
+    levels = np.full((4, 11), -100.0)
+    for carrier_dbm, most_dbm in ((-100.0, -96.99), (-80.0, -79.96)):
+        levels[:, 5] = carrier_dbm  # 470.0 MHz, on the window's edge; beside it noise of one cell
+        powers = powers_in(_ready(levels, axis, 100e3), geometry, np.zeros(11), np.zeros(11, dtype=bool))
+        assert 10 * np.log10(powers.most[:, 0]) == pytest.approx(most_dbm, abs=0.01)
 
 
 def test_a_narrow_window_is_charged_with_the_whole_cell() -> None:

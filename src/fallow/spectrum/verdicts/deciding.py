@@ -71,11 +71,12 @@ def decide(
         look(evidence, windows, piece, found)
     looked = np.zeros(int(slices.max()) + 1)
     np.add.at(looked, slices[judged], 1.0)
-    occupied, noise_only = _occupied(evidence, rule, windows, found, slices[judged], looked)
-    _conclude(result, judged, evidence, windows, found, occupied, noise_only)
+    proof = _occupied(evidence, rule, windows, found, slices[judged], looked)
+    _conclude(result, judged, evidence, windows, found, proof)
     on_edge = stands_on_edge(evidence, inner, slices[judged])
-    beyond_db = result.edge_db[judged]
+    beyond_db = result.cut_db[judged]
     result.edge_db[judged] = np.where(on_edge & (beyond_db > TOLD_DB), np.minimum(beyond_db, MOST_BEYOND_DB), 0.0)
+    result.u_db[judged] = np.fmax(result.u_db[judged], _deciding_u_db(result, judged, proof, rule.confidence))
     return result
 
 
@@ -85,18 +86,32 @@ def _nothing_measured(count: int) -> Decided:
 
     verdict = np.full(count, Verdict.NOT_MEASURED, dtype=np.uint8)
     none, zero = np.zeros(count, dtype=np.int64), np.zeros(count, dtype=np.int64)
-    return Decided(verdict, none, nothing(), nothing(), nothing(), nothing(), nothing(), zero, np.zeros(count))
+    edge, cut = np.zeros(count), np.zeros(count)
+    return Decided(verdict, none, nothing(), nothing(), nothing(), nothing(), nothing(), zero, edge, cut)
+
+
+@dataclass(frozen=True, eq=False)
+class _Proof:
+    """What proves windows occupied, shape (window,).
+
+    ``period``: the number of the period that does (the runs' lengths, then what was on at times), -1 for none.
+    ``by_noise``: where noise may be it. ``over_db``: how far the period that is nearest to it lies above what proves a
+    signal at the limit, dB; negative where it falls short.
+    """
+
+    period: NDArray[np.int64]
+    by_noise: NDArray[np.bool_]
+    over_db: Values
 
 
 def _occupied(
     evidence: Evidence, rule: Rule, windows: Windows, found: Findings, slices: NDArray[np.int64], looked: Values
-) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
-    """For each window the number of the period that proves it occupied (the runs' lengths, then what was on at times),
-    -1 for none; and where noise may be it.
-    """
+) -> _Proof:
+    """Whether some period shows more than the limit, and more than noise alone may."""
     bias = 0.0 if evidence.heard.noise.peak_of <= 1 or rule.limit_dbm is None else evidence.heard.noise.bias_db
     proven = np.full(slices.size, -1, dtype=np.int64)
     by_noise = np.zeros(slices.size, dtype=bool)
+    over_db = np.full(slices.size, -np.inf)
     noise = windows.noise_db - bias
     periods = _periods(windows, found, evidence.heard.alike_sweeps)
     for index, period in enumerate(periods):  # runs get longer: what the longest proves is told
@@ -104,12 +119,14 @@ def _occupied(
         np.add.at(near, slices, period.near / 2.0)  # windows overlap by half
         beside = _Beside.of(windows.shown_at_limit_db, noise + period.rise_db)
         allowed = _allowance_db(period.samples, np.maximum(1.0, near)[slices], rule, len(periods), beside)
-        loud = period.level_db - period.bias_db - bias > beside.total_db + allowed
+        over = period.level_db - period.bias_db - bias - (beside.total_db + allowed)
+        over_db = np.fmax(over_db, over)
+        loud = over > 0.0
         tail = NOISE_ALONE / (np.maximum(USUAL_WINDOWS, looked)[slices] * period.of_runs * len(periods))
         quiet = _is_noise(evidence, windows, period, tail) & loud
         by_noise |= quiet
         proven[loud & ~quiet & (proven < 0 if period.gathered else True)] = index
-    return proven, by_noise & (proven < 0)
+    return _Proof(proven, by_noise & (proven < 0), over_db)
 
 
 @dataclass(frozen=True, eq=False)
@@ -225,17 +242,16 @@ def _conclude(
     evidence: Evidence,
     windows: Windows,
     found: Findings,
-    occupied: NDArray[np.int64],
-    noise_only: NDArray[np.bool_],
+    proof: _Proof,
 ) -> None:
-    """Verdicts, flags and numbers of the windows that were measured; ``edge_db`` as if all edges cut a carrier."""
-    rule = windows.rule
+    """Verdicts, flags and numbers of the windows that were measured."""
+    rule, occupied = windows.rule, proof.period
     loudest = _loudest(evidence, found)
     most = windows.without_lift_db(loudest.most)
     lower_db = np.maximum(-gamma_quantile_db(1.0 - rule.confidence, loudest.samples), 0.0)
     lower_db = windows.without_lift_db(loudest.most + lower_db) - most
     cost = np.hypot(normal_quantile(rule.confidence) * rule.u_db, lower_db)
-    flags = doubts(evidence, rule, windows, found, noise_only)
+    flags = doubts(evidence, rule, windows, found, proof.by_noise)
     margin = windows.limit_db - most - cost - missing_db(evidence, windows.geometry, found)
     by_line = ((flags & (Flag.OWN_LINE | Flag.SUSPECT_LINE)) > 0) & (found.whole_least + cost < windows.limit_db)
     flags[(margin <= 0) & ~by_line] |= Flag.NEAR
@@ -243,7 +259,7 @@ def _conclude(
     once = (loudest.run == 1) & (evidence.heard.n_sweeps > 1) & louder
     flags[(margin <= 0) & ~by_line & once] |= Flag.ONCE
     far = windows.without_lift_db(loudest.least) - cost > windows.shown_at_limit_db
-    result.edge_db[judged] = np.maximum(most - windows.without_lift_db(loudest.least), 0.0)
+    result.cut_db[judged] = np.maximum(most - windows.without_lift_db(loudest.least), 0.0)
     flags[far & ((flags & ~(Flag.NEAR | Flag.ONCE)) > 0)] &= ~Flag.NEAR  # something else holds it back
     verdict = np.where(flags > 0, Verdict.DOUBTFUL, Verdict.CLEAN).astype(np.uint8)
     verdict[occupied >= 0] = Verdict.OCCUPIED
@@ -260,12 +276,32 @@ def _conclude(
     noise_u_db = windows.without_lift_db(loudest.least + _noise_u_db(loudest.samples, rule.confidence)) - level
     result.level_db[judged] = level - windows.perhaps_db / 2.0
     edges_db = np.where((occupied >= 0) | by_line, 0.0, np.maximum(most - level, 0.0))
-    either_db = np.hypot(edges_db, windows.perhaps_db / 2.0)
+    lower_db = np.where(level > windows.limit_db, max(0.0, bias), 0.0)  # what is among peaks may usually be lower
+    either_db = np.hypot(np.hypot(edges_db, windows.perhaps_db / 2.0), lower_db)
     result.u_db[judged] = np.hypot(np.hypot(rule.u_db, noise_u_db), either_db / RECTANGULAR)
     result.floor_db[judged] = windows.base_db - bias - windows.perhaps_db / 2.0
     result.limit_db[judged] = windows.limit_db
     result.margin_db[judged] = margin
     result.run[judged] = loudest.run
+
+
+def _deciding_u_db(result: Decided, judged: NDArray[np.int64], proof: _Proof, confidence: float) -> Values:
+    """The standard uncertainty with which a level decides, dB, shape (window,): what the confidence asked for costs on
+    the limit's side, over its normal quantile (JCGM 106:2012, 7.4); NaN where something else decides, where a signal is
+    proven, and at so low a confidence that there is no telling.
+
+    So a level is *clean* where it lies further below the limit than quantile times u, and one that lies as far from it
+    is never left in doubt: what cells that are cut, noise beside a signal and peaks leave open is in u.
+    """
+    z = normal_quantile(confidence)
+    if z <= 1.0:
+        return np.full(judged.size, np.nan)
+    verdict, near = result.verdict[judged], (result.flags[judged] & Flag.NEAR) > 0
+    level, limit = result.level_db[judged] + result.edge_db[judged], result.limit_db[judged]
+    below = np.where(near | (verdict == Verdict.CLEAN), limit - level - result.margin_db[judged], np.nan)
+    unproven = (verdict == Verdict.DOUBTFUL) & ~proof.by_noise & np.isfinite(proof.over_db)
+    above = np.where(unproven, level - limit - proof.over_db, np.nan)
+    return np.where(level < limit, below, above) / z
 
 
 def _noise_u_db(samples: NDArray[np.float64], confidence: float) -> NDArray[np.float64]:

@@ -92,6 +92,7 @@ class Decided:
 
     ``cost_db``: what the confidence costs, so that limit - level - cost is the margin. ``run``: sweeps in the period
     that decided. ``edge_db``: what a narrow carrier on the slice's edge adds to the level if it stands wholly inside.
+    ``cut_db``: what is in cells that the window's edges cut adds to the level if it stands wholly inside.
     """
 
     verdict: NDArray[np.uint8]
@@ -103,3 +104,4 @@ class Decided:
     margin_db: NDArray[np.float64]
     run: NDArray[np.int64]
     edge_db: NDArray[np.float64]
+    cut_db: NDArray[np.float64]

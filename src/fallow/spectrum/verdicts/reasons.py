@@ -19,6 +19,7 @@ from fallow.units import format_mhz, format_span_mhz
 __all__ = ["Circumstances", "SliceWindows", "reasons_of"]
 
 MOST_LINES_NAMED = 4
+MUCH_CUT_DB = 0.5  # that is told as a reason of its own; the defaults' u is five times as large. Design decision
 MOVES = "it moves with the instrument's tuning, which nothing on the air does"
 RELATIVE_PROOF = (
     "relative levels: this compares with a floor and can't prove how strong a signal is at the antenna, "
@@ -225,7 +226,11 @@ def _near(windows: SliceWindows, around: Circumstances) -> str:
     """The level near the limit that is nearest to being above it."""
     decided = windows.decided
     key = _highest(windows, (decided.flags & Flag.NEAR) > 0)
-    return f"{_level(decided.level_db[key], around)} (u {decided.u_db[key]:.1f} dB) against {decided.limit_db[key]:.1f}"
+    level_db, limit_db, more_db = decided.level_db[key], decided.limit_db[key], decided.cut_db[key]
+    near = f"{_level(level_db, around)} (u {decided.u_db[key]:.1f} dB) against {limit_db:.1f}"
+    if more_db < MUCH_CUT_DB or level_db > limit_db or decided.edge_db[key] > 0.0:
+        return near
+    return f"{near}, and up to {more_db:.1f} dB more if what its edge cuts is all inside"
 
 
 def _peaks(windows: SliceWindows, around: Circumstances) -> str:

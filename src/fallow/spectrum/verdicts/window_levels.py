@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fallow.spectrum.heard import Heard
+from fallow.spectrum.verdicts.cut_cells import goes_on_outside
 
 __all__ = [
     "Geometry",
@@ -63,9 +64,9 @@ class Geometry:
 class WindowPowers:
     """Power in windows for each sweep, mW or the source's linear unit, arrays of shape (sweep, window).
 
-    ``least``: shared by overlap, to prove a signal. ``most``: whole cells, and never less than the strongest bin, to
-    prove that there is none. ``squares``: Σ(weighted power)², which tells over how many cells the power is spread.
-    ``valid``: whether the sweep measured the window well enough.
+    ``least``: shared by overlap, to prove a signal. ``most``: whole cells but for what goes on beyond the edges, and
+    never less than the strongest bin, to prove that there is none. ``squares``: Σ(weighted power)², which tells over
+    how many cells the power is spread. ``valid``: whether the sweep measured the window well enough.
     """
 
     least: NDArray[np.float64]
@@ -216,8 +217,10 @@ def powers_in(
         spread = np.minimum(1.0, heard.steps_hz[bins] / heard.rbw_hz)
         ends = geometry.sum_low_hz, geometry.sum_high_hz
         enough = sum_over(heard, 10.0 ** (usual[bins] / 10.0) * spread, *ends, bins.start) * geometry.scale
+    counted = np.minimum(WIDEST_STEP, heard.steps_hz / heard.rbw_hz)
+    beyond = goes_on_outside(heard, counted, geometry.low_hz, geometry.high_hz)
     parts = [
-        _powers(heard, geometry, sweeps, bins, instead, enough)
+        _powers(heard, geometry, sweeps, bins, instead, enough, beyond)
         for sweeps in some_sweeps(heard.n_sweeps, bins.stop - bins.start)
     ]
     if len(parts) == 1:
@@ -240,9 +243,10 @@ def _powers(
     bins: slice,
     instead: NDArray[np.float64],
     enough: NDArray[np.float64] | None,
+    beyond: NDArray[np.float64],
 ) -> WindowPowers:
     """The same for some sweeps. ``instead``: power that a bin counts with in ``least``, NaN for its own. ``enough``:
-    power from which on a part of each window says something.
+    power from which on a part of each window says something. ``beyond``: what counts in its cells and lies outside.
     """
     ratio = heard.steps_hz[bins] / heard.rbw_hz
     power = np.exp(heard.levels_db[sweeps, bins].astype(np.float64) * (np.log(10.0) / 10.0))
@@ -250,8 +254,8 @@ def _powers(
     if not heard.complete:
         valid = _valid(heard, geometry, np.isfinite(power), bins)
         power = np.nan_to_num(power, copy=False)
-    touched = _touched_sum(power * np.minimum(WIDEST_STEP, ratio), geometry, bins.start)
-    strongest = _touched_max(power, geometry, bins.start) if ratio.min() < 1.0 else 0.0
+    touched = _touched_sum(power * np.minimum(WIDEST_STEP, ratio), geometry, bins.start) - beyond
+    strongest = _touched_max(power, geometry, bins.start)
     squares = _touched_sum(np.square(power * np.minimum(1.0, ratio)), geometry, bins.start) * geometry.scale**2
     other = np.isfinite(instead)
     if other.any():
@@ -260,7 +264,7 @@ def _powers(
     least = shared * geometry.scale
     if enough is not None:
         valid = valid | (least > enough)
-    return WindowPowers(least, np.maximum(touched, strongest), squares, valid)
+    return WindowPowers(least, np.maximum(np.maximum(touched, shared), strongest), squares, valid)
 
 
 def _valid(heard: Heard, geometry: Geometry, finite: NDArray[np.bool_], bins: slice) -> NDArray[np.bool_]:
