@@ -78,6 +78,7 @@ def _alike(rows: Values, rbw_bins: float) -> float:
     rng = np.random.default_rng(1)
     by_chance = [_reach_down(_sums(_moved(left, rng)), parts) for _ in range(ORDERS)]
     alone = np.square(np.median(by_chance, axis=0))
+    alone[alone == 0.0] = np.nan  # levels that don't scatter at all say nothing
     seen = np.square(_reach_down(_sums(left), parts)) / alone
     if np.isfinite(seen).sum() <= len(parts) // 2:
         return 1.0
