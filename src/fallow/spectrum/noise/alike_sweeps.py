@@ -76,15 +76,16 @@ def _alike(rows: Values, rbw_bins: float) -> float:
     sweeps, bins = left.shape
     parts = np.array_split(np.arange(bins), max(1, min(STRETCHES, bins // STRETCH_BINS)))
     rng = np.random.default_rng(1)
-    by_chance = [_reach_down(_sums(_moved(left, rng)), parts) for _ in range(ORDERS)]
+    by_chance = [_reach_down(_means(_moved(left, rng), 0.5), parts) for _ in range(ORDERS)]
     alone = np.square(np.median(by_chance, axis=0))
     alone[alone == 0.0] = np.nan  # levels that don't scatter at all say nothing
-    seen = np.square(_reach_down(_sums(left), parts)) / alone
+    seen = np.square(_reach_down(_means(left, 0.5), parts)) / alone
     if np.isfinite(seen).sum() <= len(parts) // 2:
         return 1.0
-    alike, staying = float(np.nanmedian(seen)), float(np.nanmedian(_staying(left, parts) / alone))
-    if 0.0 < staying < MOST_STAYING:
-        alike -= (sweeps - 1) * staying
+    alike, staying = float(np.nanmedian(seen)), _staying(left, parts) / alone
+    staying = staying[np.isfinite(staying)]
+    if staying.size and 0.0 < np.median(staying) < MOST_STAYING:
+        alike -= (sweeps - 1) * float(np.median(staying))
     luck = LUCK * math.sqrt(max(1.0, rbw_bins) / bins)
     return min(alike, float(sweeps)) if alike > max(LEAST, 1.0 + LUCK_SIGMAS * luck) else 1.0
 
@@ -94,7 +95,7 @@ def _staying(left_db: Values, parts: list[NDArray[np.int64]]) -> Values:
     and the difference of both, var(A + B) - var(A - B) = 4·cov(A, B).
     """
     some = max(1, left_db.shape[0] // 3)
-    first, last = left_db[:some].mean(axis=0), left_db[-some:].mean(axis=0)
+    first, last = _means(left_db[:some], 1.0), _means(left_db[-some:], 1.0)
     both, apart = _reach_down(first + last, parts), _reach_down(first - last, parts)
     return np.asarray((np.square(both) - np.square(apart)) / 4.0, dtype=np.float64)
 
@@ -106,14 +107,14 @@ def _moved(left_db: Values, rng: np.random.Generator) -> Values:
     return np.array([np.roll(row, shift) for row, shift in zip(left_db, by, strict=True)])
 
 
-def _sums(left_db: Values) -> Values:
-    """What is left in each bin, all sweeps together, over the root of their number: independent readings scatter as
-    much as one, however many there are; shape (bin,), NaN for none.
+def _means(left_db: Values, power: float) -> Values:
+    """What is left in each bin, all sweeps together, over their number to a power: 1 makes means, ½ what scatters as
+    much as one reading, however many independent ones there are; shape (bin,), NaN for none.
     """
     known = np.isfinite(left_db)
     count = known.sum(axis=0)
     total = np.where(known, left_db, 0.0).sum(axis=0)
-    return np.where(count > 0, total / np.sqrt(np.maximum(count, 1)), np.nan)
+    return np.where(count > 0, total / np.maximum(count, 1) ** power, np.nan)
 
 
 def _reach_down(values_db: Values, parts: list[NDArray[np.int64]]) -> Values:
