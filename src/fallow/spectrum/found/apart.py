@@ -34,6 +34,9 @@ PEAKED_DB, PEAKED_SHARE = 6.0, 0.62  # echoes notch a broad signal too, but two 
 BETWEEN_VALLEYS_HZ = 1.5 * NARROW_HZ  # a carrier on a block of its own has its valleys farther apart
 VALLEY_SIGMAS = 5.0  # of what noise leaves of a valley's level
 SMOOTH_HZ = 75e3  # the levels are smoothed over so much: less than the valley between carriers 300 kHz apart
+CLEAR_DB = (
+    15.0  # of a carrier on a rise above the valleys beside it; echoes make none so deep, so close. Common practice
+)
 CROWD_DB = 6.0  # from the middle of the levels near by; echoes and fading leave half of them nearer. Common practice
 CROWD_HZ = 1.2e6  # near by
 SKIRT_DB = 20.0  # a carrier reaches down to here below its top. Common practice
@@ -49,8 +52,8 @@ def set_apart(heard: Heard, floor_db: NDArray[np.float64], stretches: Sequence[S
     narrow = [one for one in stretches if not one.broad]
     for rise in (one for one in stretches if one.broad):
         pieces = [] if rise.lift_db else _pieces(heard, rise) or _crowd(heard, floor_db, rise)
-        parted += pieces or [rise]
         narrow = [one for one in narrow if not any(_meet(one, piece) for piece in pieces)]
+        parted += pieces or [rise, *(top for top in _tops(heard, rise) if not any(_meet(one, top) for one in narrow))]
     return sorted(parted + narrow, key=lambda one: one.first)
 
 
@@ -97,6 +100,19 @@ def _crowd(heard: Heard, floor_db: NDArray[np.float64], rise: Stretch) -> list[S
     out[span] = np.nan_to_num(above_db, nan=-np.inf) > max(LEAST_ABOVE_FLOOR_DB, by_noise_db)
     runs = runs_of(heard, out, max(BRIDGE_HZ, 1.5 * heard.rbw_hz, 1.5 * float(heard.axis.step_hz)))
     return [Stretch(first, last, float(heard.steps_hz[first:last].sum()) > NARROW_HZ) for first, last in runs]
+
+
+def _tops(heard: Heard, rise: Stretch) -> list[Stretch]:
+    """Narrow carriers that stand on a rise, far above the valleys to both sides."""
+    from scipy import signal  # heavy, so only where it is used
+
+    step_hz = float(heard.axis.step_hz)
+    cells = max(1, round(SMOOTH_HZ / step_hz) // 2 * 2 + 1) if step_hz < SMOOTH_HZ / 2 else 1
+    mean_db = _smoothed(heard.mean_db[rise.first : rise.last], cells)
+    tops, about = signal.find_peaks(mean_db, prominence=CLEAR_DB, width=0, rel_height=0.5)
+    edges = zip(np.floor(about["left_ips"]).astype(int), np.ceil(about["right_ips"]).astype(int) + 1, strict=True)
+    spans = [(int(first), int(last)) for first, last in edges if (last - first) * step_hz <= NARROW_HZ]
+    return [Stretch(rise.first + first, rise.first + last, False) for first, last in spans] if tops.size else []
 
 
 def _smoothed(level_db: NDArray[np.float64], cells: int) -> NDArray[np.float64]:
