@@ -177,6 +177,16 @@ def test_mobile_downlinks_are_occupied(
     assert judged.shares[Verdict.OCCUPIED] > 0.6
 
 
+def test_gsm_carriers_beside_lte_are_listed_each(with_load: Air) -> None:
+    """Carriers on the raster of 200 kHz (3GPP TS 45.005) between 936 and 943 MHz, by the levels 15 dB and more above
+    the valleys to both sides; the tuner raises all of 914 to 976 MHz by 12 dB.
+    """
+    tops_mhz = (937.0, 937.6, 938.4, 939.4, 940.8, 941.8, 942.4)
+    found = [one for one in with_load.emitters if one.high_hz - one.low_hz < 600e3]
+    assert [any(one.low_hz < 1e6 * top < one.high_hz for one in found) for top in tops_mhz] == [True] * 7
+    assert not any(one.high_hz - one.low_hz > 50e6 for one in with_load.emitters if 860e6 < one.low_hz < 960e6)
+
+
 def test_one_sweep_of_single_samples_can_not_say(airdata: Path) -> None:
     rows = [line.split(", ") for line in (airdata / "sdr-wide-rows-0-6000" / "sweep.txt").read_text().splitlines()]
     rows.sort(key=lambda row: int(row[2]))

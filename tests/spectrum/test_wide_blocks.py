@@ -77,3 +77,19 @@ def test_a_floor_that_rises_beside_a_wide_block_is_still_told() -> None:
     assert floor.rises_db[[2, 5, 6]][:, beside].mean() == pytest.approx(8.0, abs=1.0)
     assert floor.rises_db[:, within].max() == 0.0
     assert (_words(power)[[k for k in range(500) if not 99 <= k <= 400]] == "occupied").sum() == 0
+
+
+@pytest.mark.parametrize("sweeps", [1, 10])
+def test_carriers_on_a_wide_block_are_listed_beside_it(sweeps: int) -> None:
+    """Six carriers of 200 kHz, 18 to 30 dB above the block of 60 MHz that they stand on; without them only the block."""
+    rng = np.random.default_rng(sweeps)
+    power = _noise(rng, sweeps, 9)
+    power[:, WIDE] += 10 ** (-98.0 / 10) * rng.gamma(9, 1 / 9, (sweeps, 2400))
+    assert all(one.high_hz - one.low_hz > 5e6 for one in fallow.judge(_survey(power)).emitters)
+    places = range(1000, 2800, 300)
+    for place, above_db in zip(places, (18.0, 20.0, 22.0, 24.0, 27.0, 30.0), strict=True):
+        power[:, place : place + 8] += 10 ** ((-98.0 + above_db) / 10) * rng.gamma(9, 1 / 9, (sweeps, 8))
+    narrow = [one for one in fallow.judge(_survey(power)).emitters if one.high_hz - one.low_hz < 600e3]
+    tops_hz = [LOW_HZ + STEP_HZ * (place + 4) for place in places]
+    assert [any(one.low_hz < top < one.high_hz for one in narrow) for top in tops_hz] == [True] * 6
+    assert len(narrow) == 6
