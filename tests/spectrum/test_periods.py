@@ -91,8 +91,9 @@ def test_a_steady_carrier_counts_once_in_each_sweep_however_alike_neighbours_are
     """50 carriers of -104 to -96 dBm, 6 to 14 dB below the limit, in ten sweeps of single samples. The mean of ten
     exponential powers is known to 10/ln 10/√10 = 1.4 dB (its standard deviation over its mean), with the 2.4 dB of a
     plain receiver to 2.8 dB; with the skew of a gamma distribution of shape 10 (scipy.stats.gamma: 5 % of it lie 2.6
-    dB below its mean, 1.6 times 1.645) to 2.9 dB. What a resolution that nobody states leaves open comes on top: a
-    level anywhere between the sum and its part step/R, R where neighbours are alike (rectangular: JCGM 100, 4.3.7).
+    dB below its mean, 1.6 times 1.645) to 2.9 dB. What a resolution that nobody states leaves open comes on top: the
+    level is told half-way between the sum and its part step/R, R where neighbours are alike, and clean is asked of
+    the sum, so that half of what lies between is in 1.645 times the u that decides (JCGM 106:2012, 7.4).
     """
     rng = np.random.default_rng(alike)
     field = np.exp(-0.5 * (np.arange(-24, 25) / (0.6 * alike)) ** 2) if alike > 1 else np.ones(1)
@@ -108,7 +109,7 @@ def test_a_steady_carrier_counts_once_in_each_sweep_however_alike_neighbours_are
     assert {one.verdict.word for one in at_carriers} == {"clean"}
     alike_cells = 1.6 * alike if alike > 1 else 1.0  # of this Gaussian: Σρ² = 0.6·√(2π) = 1.5 times ``alike``
     open_db = 10 * np.log10(min(200_000 / 25_000, alike_cells))
-    assert np.median([one.u_db for one in at_carriers]) < np.hypot(3.0, open_db / 2 / np.sqrt(3))
+    assert np.median([one.u_db for one in at_carriers]) < 3.0 + open_db / 2 / 1.645
 
 
 @pytest.mark.parametrize("shape", [4.0, 30.0, 1000.0])
