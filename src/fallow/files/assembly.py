@@ -6,6 +6,7 @@ What comes out are ``Passes``: levels as printed, per axis and trace, rising in 
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
@@ -24,6 +25,8 @@ from fallow.spectrum.axis import Axis
 __all__ = ["Assembled", "Passes", "assemble"]
 
 _MOST_CELLS = 20_000_000
+_MOST_GRIDS = 100  # of sweeps in one file that have no frequencies in common. Common practice
+_MUCH_ROOM, _MOST_EMPTY = 2**26, 10.0  # places in all; places for each level. Common practice
 _SPARE_SHARE = 16  # of the rows so far is what a pile grows by beyond its need
 _JOIN_FEWEST = 3  # a stretch of fewer points is no sweep
 
@@ -269,39 +272,50 @@ def _uneven_sweeps(
             notes.append(f"{what} twice in a sweep: the first level was kept")
         entry = (points, values[rows[at_once]], at.get(group[0].start, ""))
         by_axis.setdefault(points.tobytes(), []).append(entry)
-    passes = _passes_of(_with_partial(list(by_axis.values()), notes), plan, path)
+    passes = _passes_of(_with_partial(list(by_axis.values()), notes, path), plan, path)
     return Assembled(passes, tuple(dict.fromkeys(notes)), stacked=len(groups) > 1)
 
 
 def _joined_spans(frequencies: NDArray[np.float64], pieces: Sequence[slice]) -> list[list[slice]]:
     """Pieces that follow each other and don't overlap are spans of one sweep."""
     groups: list[list[slice]] = []
-    spans: list[tuple[float, float]] = []
+    spans: list[tuple[float, float]] = []  # of the last group, rising
     for piece in pieces:
-        ends = sorted((float(frequencies[piece.start]), float(frequencies[piece.stop - 1])))
-        if groups and all(ends[1] <= low or ends[0] >= high for low, high in spans):
+        ends = float(frequencies[piece.start]), float(frequencies[piece.stop - 1])
+        ends = min(ends), max(ends)
+        place = bisect_left(spans, ends)
+        below, above = spans[max(place - 1, 0) : place], spans[place : place + 1]
+        if groups and all(high <= ends[0] for _, high in below) and all(low >= ends[1] for low, _ in above):
             groups[-1].append(piece)
+            spans.insert(place, ends)
         else:
             groups.append([piece])
-            spans = []
-        spans.append((ends[0], ends[1]))
+            spans = [ends]
     return groups
 
 
 _Entry = tuple[NDArray[np.float64], NDArray[np.floating], str]
 
 
-def _with_partial(kinds: list[list[_Entry]], notes: list[str]) -> list[list[_Entry]]:
+def _with_partial(kinds: list[list[_Entry]], notes: list[str], path: str) -> list[list[_Entry]]:
     """Sweeps whose frequencies are some of another sweep's are put on that one's axis, with gaps."""
     kinds.sort(key=lambda entries: -entries[0][0].size)
+    held = sum(entries[0][0].size * len(entries) for entries in kinds)
     kept: list[list[_Entry]] = []
     for entries in kinds:
         points = entries[0][0]
         home = next((other for other in kept if np.isin(points, other[0][0]).all()), None)
         if home is None:
             kept.append(entries)
+            if len(kept) > _MOST_GRIDS:
+                raise InputError(
+                    f"the frequencies jump to and fro: they make more than {_MOST_GRIDS} grids and no sweeps",
+                    path=path,
+                    hint="sort the rows of each sweep by frequency",
+                )
             continue
         whole = home[0][0]
+        _check_room(whole.size * (len(home) + len(entries)), held, path)
         notes.append(
             f"{len(entries)} of the sweeps have only {points.size} of {whole.size} frequencies: the rest not measured"
         )
@@ -310,6 +324,16 @@ def _with_partial(kinds: list[list[_Entry]], notes: list[str]) -> list[list[_Ent
             filled[np.searchsorted(whole, points)] = values
             home.append((whole, filled, stamp))
     return kept
+
+
+def _check_room(places: int, held: int, path: str) -> None:
+    """Raise InputError where a small file would take very much memory: nearly all of its grid was not measured."""
+    if places > max(_MUCH_ROOM, _MOST_EMPTY * held):
+        raise InputError(
+            f"its sweeps hold {held} levels on a grid with room for {places}: nearly nothing of it was measured",
+            path=path,
+            hint="are its edges and steps right? Put sweeps of other spans into files of their own",
+        )
 
 
 def _passes_of(kinds: Sequence[Sequence[_Entry]], plan: Plan, path: str) -> tuple[Passes, ...]:
@@ -367,6 +391,7 @@ def _tiled(edges: NDArray[np.float64], pile: _Pile, stamps: Sequence[str], wide:
     counts = _cells_of(kinds, printed)
     centres = np.concatenate([_centres(kind, int(count), printed) for kind, count in zip(kinds, counts, strict=True)])
     sweep_of_row = _sweeps_of(kind_of_row)
+    _check_room(int(counts.sum()) * (int(sweep_of_row[-1]) + 1), pile.rows * printed, wide.path)
     values = _side_by_side(pile, kind_of_row, sweep_of_row, counts)
     order = np.argsort(centres, kind="stable")
     points, at_once = np.unique(centres[order], return_index=True)
