@@ -32,6 +32,7 @@ def _sweeps() -> dict[str, list[bytes]]:
     return {
         "sweep.csv": text,
         "sweep.txt": text,
+        "twice.csv": text,
         "sweep.json": _json(),
         "sweep.npy": _vectors(),
         "axes/freq_mhz.npy": _axes(),
@@ -52,7 +53,16 @@ def _sweeps() -> dict[str, list[bytes]]:
 def _tables() -> dict[str, list[bytes]]:
     contents = {f"{name}.txt": _of_others(name) for name in TABLE_NAMES if name != "chain"}
     contents |= {f"{name}.csv": [path.read_bytes() for path in DATA.rglob(f"{name}*.csv")] for name in TABLE_NAMES}
-    contents["chain.csv"] += [b"part,kind,gain_db,u_db\nwhip,antenna,2.1,1\ncable,cable,-3,0.2\n"]
+    contents["chain.csv"] += [
+        b"part,kind,gain_db,u_db,vswr\nwhip,antenna,2.1,1,1.8\ncable,cable,-3,0.2,\n",
+        b"part,kind,gain_db,u_db\ncable,cable,laid.csv,0.5\npad,pad,laid.s2p,0.5\nreceiver,instrument,0,1\n",
+    ]
+    contents["foreign.txt"] += [b"name;von MHz;bis MHz;area\nothers;500,1;500,3;\nmore;501;502;Ost\n"]
+    contents["links.csv"] += [b"link,equipment,frequency_mhz,return_mhz,fixed\na,pack,500.1,510.1,yes\nb,pack,,,\n"]
+    contents["equipment.csv"] += [
+        b"equipment,kind,tuning_mhz,return_mhz,offset_mhz,step_khz,bandwidth_khz,spacing_khz,oip3_dbm,noise_figure_db\n"
+        b"pack,intercom,470-480,500-510,30,25,200,400,20,8\n"
+    ]
     contents["plan.csv"] += [b"link,equipment,area,scenes,frequency_mhz,verdict,margin_db,note\na,b,,,500.1,,,\n"]
     contents["groups.csv"] += [
         b"group,from,apart_mhz,within_mhz,areas,hard\nin-ear,microphone,4,,same,yes\nband,,,6,all,\n"
@@ -60,6 +70,8 @@ def _tables() -> dict[str, list[bytes]]:
     contents["measured.csv"] += [b"link;Pegel (dBm)\nvox 1;-52,5\nvox 2;-61\n"]
     contents["stock.csv"] = [b"equipment,count,serial,tuning_mhz\nhand,12,,470-526\npack,4,A7,\n"]
     contents["out.csv"] = [b"equipment,count,from,until,show\nhand,3,2024-05-01,2024-05-03,spring\n"]
+    contents["which.csv"] = [path.read_bytes() for path in sorted(DATA.rglob("*.csv"))][:12]
+    contents["summed/SHA256SUMS"] = [b"0" * 64 + b"  sweep.csv\n\\" + b"f" * 64 + b" *a\\nb\n"]
     contents["areas.txt"] += [b";Ost;West\nOst;-;12,5\nWest;12,5;-\n"]
     contents["own.toml"] = [
         b'[licences.house]\ntext = "our licence"\n[[place]]\nname = "Harbour"\naliases = ["the old harbour"]\n'

@@ -147,6 +147,12 @@ def _folder_to_read_in() -> Path:
         folder.joinpath(place).parent.mkdir()
         np.save(folder.joinpath(place).with_name("levels.npy"), np.full((3, 17), -90.0) - np.arange(17))
     np.save(folder / "times" / "axis.npy", np.linspace(470e6, 471e6, 17))
+    folder.joinpath("summed").mkdir()
+    folder.joinpath("summed", "sweep.csv").write_text("470,-90\n", encoding="ascii")
+    folder.joinpath("laid.csv").write_text("MHz,dB\n" + "".join(f"{470 + k},{-3 - k % 2}\n" for k in range(40)))
+    folder.joinpath("laid.s2p").write_text(
+        "# MHz S DB R 50\n400 -20 0 -10 0 -10 0 -20 0\n700 -18 0 -10 0 -10 0 -18 0\n"
+    )
     return folder
 
 
@@ -164,11 +170,13 @@ def _place(error: BaseException) -> str:
 
 def readers() -> list[tuple[str, Callable[[Path], object]]]:
     """File names with what reads them: sweeps with and without told options, tables, gains."""
-    from fallow.files import read_file, tables
+    from fallow.files import read_file, read_paths, tables
     from fallow.files.curves import read_curve
     from fallow.files.readings import Telling
+    from fallow.files.sums import compare_sums
     from fallow.files.sweep_parquet import SweepFile
     from fallow.files.tables.anybodys import TableTelling, read_by_evidence
+    from fallow.files.tables.recognise import tables_it_may_be
     from fallow.files.tables.stock_table import read_bookings, read_stock
     from fallow.files.territories import load_territory
     from fallow.files.touchstone import read_touchstone
@@ -186,7 +194,9 @@ def readers() -> list[tuple[str, Callable[[Path], object]]]:
         for kind in ("links", "plan", "foreign", "equipment", "areas", "stations")
     ]
     parts = [("part.s2p", read_touchstone), ("part.ts", read_touchstone), ("gain.csv", read_curve)]
-    return [*sweeps, *known, *parts, ("sweep.csv", judged)]
+    others = [("which.csv", tables_it_may_be), ("summed/SHA256SUMS", lambda path: compare_sums(path.parent))]
+    others += [("twice.csv", lambda path: read_paths([path, path.with_name("laid.csv"), path.parent / "axes"]))]
+    return [*sweeps, *known, *parts, ("sweep.csv", judged), *others]
 
 
 def judged(path: Path) -> object:
