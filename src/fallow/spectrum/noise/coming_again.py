@@ -7,19 +7,16 @@ again where it did before, or side by side where it is wider than the resolution
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["coming_again", "without_coming_again"]
+__all__ = ["alone", "without_coming_again"]
 
 Values = NDArray[np.float64]
 SHARES = (0.05, 0.02, 0.005, 0.002)  # of all readings that lie beyond the levels that are looked at
 BY_LUCK = 1e-3  # chance that a bin of noise passes so often
 ROUNDS = 4  # of leaving out, each of which uncovers more
-GATHERED_SHARE = 0.005  # of all readings, whose pairs are counted
-GATHERED_SIGMAS = 3.0
+OF_NOISE = 0.5  # of the bins left out for several high readings: to lose some noise costs little
 BESIDE = 3  # independent neighbours to one side
 
 
@@ -49,28 +46,27 @@ def _too_often(left_db: Values, share: float) -> NDArray[np.bool_]:
     return np.asarray((count > 1) & (special.bdtrc(count - 1.0, known.sum(axis=0), share) < BY_LUCK))
 
 
-def coming_again(left_db: Values, apart: int) -> bool:
-    """Whether the highest readings of shape (sweep, bin) gather in some bins, or side by side in some sweeps, by more
-    than chance. ``apart``: bins from which on neighbours are independent.
-
-    Pairs of them are counted against those that independent readings make (Poisson distributed).
+def alone(high: NDArray[np.bool_], known: NDArray[np.bool_], apart: int) -> NDArray[np.bool_]:
+    """High readings of shape (sweep, bin), among those ``known``, that do not come again in their bin by more than
+    chance, nor have a high one side by side. ``apart``: bins from which on neighbours are independent.
     """
-    known = np.isfinite(left_db)
-    if not known.any():
-        return False
-    high = known & (left_db > np.quantile(left_db[known], 1.0 - GATHERED_SHARE))
-    share = float(high.sum() / known.sum())
-    tried, count = known.sum(axis=0).astype(np.float64), high.sum(axis=0).astype(np.float64)
-    over_time = _too_many(_pairs(count), _pairs(tried) * share**2)
-    lags = [lag * apart for lag in range(1, BESIDE + 1) if lag * apart < left_db.shape[1]]
-    beside = float(sum((high[:, lag:] & high[:, :-lag]).sum() for lag in lags))
-    of = float(sum((known[:, lag:] & known[:, :-lag]).sum() for lag in lags))
-    return over_time or _too_many(beside, of * share**2)
+    beside = np.zeros(high.shape, dtype=bool)
+    for lag in (lag * apart for lag in range(1, BESIDE + 1) if lag * apart < high.shape[1]):
+        pairs = high[:, lag:] & high[:, :-lag]
+        beside[:, lag:] |= pairs
+        beside[:, :-lag] |= pairs
+    return np.asarray(high & ~beside & ~_gathered(high, known))
 
 
-def _pairs(count: Values) -> float:
-    return float((count * (count - 1.0)).sum()) / 2.0
+def _gathered(high: NDArray[np.bool_], known: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Bins of shape (sweep, bin) with several high readings, as many such bins as are more than chance makes; a share
+    ``OF_NOISE`` of them may be by chance. Source: Benjamini and Hochberg, J. Roy. Stat. Soc. B 57 (1995) 289-300.
+    """
+    from scipy import special  # heavy, so only where it is used
 
-
-def _too_many(seen: float, expected: float) -> bool:
-    return seen > expected + GATHERED_SIGMAS * math.sqrt(max(1.0, expected))
+    count = high.sum(axis=0)
+    share = float(count.sum()) / max(1, int(known.sum()))
+    chance = np.where(count > 1, special.bdtrc(count - 1.0, known.sum(axis=0), share), 1.0)
+    rising = np.sort(chance)
+    found = rising <= np.arange(1, rising.size + 1) / rising.size * OF_NOISE
+    return np.asarray(chance <= rising[found][-1]) if found.any() else np.zeros(count.shape, dtype=bool)

@@ -18,17 +18,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fallow.spectrum.heard import Heard
-from fallow.spectrum.noise.coming_again import without_coming_again
 from fallow.spectrum.noise.noise_floor import Floor
-from fallow.spectrum.noise.scatter import find_residuals, level_step_db, some_rows
 from fallow.spectrum.noise.standing_again import standing_again
 from fallow.spectrum.noise.upper_tail import UpperTail
 
 __all__ = ["HIGHEST_UNEVEN_DB", "Uneven", "WindowNoise"]
 
 Values = NDArray[np.float64]
-NORMAL_MAD = 1.4826
-WIDEST_TAIL = 1.15  # of the standard deviation that the middle shows: what noise even in decibels needs, and luck
 HIGHEST_UNEVEN_DB = 12.0  # above the floor: what is more is a signal; common practice (steps of 1 to 2 dB, either way)
 UPPER_SHARE = 0.84  # of the windows, one standard deviation above their middle
 LEFT_OUT = 2.0  # standard errors of that quantile that are given up, so that luck makes no floor uneven
@@ -43,28 +39,10 @@ class WindowNoise:
     heard: Heard
     floor: Floor
 
-    @cached_property
-    def tail(self) -> UpperTail:
-        """How far single readings of noise reach up: evenly no farther than their scatter in the middle lets a normal
-        distribution reach, for what is beyond may be many short emitters.
-        """
-        found = self.heard.upper_tail
-        if self._residuals is None:
-            return found
-        left_db, centring = self._residuals
-        known = left_db[np.isfinite(left_db)]
-        sd_db = NORMAL_MAD * float(np.median(np.abs(known - np.median(known)))) / math.sqrt(1.0 + centring)
-        return replace(found, even_db=min(found.even_db, WIDEST_TAIL * sd_db))
-
-    @cached_property
-    def _residuals(self) -> tuple[Values, float] | None:
-        rows = some_rows(self.heard.levels_db, self.heard.alike_sweeps)
-        found = find_residuals(rows, self._rbw_bins, level_step_db(rows))
-        return None if found is None else (without_coming_again(found[0]), found[1])
-
     @property
-    def _rbw_bins(self) -> float:
-        return max(1.0, self.heard.alike_hz / float(self.heard.axis.step_hz))
+    def tail(self) -> UpperTail:
+        """How far single readings of noise reach up."""
+        return self.heard.upper_tail
 
     def reached_db(
         self, chance: Values, cells: Values, sweeps: Values | float, again: NDArray[np.bool_] | bool = True
