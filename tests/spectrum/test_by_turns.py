@@ -18,6 +18,7 @@ from fallow.workflow.survey import JudgedAir
 
 BINS = 2_000
 FLOOR_DBM = -112.0
+RASTERS = slice(5, 8)  # of the cases of another kind
 Values = NDArray[np.float64]
 
 
@@ -54,10 +55,10 @@ def found_in(levels: Values) -> NDArray[np.bool_]:
     return by_turns(Levels((levels,)))
 
 
-@pytest.mark.parametrize("sweeps", [3, 20])
+@pytest.mark.parametrize("sweeps", [1, 3, 20])
 @pytest.mark.parametrize(("of", "samples", "averaged"), [(5, 1, 1), (10, 1, 1), (40, 4, 1), (10, 1, 8), (10, 20, 1)])
 def test_they_are_found(sweeps: int, of: int, samples: int, averaged: int) -> None:
-    if samples == 20 and sweeps == 3:
+    if samples == 20 and sweeps < 20:
         pytest.skip("both scatter by half a decibel there: it takes more sweeps to tell them apart")
     for seed in (0, 1):
         levels = turned(sweeps, seed, of, samples, averaged)
@@ -86,7 +87,17 @@ def air_of_another_kind(seed: int, samples: int, sweeps: int) -> list[Values]:
 @pytest.mark.parametrize("sweeps", [1, 2, 10])
 def test_nothing_else_is_taken_for_them(seed: int, samples: int, sweeps: int) -> None:
     cases = air_of_another_kind(seed, samples, sweeps)
+    if sweeps == 1:
+        del cases[RASTERS]  # see below
     assert [bool(found_in(one).any()) for one in cases] == [False] * len(cases)
+
+
+def test_one_sweep_alone_cannot_tell_a_raster_and_says_so_and_calls_none_of_it_clean() -> None:
+    levels = air_of_another_kind(seed=0, samples=1, sweeps=1)[RASTERS][0]
+    assert found_in(levels).all()
+    air = judged(levels)  # lines of about -95 dBm, four to a slice: one dB over the limit
+    assert sum(one.verdict.word == "clean" for one in air.slices) == 0
+    assert any("carriers of one level on every second bin would look the same" in note for note in air.notes)
 
 
 def test_ordinary_noise_is_never_taken_for_them() -> None:
@@ -95,7 +106,7 @@ def test_ordinary_noise_is_never_taken_for_them() -> None:
     assert sum(fired) == 0
 
 
-@pytest.mark.parametrize("sweeps", [3, 5, 20])
+@pytest.mark.parametrize("sweeps", [1, 3, 20])
 def test_noise_alone_is_nothing_on_the_air(sweeps: int) -> None:
     verdicts: Counter[str] = Counter()
     for seed in range(3):
@@ -103,9 +114,9 @@ def test_noise_alone_is_nothing_on_the_air(sweeps: int) -> None:
         assert air.emitters == ()
         verdicts += Counter(one.verdict.word for one in air.slices)
         assert any("by turns, from bin to bin" in note for note in air.notes)
-        assert any("a peak detector, the highest of about" in note for note in air.notes)
+        assert sweeps == 1 or any("a peak detector, the highest of about" in note for note in air.notes)
     assert verdicts["occupied"] == 0
-    assert verdicts["clean"] >= 0.98 * verdicts.total()
+    assert verdicts["clean"] >= 0.98 * verdicts.total() or sweeps == 1
 
 
 @pytest.mark.parametrize("width", [1, 4, 8])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 
 import numpy as np
@@ -25,7 +26,7 @@ def noise(sweeps: int, seed: int, bins: int = BINS) -> NDArray[np.float32]:
 
 def series(levels: NDArray[np.floating], every_s: float = 1.0) -> Series:
     axis = Axis.regular(Fraction(500_000_000), Fraction(25_000), levels.shape[1])
-    times_s = 1e9 + every_s * np.arange(levels.shape[0])
+    times_s = 1e9 + every_s * np.arange(levels.shape[0], dtype=np.float64)
     return Series(axis, levels.astype(np.float32), LevelUnit.DBM, times_s, zone_known=True, rbw_hz=25e3)
 
 
@@ -52,7 +53,7 @@ def test_a_trace_read_ten_times_says_what_it_says_once(looks: int, times: int) -
 @pytest.mark.parametrize("digits", [0, 1, 3])
 def test_rows_that_repeat_are_found_as_by_a_plain_twin(seed: int, digits: int) -> None:
     rng = np.random.default_rng(seed)
-    levels = np.round(np.repeat(noise(12, seed, 400), rng.integers(1, 5, 12), axis=0), digits)
+    levels = np.round(np.repeat(noise(12, seed, 400), rng.integers(1, 5, 12), axis=0), digits).astype(np.float32)
     levels[:, rng.integers(0, 400, 20)] = np.nan
     assert read_again(levels).tolist() == plain_twin(levels)
 
@@ -145,3 +146,19 @@ def test_a_carrier_in_a_polled_survey_keeps_its_share_of_the_time() -> None:
     assert carrier.times is not None
     assert (carrier.on_share, carrier.times.sweeps) == (0.25, 40)
     assert carrier.last_s == 1e9 + 3 * 36  # when the sweep was read first, not when it was read again
+
+
+def test_files_of_a_sweep_each_are_asked_together() -> None:
+    once = noise(3, seed=12)
+    polled = np.repeat(once, 4, axis=0)
+    files = [replace(series(polled[k : k + 1]), times_s=np.array([1e9 + k])) for k in range(12)]
+    ((kept,),), notes = without_read_again([files])
+    np.testing.assert_array_equal(kept.levels_db, once)
+    assert kept.times_s is not None
+    assert (kept.times_s - 1e9).tolist() == [0.0, 4.0, 8.0]
+    assert notes[0].startswith("9 of 12 sweeps equal the one before")
+
+
+def test_files_of_a_sweep_each_stay_as_they_are_where_none_was_read_again() -> None:
+    files = [series(one[None, :]) for one in noise(5, seed=13)]
+    assert without_read_again([files]) == ([files], ())

@@ -3,8 +3,9 @@
 Many analysers draw so by default, so that a trace with few points shows the noise as wide as it is. No file states it,
 and every statistic along frequency takes it for what it is not: steps, edges, blocks. But it is plain in the data: on
 all of the axis one of two neighbours lies higher by the same many decibels, and scatters less, for the lowest of some
-powers scatters more in decibels than their highest. Two receivers by turns, or a gain that does, scatter alike;
-carriers on a raster of two steps differ from each other and stay, or scatter far less than the highest of so many.
+powers scatters more in decibels than their highest, by a ratio that how far they lie apart foretells. Two receivers by
+turns, or a gain that does, scatter alike; carriers on a raster of two steps differ from each other and stay so from
+sweep to sweep. In one sweep alone that can't be seen: but a level is never made lower, so that none is clean by it.
 
 Each bin then shows the higher one of its pair: the trace of a peak detector, with neighbours alike over two bins, in
 which nothing is lower than it was. Source: order statistics, F(x)^J for the highest and 1 - (1 - F(x))^J for the lowest
@@ -26,9 +27,8 @@ from fallow.spectrum.sweep import Series
 __all__ = ["by_turns", "without_turns"]
 
 FEWEST_PAIRS = 100
-FEWEST_SWEEPS = 2  # of one alone nobody can tell whether it stays
 MOST_ROWS = 64  # sweeps that are looked at
-LEAST_DB, MOST_DB = 2.0, 25.0  # between the two; the highest and the lowest of 50 single samples lie so far apart
+LEAST_DB, MOST_DB = 2.0, 31.0  # between the two; the highest and the lowest of 150 single samples lie so far apart
 BY_LUCK_SIGMAS = 8.0
 STRETCHES = 16  # of the axis
 PAIRS_IN_STRETCH = 25
@@ -38,8 +38,9 @@ EVEN_SIGMAS = 5.0
 LEAST_SCATTER_DB = 0.1
 LEAST_SIGMAS = 2.0  # of the lowest, between the two; of fewer than four single samples they are less apart
 LEAST_RATIO = 1.08  # of the scatter of the lowest and of the highest
-RATIO_SIGMAS = 5.0
-MOST_OVER_SINGLE = 1.3  # times the ratio that single samples have, the largest of all
+SURE_SIGMAS, NEAR_SIGMAS = 4.0, 2.0
+LEAST_OF_SINGLE, MOST_OF_SINGLE = 0.75, 1.15  # times the ratio of single samples, by simulation of many other kinds
+OF_RATIOS = 2.7  # times 1/n: relative variance of the ratio of two spreads that median magnitudes give
 STAYS_DB = 0.7  # by which neighbouring highest ones differ from each other and stay so, at most
 STAYS_SHARE = 0.5  # of their scatter, the same
 NORMAL_MAD = 1.4826
@@ -67,13 +68,13 @@ def without_turns(groups: Sequence[Sequence[Series]]) -> tuple[list[list[Series]
 def by_turns(levels: Levels) -> NDArray[np.bool_]:
     """Which sweeps show the highest and the lowest by turns, shape (sweep,); ``levels`` of shape (sweep, bin)."""
     none = np.zeros(len(levels), dtype=np.bool_)
-    if len(levels) < FEWEST_SWEEPS or levels.shape[1] < 2 * FEWEST_PAIRS:
+    if levels.shape[1] < 2 * FEWEST_PAIRS:
         return none
     places = np.unique(np.linspace(0, len(levels) - 1, MOST_ROWS).round().astype(np.int64))
     rows = levels[places].astype(np.float64)
     signs = _signs(rows)
     sign = 1 if np.count_nonzero(signs > 0) >= np.count_nonzero(signs < 0) else -1
-    if np.count_nonzero(signs == sign) < FEWEST_SWEEPS or not _proven(rows[signs == sign], sign):
+    if not (signs == sign).any() or not _proven(rows[signs == sign], sign):
         return none
     return np.concatenate([_signs(block.astype(np.float64)) == sign for _, block in levels.blocks()])
 
@@ -111,7 +112,7 @@ def _proven(rows: Values, sign: int) -> bool:
     apart_db, _ = _middle(steps)
     lowest, highest = (rows[:, 0::2], rows[:, 1::2]) if sign > 0 else (rows[:, 1::2], rows[:, 0::2])
     alike = apart_db <= MOST_DB and _everywhere(steps, apart_db) and _scatter_so(lowest, highest, apart_db)
-    return alike and not _stays(highest)
+    return alike and (rows.shape[0] == 1 or not _stays(highest))
 
 
 def _everywhere(steps: Values, apart_db: float) -> bool:
@@ -126,11 +127,14 @@ def _scatter_so(lowest: Values, highest: Values, apart_db: float) -> bool:
     (of_low, _), (of_high, count) = _scatter(lowest), _scatter(highest)
     if of_low < LEAST_SCATTER_DB or of_high < LEAST_SCATTER_DB:
         return False
-    by_luck = RATIO_SIGMAS * math.sqrt(2.0 / count)
-    ratio = of_low / of_high
     if apart_db < LEAST_SIGMAS * of_low:
         return False
-    return LEAST_RATIO + by_luck <= ratio <= MOST_OVER_SINGLE * _single_ratio(apart_db)
+    ratio, of_single = of_low / of_high, _single_ratio(apart_db)
+    luck = math.sqrt(OF_RATIOS / count)
+    if ratio < LEAST_RATIO + SURE_SIGMAS * luck:
+        return False
+    near = 1.0 + NEAR_SIGMAS * luck
+    return LEAST_OF_SINGLE * of_single / near <= ratio <= MOST_OF_SINGLE * of_single * near
 
 
 def _scatter(lane: Values) -> tuple[float, int]:
@@ -199,9 +203,11 @@ def _folded(series: Series, turned: NDArray[np.bool_]) -> Series:
 def _told(series: Series, turned: NDArray[np.bool_]) -> str:
     name = series.trace or series.source
     where = f" ({name})" if name else ""
-    which = "the levels" if turned.all() else f"the levels of {np.count_nonzero(turned)} of {turned.size} sweeps"
+    count = np.count_nonzero(turned)
+    which = "the levels" if turned.all() else f"the levels of {count} of {turned.size} sweeps"
+    alone = "" if count > 1 else "; in one sweep alone, carriers of one level on every second bin would look the same"
     return (
         f"{which}{where} are the highest and the lowest of their cells by turns, from bin to bin (a usual setting of "
         "analysers): each bin is taken to show the higher one of its pair, as a peak detector does; a carrier of one "
-        "bin reads up to 3 dB high"
+        f"bin reads up to 3 dB high{alone}"
     )
