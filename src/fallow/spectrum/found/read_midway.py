@@ -79,11 +79,12 @@ def put_together(
     ``again``: rows that are new nowhere, shape (row,).
     """
     n = levels_db.shape[1]
+    everywhere = np.arange(n)
     pieces: list[tuple[int, int, NDArray[np.intp]]] = []  # of which sweep, from which row, which bins
     began: list[int] = []
     empty = np.zeros(n, dtype=np.bool_)  # bins of the last sweep that are not written yet
     for row in np.flatnonzero(~again).tolist():
-        bins = stretches[row].bins(n) if row in stretches else np.arange(n)
+        bins = stretches[row].bins(n) if row in stretches else everywhere
         if row in stretches:
             fitting = bins[empty[bins]]
             pieces.append((len(began) - 1, row, fitting))
