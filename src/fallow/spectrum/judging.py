@@ -44,7 +44,8 @@ from fallow.units import Channel, Span, format_mhz
 __all__ = ["ANTENNA_NOT_PROVEN", "Air", "judge", "stretch_of"]
 
 ANTENNA_NOT_PROVEN = (
-    "antenna not proven: nothing stands out, which a quiet place and an antenna that is not connected both show"
+    "antenna not proven: nothing stands out beyond what noise alone may show, and so it looks in a quiet place and "
+    "with an antenna that is not connected"
 )
 DEAFNESS = Flag.DEAF | Flag.BELOW_KTB | Flag.OVERLOAD | Flag.COARSE
 STRONG_DB = 20.0  # above the floor: may overload a receiver. Common practice

@@ -129,11 +129,8 @@ def _goes_on(beyond_db: Values, mean_db: float, index: float, together: float) -
     """Whether low ones are as many among rising heights as their distribution has them (Kolmogorov's distance)."""
     from scipy import special  # heavy, so only where it is used
 
-    by_law = (
-        -special.expm1(-special.log1p(index * beyond_db / (mean_db * (1.0 - index))) / index)
-        if index > 0
-        else (-special.expm1(-beyond_db / mean_db))
-    )
+    index = max(index, 1e-6)
+    by_law = -special.expm1(-special.log1p(index * beyond_db / (mean_db * (1.0 - index))) / index)
     fewer = float((by_law - np.arange(beyond_db.size) / beyond_db.size).max())
     return fewer <= max(ANY_MISFIT, LEAST_MISFIT * math.sqrt(together / beyond_db.size))
 
@@ -165,8 +162,8 @@ def _anywhere(lone: NDArray[np.bool_], known: NDArray[np.bool_], together: float
     """Whether stretches of the axis hold as many as chance gives them (Poisson distributed)."""
     from scipy import special  # heavy, so only where it is used
 
-    ends = np.linspace(0, lone.shape[1], STRETCHES + 1).astype(np.int64)[1:]
-    seen, tried = (np.diff(np.cumsum(flags.sum(axis=0))[ends - 1], prepend=0) for flags in (lone, known))
+    edges = np.linspace(0, lone.shape[1], STRETCHES + 1).round().astype(np.int64)
+    seen, tried = (np.diff(np.append(0, np.cumsum(flags.sum(axis=0)))[edges]) for flags in (lone, known))
     expected = seen.sum() * tried / max(1, int(tried.sum()))
     told = expected > 0
     dispersion = float((np.square(seen - expected)[told] / expected[told]).sum()) / together
