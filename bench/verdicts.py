@@ -31,9 +31,11 @@ from verdict_trials import (
     one_window,
     receiver_at_random,
     television,
+    with_rayleigh_fading,
 )
 
 Counts = Counter[tuple[str, str]]  # (row of the table, what happened): how often
+AVERAGES = ("fine, averages", "steps of 50 kHz", "RBW of 4 steps", "rounded to 1 dB")  # single samples fade as noise
 PEAKS = ("peaks", "max-hold")  # a level among peaks depends on the signal: doubtful near a limit, never held against it
 
 
@@ -113,6 +115,16 @@ def noises(rng: np.random.Generator, trials: int) -> Counts:
     return counts
 
 
+def fadings(rng: np.random.Generator, trials: int) -> Counts:
+    """Carriers behind Rayleigh fading, at the limit in their loudest sweep: windows called clean, and occupied."""
+    counts: Counts = Counter()
+    for receiver in AVERAGES * trials:
+        kind = receiver_at_random(rng, receiver)
+        seen = one_window(rng, kind, with_rayleigh_fading, LIMIT_DBM, 95.0)
+        counts.update([(receiver, "tried"), (receiver, seen.verdict.word)])
+    return counts
+
+
 def stations(rng: np.random.Generator, trials: int) -> Counts:
     """Television with notches: channels called occupied, and wholly so."""
     counts: Counts = Counter()
@@ -155,6 +167,8 @@ def main(trials: int, seed: int) -> None:
     told = [("occupied, told +2u", "told +2u"), ("clean, told -2u", "told -2u")]
     true = [("occupied, true", "tried"), ("clean, true", "tried")]
     show("Told 2u above and 2u below the limit: at least 95 %; truly 2u of the budget", power(rng, trials), told + true)
+    called = [("occupied", "tried"), ("clean", "tried")]
+    show("Fading, the loudest sweep at the limit: at most 5 % of either", fadings(rng, 5 * trials), called)
     show("Television with notches, below the limit", stations(rng, 2 * trials), [occupied, ("wholly", "tried")])
 
 

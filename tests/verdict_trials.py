@@ -110,6 +110,12 @@ def _one_of(rng: np.random.Generator, sweeps: int) -> NDArray[np.float64]:
     return np.where(np.arange(sweeps) == rng.integers(sweeps), 0.0, -np.inf)
 
 
+def with_rayleigh_fading(rng: np.random.Generator, sweeps: int, at_hz: float, level_dbm: float) -> Sender:
+    """A carrier that fades from sweep to sweep, with that level in its loudest one. Source: Rec. ITU-R P.1057."""
+    faded_db = 10 * np.log10(rng.exponential(1.0, sweeps))
+    return Sender("carrier", at_hz, level_dbm, gain_db=faded_db - faded_db.max())
+
+
 SENDERS: dict[str, Sending] = {
     "carrier": lambda _rng, _n, at, level: Sender("carrier", at, level),
     "carrier in one sweep": lambda rng, n, at, level: Sender("carrier", at, level, gain_db=_one_of(rng, n)),

@@ -256,7 +256,7 @@ def _conclude(
     by_line = ((flags & (Flag.OWN_LINE | Flag.SUSPECT_LINE)) > 0) & (found.whole_least + cost < windows.limit_db)
     flags[(margin <= 0) & ~by_line] |= Flag.NEAR
     louder = loudest.most > found.whole_most + TOLD_DB
-    once = (loudest.run == 1) & (evidence.heard.n_sweeps > 1) & louder
+    once = (loudest.run == 1) & (evidence.heard.n_sweeps > 1) & louder & ~found.on_fades
     flags[(margin <= 0) & ~by_line & once] |= Flag.ONCE
     far = windows.without_lift_db(loudest.least) - cost > windows.shown_at_limit_db
     result.cut_db[judged] = np.maximum(most - windows.without_lift_db(loudest.least), 0.0)
@@ -331,7 +331,9 @@ class _Loudest:
 
 
 def _loudest(evidence: Evidence, found: Findings) -> _Loudest:
-    """The whole survey; or the sweeps in which something was on; or a run that stands out by more than noise."""
+    """The whole survey; or the sweeps in which something was on; or a run that stands out by more than noise, and any
+    where what is on fades.
+    """
     sweeps = evidence.heard.n_sweeps
     run = np.full(found.whole_most.size, sweeps, dtype=np.int64)
     loudest = _Loudest(found.whole_most.copy(), found.whole_least.copy(), _samples_of(found, -1).copy(), run)
@@ -346,7 +348,7 @@ def _loudest(evidence: Evidence, found: Findings) -> _Loudest:
             np.maximum(evidence.heard.noise.shape, np.maximum(found.samples[-1] / sweeps, found.on_shape_near)) * length
         )
         stands_out = found.most[index] - usual_most > gamma_quantile_db(1.0 - tail, usual)
-        better = stands_out & (found.most[index] > loudest.most)
+        better = (stands_out | found.on_fades) & (found.most[index] > loudest.most)
         loudest.take(better, found.most[index], found.least[index], _samples_of(found, index), length)
     return loudest
 

@@ -28,6 +28,7 @@ NEAR_LIMIT = 0.5  # of the limit's power: from there a window counts as looked a
 FEWEST_FOR_SCATTER = 6  # sweeps from which their own scatter is believed
 ON_BY_NOISE = 0.01  # share of the sweeps in which noise alone looks like something that is on
 LEAST_ON_DB = 3.0  # above the floor, however little its noise scatters: common practice for the shape of a floor
+ONE_SIDE_95 = 1.645  # standard deviations, normal distribution
 CUT_OFF = 0.15  # of their mean: where sweeps with less are left out, the rest scatters less than the signal does
 Values = NDArray[np.float64]
 
@@ -107,7 +108,7 @@ class Findings:
     Arrays of shape (window,): ``whole_…``, ``on_…`` and ``sweeps``; lists over lengths of such arrays: the rest.
     ``on_count``: sweeps with something on. ``on_shape``: gamma shape of the power in one of them, seen from their own
     scatter; ``on_shape_near`` from that of neighbours, which leaves out fading and drift; 0 where they are too few, or
-    say the same.
+    say the same. ``on_fades``: whether that power differs by more than noise-like power does.
     """
 
     whole_least: NDArray[np.float64]
@@ -117,6 +118,7 @@ class Findings:
     on_count: NDArray[np.float64]
     on_shape: NDArray[np.float64]
     on_shape_near: NDArray[np.float64]
+    on_fades: NDArray[np.bool_]
     sweeps: NDArray[np.int64]
     lengths: list[int]
     runs: list[int]
@@ -131,7 +133,7 @@ class Findings:
         def nothing() -> Values:
             return np.full(count, np.nan)
 
-        on = (nothing(), nothing(), np.zeros(count), np.zeros(count), np.zeros(count))
+        on = (nothing(), nothing(), np.zeros(count), np.zeros(count), np.zeros(count), np.zeros(count, dtype=bool))
         return Findings(nothing(), nothing(), *on, np.zeros(count, dtype=np.int64), [], [], [], [], [], [], [])
 
 
@@ -149,7 +151,7 @@ def look(evidence: Evidence, windows: Windows, piece: NDArray[np.int64], found: 
     found.sweeps[piece] = powers.valid.sum(axis=0)
     _look_while_on(powers, windows.least_on[piece], piece, found)
     if heard.alike_sweeps == 1.0:
-        _scatter_while_on(powers, windows.least_on[piece], piece, found)
+        _scatter_while_on(powers, windows.least_on[piece], piece, found, heard.noise.shape)
     for index, (length, run) in enumerate(_runs(powers, rises)):
         if index == len(found.lengths):
             found.lengths.append(length)
@@ -178,14 +180,17 @@ def _look_while_on(powers: WindowPowers, least_on: Values, piece: NDArray[np.int
     found.on_most[piece] = _db(np.add.reduce(powers.most, axis=0, where=on) / np.maximum(count, 1.0))
 
 
-def _scatter_while_on(powers: WindowPowers, least_on: Values, piece: NDArray[np.int64], found: Findings) -> None:
-    """How the power of the same sweeps scatters; nothing where they are too few."""
-    if powers.valid.shape[0] < FEWEST_FOR_SCATTER:
-        return
+def _scatter_while_on(
+    powers: WindowPowers, least_on: Values, piece: NDArray[np.int64], found: Findings, shape: float
+) -> None:
+    """How the power of the same sweeps scatters; ``shape``: as noise-like power in one reading does at most."""
     on = powers.valid & (powers.least > least_on)
     count = on.sum(axis=0).astype(np.float64)
     mean = np.add.reduce(powers.least, axis=0, where=on) / np.maximum(count, 1.0)
     squares = np.add.reduce(np.square(powers.least), axis=0, where=on) - count * mean**2
+    found.on_fades[piece] = _fades(count, mean, squares, shape)
+    if powers.valid.shape[0] < FEWEST_FOR_SCATTER:
+        return
     whole = least_on < CUT_OFF * mean
     found.on_shape[piece] = np.where(whole, _shape_seen(count - 1.0, mean, squares), 0.0)
     both = on[1:] & on[:-1]
@@ -197,14 +202,30 @@ def _shape_seen(freedom: Values, mean: Values, squares: Values) -> Values:
     """Gamma shape of powers from their mean and the sum of squares about it, at its lower 95 % limit; 0 for too few.
 
     ``freedom``: degrees of freedom; differences of neighbours have two thirds of their number (von Neumann et al.,
-    Ann. Math. Stat. 12 (1941) 153-162: from memory). Source: quantile of χ²/ν by Wilson and Hilferty, PNAS 17 (1931)
-    684-688.
+    Ann. Math. Stat. 12 (1941) 153-162: from memory).
     """
     variance = np.maximum(squares, 0.0) / np.maximum(freedom, 1.0)
     freedom = np.maximum(freedom, 1.0)
-    lowest = (1.0 - 2.0 / (9.0 * freedom) - 1.645 * np.sqrt(2.0 / (9.0 * freedom))) ** 3  # 5 % of χ²/ν
-    seen = mean**2 * np.maximum(lowest, 1e-3) / np.maximum(variance, 1e-6 * mean**2 + 1e-300)
+    lowest = np.maximum(_chi_square_limit(freedom, -ONE_SIDE_95), 1e-3)
+    seen = mean**2 * lowest / np.maximum(variance, 1e-6 * mean**2 + 1e-300)
     return np.where(freedom >= FEWEST_FOR_SCATTER - 1, seen, 0.0)
+
+
+def _fades(count: Values, mean: Values, squares: Values, shape: float) -> NDArray[np.bool_]:
+    """Whether ``count`` powers, of which the mean and the sum of squares about it are given, scatter wider than 95 % of
+    as many gamma variates of a shape K.
+
+    Their variance s² scatters by 2/ν + 6/(K·n) of its square (Kendall and Stuart, from memory), as χ² with fewer
+    degrees of freedom does.
+    """
+    freedom = np.maximum(count - 1.0, 1e-3) / (1.0 + 3.0 / shape)
+    widest = _chi_square_limit(freedom, ONE_SIDE_95) * mean**2 / shape
+    return np.asarray((count > 1.0) & (squares > widest * np.maximum(count - 1.0, 1.0)))
+
+
+def _chi_square_limit(freedom: Values, sigmas: float) -> Values:
+    """Quantile of χ²/ν. Source: Wilson and Hilferty, PNAS 17 (1931) 684-688."""
+    return (1.0 - 2.0 / (9.0 * freedom) + sigmas * np.sqrt(2.0 / (9.0 * freedom))) ** 3
 
 
 @dataclass(frozen=True, eq=False)
