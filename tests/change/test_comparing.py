@@ -168,6 +168,20 @@ def test_two_plateaus_are_two_changes_and_a_carrier_in_them_a_third() -> None:
     assert Counter(str(change.what) for change in found.changes) == {"floor": 2, "appeared": 1}
 
 
+def test_pieces_of_a_risen_floor_between_carriers_at_its_edges_are_the_floor() -> None:
+    """8 dB from 480 to 495 MHz, carriers on its edges and within it: one change, and a carrier inside is another."""
+    lifted = replace(INSTRUMENT, noise_shape_db=risen(480, 495, 8.0))
+    there = [Signal(mhz * 1e6, 2e5, level) for mhz, level in ((479.8, -62), (480.2, -61), (494.1, -60), (494.5, -58))]
+    for seed in range(30, 34):
+        change = the_only(compare_surveys(shown(seed, INSTRUMENT, there), shown(seed + 50, lifted, there)))
+        assert str(change.what) == "floor"
+        assert change.low_hz == pytest.approx(480e6, abs=0.6e6)
+        assert change.high_hz == pytest.approx(495e6, abs=0.6e6)
+    new = Signal(486e6, 1e5, -95)
+    found = compare_surveys(shown(30, INSTRUMENT, there), shown(80, lifted, [*there, new]))
+    assert Counter(str(change.what) for change in found.changes) == {"floor": 1, "appeared": 1}
+
+
 def test_television_within_a_risen_floor_has_not_changed() -> None:
     lifted = replace(INSTRUMENT, noise_shape_db=risen(482, 504, 8.0, 1.0))
     change = the_only(compare_surveys(shown(5, INSTRUMENT, TELEVISION[1:]), shown(6, lifted, TELEVISION[1:])))

@@ -39,6 +39,7 @@ __all__ = ["compare_surveys"]
 ALIKE_SHARE = 0.25  # of their width, by which the edges of one block may differ between two surveys
 EDGE_HZ = 400e3  # beside the edge of a wide change, narrow ones may be its skirts
 SKIRT_DB = 3.0
+FRAGMENT_HZ = 1.25e6  # so far beside a floor, a piece that changed as it did is the floor's: edges are known to groups
 COMMON_SHIFT_DB = 1.0
 UNEVEN_DB = 1.0  # quartile distance of the floor's difference: more is no common shift
 
@@ -163,8 +164,34 @@ def _changes_of(pair: Pair, blocks: Sequence[Block], terms: Terms, shift_db: flo
     narrow, more = changes_at(level, free, Sureness(terms.u_db, len(places)))
     beside, _ = changes_at(level, skirts, Sureness(terms.u_db, len(places)))
     narrow += [one for one in beside if not any(_is_skirt(one, change) for change in changes)]
+    changes, narrow = _whole_floors(changes, narrow)
     changes = [_as_shown(change, shift_db) for change in (*changes, *with_moves(narrow))]
     return changes, [*remarks, *more]
+
+
+def _whole_floors(wide: Sequence[Change], narrow: Sequence[Change]) -> tuple[list[Change], list[Change]]:
+    """Floors with the pieces beside them that carriers cut off, and the narrow changes that are left."""
+    whole, left = [], list(narrow)
+    for change in wide:
+        while pieces := [one for one in left if _continues(change, one)]:
+            piece = min(pieces, key=lambda one: _apart_hz(one, change))
+            left.remove(piece)
+            low_hz, high_hz = min(change.low_hz, piece.low_hz), max(change.high_hz, piece.high_hz)
+            change = replace(change, low_hz=low_hz, high_hz=high_hz)
+        whole.append(change)
+    return whole, left
+
+
+def _continues(floor: Change, piece: Change) -> bool:
+    """Whether a piece of air beside a changed floor changed as that did, from noise to noise."""
+    as_much = abs(piece.difference_db - floor.difference_db) <= SKIRT_DB
+    alike = floor.what is What.FLOOR and piece.what in (What.APPEARED, What.VANISHED) and as_much
+    inside = floor.low_hz <= piece.low_hz and piece.high_hz <= floor.high_hz
+    return alike and not inside and _apart_hz(piece, floor) <= FRAGMENT_HZ
+
+
+def _apart_hz(piece: Change, floor: Change) -> int:
+    return max(piece.low_hz - floor.high_hz, floor.low_hz - piece.high_hz)
 
 
 def _holds(pair: Pair, block: Block) -> bool:
