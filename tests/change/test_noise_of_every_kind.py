@@ -204,3 +204,17 @@ def test_means_of_readings_that_scatter_evenly_reach_as_far_as_drawn_ones(readin
     for chance in (1e-3, 1e-4):
         assert tail.exceeded_db(chance, readings) == pytest.approx(np.quantile(means, 1.0 - chance), abs=1.0)
     assert tail.spread_db(readings) == pytest.approx(means.std(), rel=0.2)
+
+
+@pytest.mark.parametrize("sweeps", [3, 20])
+def test_a_trace_that_hardly_moves_is_one_look(sweeps: int) -> None:
+    """Ten pairs in which each survey shows one and the same noise in all its sweeps, but for 0.3 dB: counted as so many
+    looks each, 20 sweeps made dozens of changes a pair.
+    """
+    rng, changed = np.random.default_rng(sweeps), 0
+    for _ in range(10):
+        old, new = (single(rng, 1, 1600) + rng.normal(0.0, 0.3, (sweeps, 1600)) for _ in range(2))
+        changed += bool(compared(old, new).changes)
+    assert changed <= most_by_luck(10)
+    new[:, 800:808] += 35.0
+    assert [change.what for change in compared(old, new).changes] == [What.APPEARED]

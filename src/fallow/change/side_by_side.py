@@ -40,8 +40,8 @@ class Side:
     """What one survey shows, arrays of shape (window,), NaN where not measured.
 
     ``mean_db``, ``highest_db``: power in the window [dBm or dB], mean and highest of the sweeps; ``middle_db``: mean
-    of their levels in decibels, which one high reading moves little. ``floor_db``: what its
-    noise floor gives there. ``looks``: sweeps that measured it. ``readings``: independent noise powers in one look;
+    of their levels in decibels, which one high reading moves little. ``floor_db``: what its noise floor gives there.
+    ``looks``: sweeps that measured it, those with the same noise as one. ``readings``: independent noise powers in one;
     ``crowding``: how many neighbouring windows show the same noise, because the bandwidth is wider than was stated.
     """
 
@@ -282,17 +282,18 @@ def _side(evidence: Evidence, low_hz: Levels, high_hz: Levels) -> Side:
     heard = evidence.heard
     geometry = geometry_of(heard, low_hz, high_hz)
     mean, highest, middle = (np.full(low_hz.size, np.nan) for _ in range(3))
-    looks = np.zeros(low_hz.size, dtype=np.int64)
+    sweeps = np.zeros(low_hz.size, dtype=np.int64)
     for piece in pieces(heard, geometry):
         part = Geometry(**{name: getattr(geometry, name)[piece] for name in Geometry.__dataclass_fields__})
         powers = powers_in(heard, part, evidence.floor.noise_db, _nothing(evidence))
         held = np.where(powers.valid, powers.least, 0.0)
-        looks[piece] = powers.valid.sum(axis=0)
-        mean[piece] = held.sum(axis=0) / np.maximum(looks[piece], 1)
+        sweeps[piece] = powers.valid.sum(axis=0)
+        mean[piece] = held.sum(axis=0) / np.maximum(sweeps[piece], 1)
         highest[piece] = held.max(axis=0)
         in_db = 10.0 * np.log10(np.maximum(held, LEAST_POWER))
-        middle[piece] = np.where(powers.valid, in_db, 0.0).sum(axis=0) / np.maximum(looks[piece], 1)
-    measured = (geometry.covered >= LEAST_COVERED) & (looks > 0) & (mean > 0)
+        middle[piece] = np.where(powers.valid, in_db, 0.0).sum(axis=0) / np.maximum(sweeps[piece], 1)
+    measured = (geometry.covered >= LEAST_COVERED) & (sweeps > 0) & (mean > 0)
+    looks = np.maximum(1, np.round(sweeps / heard.alike_sweeps)).astype(np.int64)
     ratio = np.minimum(1.0, heard.steps_hz / heard.rbw_hz)
     per_bin = np.nan_to_num(10.0 ** (evidence.floor.noise_db / 10.0)) * ratio * heard.measured
     floor = sum_over(heard, per_bin, low_hz, high_hz) * geometry.scale

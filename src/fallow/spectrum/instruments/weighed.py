@@ -38,7 +38,7 @@ class Weighed:
     without the noise, NaN where nothing is; ``noise_db``;
     ``u_db``: standard uncertainty of ``signal_db`` by noise and wandering; ``spread_db`` and ``wandering_db``: of
     ``level_db``, by the noise in it and by what the level does from sweep to sweep. ``on`` of ``looks`` sweeps
-    showed it.
+    showed it; sweeps that show the same noise are one.
     """
 
     level_db: float
@@ -71,7 +71,8 @@ def weigh(
     ``crowding``: how many neighbouring readings show the same noise.
     """
     low_hz, high_hz = span_hz
-    powers, filled = powers_over(evidence, low_hz, high_hz)
+    each, filled = powers_over(evidence, low_hz, high_hz)
+    powers = _looks(each, evidence.heard.alike_sweeps)
     noise = 10.0 ** (noise_db / 10.0)
     if powers.size == 0:
         return Weighed(math.nan, math.nan, math.nan, noise_db, math.nan, math.nan, math.nan, 0, 0, steady=True)
@@ -162,6 +163,14 @@ def powers_over(evidence: Evidence, low_hz: float, high_hz: float) -> tuple[NDAr
     together = np.concatenate(found)
     cells = float(np.square(together).sum()) / squares if squares > 0.0 else 1.0
     return together, max(1.0, cells * (1.0 + 1.0 / heard.noise.shape))  # noise by itself makes Σp² larger by 1 + 1/K
+
+
+def _looks(powers: NDArray[np.float64], alike_sweeps: float) -> NDArray[np.float64]:
+    """The mean power of as many sweeps that follow each other as show the same noise, shape (look,)."""
+    if alike_sweeps == 1.0 or powers.size < 2:
+        return powers
+    parts = np.array_split(powers, max(1, round(powers.size / alike_sweeps)))
+    return np.array([part.mean() for part in parts])
 
 
 def _comes_and_goes(powers: NDArray[np.float64], on: NDArray[np.bool_], by_noise_db: float) -> bool:
