@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+import time
 import tracemalloc
 from pathlib import Path
 
@@ -59,3 +60,21 @@ def test_pieces_from_the_top_down_are_one_sweep_however_many(tmp_path: Path) -> 
     (series,) = read_file(path).series
     truth = [-float(f"{90 + k % 7}.{i}") for k in range(4_000) for i in range(4)]
     assert np.array_equal(series.levels_db, np.array([truth], dtype=np.float32))
+
+
+def test_thousands_of_columns_take_seconds(tmp_path: Path) -> None:
+    """Comparing each with each would take more than a minute."""
+    columns = 10_000
+    rows = [f"{470 + i}," + ",".join(f"-9{(k + i) % 7}" for k in range(columns)) for i in range(3)]
+    path = tmp_path / "columns.csv"
+    path.write_text("\n".join(["MHz," + ",".join(f"t{k}" for k in range(columns)), *rows, ""]), encoding="ascii")
+    began = time.process_time()
+    assert len(read_file(path).series) == columns
+    assert time.process_time() - began < 30
+
+
+def test_a_long_text_that_begins_with_a_start_is_put_aside(tmp_path: Path) -> None:
+    began = time.process_time()
+    words = ["lorem ipsum 12 dolor, sit; amet 3.5", "1 2 3 foo 4,5;6", "dolor: 12.5 sit"] * 20_000
+    refused(tmp_path / "words.txt", ["start: 5 MHz", *words], "no table of frequencies and levels")
+    assert time.process_time() - began < 30

@@ -171,15 +171,15 @@ def _level_columns(columns: Sequence[Column]) -> tuple[list[Column] | str, tuple
         if not can_be_levels(column.values):
             return f"column {_called(column)} holds numbers that are no levels", ()
     levels = named or kept
-    moving = [column for column in levels if len(set(column.values)) > 1]
-    if not named and 1 < len(levels) != len(moving):
-        still = next(column for column in levels if column not in moving)
+    still = next((column for column in levels if len(set(column.values)) <= 1), None)
+    if not named and len(levels) > 1 and still is not None:
         return f"column {_called(still)} is the same number throughout, and nothing says what it is", ()
     if not levels:
         return "no column holds levels", ()
-    left_out = [column for column in columns if column not in levels]
+    taken = {column.place for column in levels}
+    left_out = [column for column in columns if column.place not in taken]
     notes = [f"column {_called(column)} was left out: it holds neither frequencies nor levels" for column in left_out]
-    if not moving:
+    if all(len(set(column.values)) <= 1 for column in levels):
         notes.append("all levels are the same number")
     return levels, tuple(notes)
 

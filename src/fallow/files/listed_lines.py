@@ -11,6 +11,7 @@ import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -28,10 +29,19 @@ from fallow.files.wording import (
     says_not_measured,
 )
 
-__all__ = ["FEWEST_LEVELS", "ListedBlock", "blocks_of", "heads_above", "is_number", "states_number", "tells_start"]
+__all__ = [
+    "FEWEST_LEVELS",
+    "MOST_ABOVE",
+    "ListedBlock",
+    "blocks_of",
+    "heads_above",
+    "is_number",
+    "states_number",
+    "tells_start",
+]
 
 FEWEST_LEVELS = 20
-_MOST_ABOVE = 1_000  # lines; a text that tells no start within them is no such file
+MOST_ABOVE = 1_000  # lines; a text that tells no start within them is no such file
 
 _HEAD = re.compile(r"\s*[#!%/*;]*\s*[\"']?([^:=;,\t|]{1,60}?)[\"']?\s*[:=;,\t|]\s*[\"']?([^\"']*?)[\"']?\s*[;,\t]*\s*")
 _BARE_HEAD = re.compile(r"\s*[#!%/*;]*\s*([^\W\d][^\d:=;,\t|]{1,40}?)\s+(-?\d[\d.,]*\s*[kMG]?Hz)\s*", re.IGNORECASE)
@@ -90,7 +100,7 @@ def _parted(lines: Sequence[Line], decimal: str | None) -> list[list[Line]]:
     parts: list[list[Line]] = [[]]
     started = levels = False
     for line in lines:
-        if not started and line.number > _MOST_ABOVE:
+        if not started and line.number > MOST_ABOVE:
             break
         if _number(line.text, decimal) is not None or _is_pair(line.text, decimal):
             levels = started
@@ -226,7 +236,7 @@ def is_number(cell: str, decimal: str | None) -> bool:
 
 def tells_start(lines: Sequence[Line]) -> bool:
     """Whether one of the first lines says where frequencies start."""
-    return any(_starts(line.text) for line in lines[:_MOST_ABOVE])
+    return any(_starts(line.text) for line in lines[:MOST_ABOVE])
 
 
 def states_number(text: str) -> bool:
@@ -272,6 +282,7 @@ def _head(text: str) -> tuple[str, object] | None:
     return (f"{words} hz", value * FREQUENCY_FACTORS_HZ[unit]) if unit is not None else (words, value)
 
 
+@lru_cache(maxsize=1000)
 def _role(key: str, *, named: bool) -> str:
     """The key in plain words; what it says of the frequencies in one word of ours, whatever its language."""
     words = " ".join(word for word in plain_words(key).split() if word not in _UNITS)

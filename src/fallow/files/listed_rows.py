@@ -16,7 +16,7 @@ from pathlib import Path
 
 from fallow.errors import InputError
 from fallow.files.headings import names_level
-from fallow.files.listed_lines import FEWEST_LEVELS, is_number, states_number, tells_start
+from fallow.files.listed_lines import FEWEST_LEVELS, MOST_ABOVE, is_number, states_number, tells_start
 from fallow.files.source import Line
 from fallow.files.wording import detector_named, says_not_measured
 
@@ -103,7 +103,7 @@ def rows_of(lines: Sequence[Line], decimal: str | None) -> ListedRows | None:
     if not tells_start(lines):
         return None
     for delimiter in _DELIMITERS:
-        if delimiter == decimal:
+        if delimiter == decimal or not any(_cells(line.text, delimiter, decimal) for line in lines[:MOST_ABOVE]):
             continue
         cells = {k: found for k, line in enumerate(lines) if (found := _cells(line.text, delimiter, decimal))}
         if sum(map(len, cells.values())) < FEWEST_LEVELS:
