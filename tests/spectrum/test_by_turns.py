@@ -64,6 +64,8 @@ def test_they_are_found(sweeps: int, of: int, samples: int, averaged: int) -> No
         levels = turned(sweeps, seed, of, samples, averaged)
         assert found_in(levels).all()
         assert found_in(np.round(levels, 1)).all()
+        holes = np.random.default_rng(seed).random(levels.shape) < 0.1
+        assert found_in(np.where(holes, np.nan, levels)).all()
 
 
 def air_of_another_kind(seed: int, samples: int, sweeps: int) -> list[Values]:
@@ -156,7 +158,7 @@ def test_only_some_sweeps_are_so() -> None:
 
 
 @pytest.mark.parametrize("bins", [1_000, 1_001])
-def test_no_level_is_lower_than_it_was(bins: int) -> None:
+def test_no_level_is_lower_than_it_was_and_none_is_made(bins: int) -> None:
     levels = turned(4, seed=6, bins=bins)
     levels[1, 10:13] = np.nan
     one = series(levels)
@@ -164,8 +166,10 @@ def test_no_level_is_lower_than_it_was(bins: int) -> None:
     for first in range(0, bins - 1, 2):
         higher = np.fmax(one.levels_db[:, first], one.levels_db[:, first + 1])
         for bin_ in (first, first + 1):
-            np.testing.assert_array_equal(kept.levels_db[:, bin_], higher)
+            held = np.where(np.isnan(one.levels_db[:, bin_]), np.nan, higher)
+            np.testing.assert_array_equal(kept.levels_db[:, bin_], held)
     known = np.isfinite(one.levels_db)
+    np.testing.assert_array_equal(np.isfinite(kept.levels_db), known)
     assert (kept.levels_db[known] >= one.levels_db[known]).all()
 
 

@@ -169,8 +169,11 @@ def _variance(values: Values) -> float:
 
 
 def _mean(rows: Values) -> Values:
-    """Mean of each bin over the sweeps, shape (1, bin), NaN where one is missing."""
-    return np.asarray(rows.mean(axis=0)[None, :])
+    """Mean of each bin over the sweeps that have it, shape (1, bin), NaN where none has."""
+    known = np.isfinite(rows)
+    count = known.sum(axis=0, keepdims=True)
+    total = np.where(known, rows, 0.0).sum(axis=0, keepdims=True)
+    return np.where(count > 0, total / np.maximum(count, 1), np.nan)
 
 
 @cache
@@ -190,13 +193,15 @@ def _single_ratio(apart_db: float) -> float:
 
 def _folded(series: Series, turned: NDArray[np.bool_]) -> Series:
     """The series with the higher level of each pair in both of its bins, in some sweeps; a last bin alone goes with the
-    pair before it.
+    pair before it. What was not measured stays so.
     """
     levels = np.array(series.levels_db)
+    odd = np.arange(1, levels.shape[1], 2)
     for row in np.flatnonzero(turned):
-        odd = np.arange(1, levels.shape[1], 2)
-        levels[row, odd] = levels[row, odd - 1] = np.fmax(levels[row, odd], levels[row, odd - 1])
-        levels[row, -1] = np.fmax(levels[row, -1], levels[row, -2])
+        was, higher = series.levels_db[row], levels[row]
+        higher[odd] = higher[odd - 1] = np.fmax(was[odd], was[odd - 1])
+        higher[-1] = np.fmax(higher[-1], higher[-2])
+        higher[np.isnan(was)] = np.nan
     return series.with_levels(levels)
 
 
