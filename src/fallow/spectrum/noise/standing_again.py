@@ -43,17 +43,16 @@ class Together:
 
 def reached_together(heard: Heard, floor: Floor) -> list[Together]:
     """What several readings of a series reach together: two of all sweeps, two side by side in any of them, and a share
-    of as many sweeps as a scatter needs.
+    of as many sweeps as a scatter needs. Of sweeps that show the same noise only some count, each as one reading.
     """
-    rows = some_rows(heard.levels_db) - floor.noise_db
+    rows = some_rows(heard.levels_db, heard.alike_sweeps) - floor.noise_db
     falling = -np.sort(-rows, axis=0)  # NaN goes last
-    looks = len(falling)
-    counts = sorted({math.ceil(share * looks) for share in SHARES} - {1, 2} if looks > 1 else ())
-    of_some = [Together(falling[count - 1], looks, count) for count in counts]
+    looks, independent = len(falling), heard.alike_sweeps == 1.0
+    counts = {math.ceil(share * looks) for share in SHARES} - {1, 2} | (set() if independent else {2})
+    of_some = [Together(falling[count - 1], looks, count) for count in sorted(counts) if count <= looks]
     twice, beside = _highest_together(heard, floor)
-    sweeps = heard.n_sweeps
-    over_time = [Together(twice, sweeps, 2), *of_some] if sweeps > 1 else []
-    return [*over_time, Together(beside, 2, 2, tries=2 * sweeps)]
+    of_all = [Together(twice, heard.n_sweeps, 2)] if independent and heard.n_sweeps > 1 else []
+    return [*of_all, *of_some, Together(beside, 2, 2, tries=2 * heard.n_sweeps)]
 
 
 def _highest_together(heard: Heard, floor: Floor) -> tuple[Values, Values]:
