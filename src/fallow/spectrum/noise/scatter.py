@@ -69,7 +69,7 @@ def some_rows(levels: Levels, alike_sweeps: float = 1.0) -> Values:
     """
     sweeps, bins = levels.shape
     wanted = min(MOST_ROWS, max(1, MOST_READINGS // bins))
-    independent = max(1, round(sweeps / max(1.0, alike_sweeps)))
+    independent = max(1, math.floor(sweeps / max(1.0, alike_sweeps)))
     rows = np.unique(np.linspace(0, sweeps - 1, min(independent, wanted)).round().astype(np.int64))
     return levels[rows].astype(np.float64)
 
