@@ -53,7 +53,7 @@ def read_listed(file: TextFile, telling: Telling) -> FileReading | None:
     if rows is not None and telling.decimal is None and rows.may_be_decimals:
         first = rows.lines[min(rows.cells)]
         what = f"{quoted(first.text)} may be numbers with a decimal comma, or {rows.width} numbers"
-        raise InputError(what, path=file.path, line=first.number, hint="say --decimal , or --decimal .")
+        raise InputError(what, path=file.path, line=first.number, hint="--decimal tells the decimal mark")
     return found.reading([("", lines)])
 
 
