@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from fallow.change.values import What
 from fallow.spectrum.instruments.two_samples import fisher_mid_p, student_factor
 from fallow.spectrum.instruments.weighed import Weighed
-from fallow.spectrum.statistics import normal_quantile
+from fallow.spectrum.statistics import DB_PER_NEPER_OF_POWER, normal_quantile
 
 __all__ = ["FALSE_CHANGES", "Outcome", "Place", "Sureness", "compare_weighed", "threshold_db"]
 
@@ -112,7 +112,7 @@ def _one_there(there: Weighed, away: Weighed, sure: Sureness, what: What) -> Out
     noise = math.hypot(there.u_db, away.spread_db)
     here, other = ("the new", "the old") if what is What.APPEARED else ("the old", "the new")
     shown = there.level_db - away.level_db
-    if min(would, shown) <= threshold_db(sure, noise, max(there.on - 1, 3)):
+    if min(would, shown) <= threshold_db(sure, noise, _degrees(there, away)):
         if there.signal_db < there.noise_db + CLEAR_DB:
             return Outcome(None)
         return Outcome(None, because=f"only {here} survey shows it, and the noise of {other} one may hide it")
@@ -126,3 +126,13 @@ def _one_there(there: Weighed, away: Weighed, sure: Sureness, what: What) -> Out
         because += "; one sweep each, so it may only come and go"
     levels = (away.level_db, there.level_db) if what is What.APPEARED else (there.level_db, away.level_db)
     return Outcome(what, *levels, math.hypot(sure.u_db, there.u_db, away.spread_db), because)
+
+
+def _degrees(there: Weighed, away: Weighed) -> float:
+    """Degrees of freedom behind the uncertainty of two levels: of the sweeps, where the signal wanders more than the
+    noise in it explains; else of the noise powers, two for each (χ² distribution), by their scatter in decibels.
+    """
+    of_sweeps = float(max(there.on - 1, 3))
+    if there.wandering_db > there.spread_db:
+        return of_sweeps
+    return max(of_sweeps, 2.0 * (DB_PER_NEPER_OF_POWER / max(there.spread_db, away.spread_db)) ** 2)
