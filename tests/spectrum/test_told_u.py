@@ -52,3 +52,14 @@ def test_a_strong_microphone_in_a_held_trace_is_surely_there() -> None:
         assert seen.verdict is Verdict.OCCUPIED
         assert seen.u_db is not None
         assert 2.4 < seen.u_db < 8.0
+
+
+@pytest.mark.parametrize("limit_dbm", [-120.0, -150.0])
+def test_noise_above_the_limit_does_not_make_u_wider(limit_dbm: float) -> None:
+    """What is deaf is told to be deaf: its level is known as well as any, within 3 dB of the defaults' 2.43."""
+    rng = np.random.default_rng(33)
+    kind = receiver_at_random(rng, "one sweep, averages")
+    (seen,) = judge(survey_of(rng, kind, []), Judging(limit_dbm=limit_dbm)).judge_slices([SLICE])
+    assert seen.verdict is Verdict.DOUBTFUL
+    assert seen.u_db is not None
+    assert seen.u_db < 3.0

@@ -96,7 +96,7 @@ class _Proof:
 
     ``period``: the number of the period that does (the runs' lengths, then what was on at times), -1 for none.
     ``by_noise``: where noise may be it. ``over_db``: how far the period that is nearest to it lies above what proves a
-    signal at the limit, dB; negative where it falls short.
+    signal at the limit, dB; negative where it falls short, NaN where noise alone reaches the limit.
     """
 
     period: NDArray[np.int64]
@@ -126,6 +126,7 @@ def _occupied(
         quiet = _is_noise(evidence, windows, period, tail) & loud
         by_noise |= quiet
         proven[loud & ~quiet & (proven < 0 if period.gathered else True)] = index
+    over_db[noise >= windows.shown_at_limit_db] = np.nan
     return _Proof(proven, by_noise & (proven < 0), over_db)
 
 
