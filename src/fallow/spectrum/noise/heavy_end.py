@@ -3,7 +3,8 @@
 Readings far out are noise's own if they are as noise is. They come alone: not again in their own bin, not side by side
 in one sweep, but anywhere, as chance has it. And their heights go on where the rest of the noise ends, the most of them
 lowest, without a gap. What they reach is then followed by a generalised Pareto distribution. A crowd that stands by
-itself far above the noise is senders', and so is what gathers in a part of the axis.
+itself far above the noise is senders', and the gap below it shows where noise ends; so is what gathers in a part of the
+axis.
 
 Sources: exceedances over a high threshold: Pickands, Annals of Statistics 3 (1975) 119-131; probability-weighted
 moments: Hosking and Wallis, Technometrics 29 (1987) 339-349; normalised spacings of exponential values are independent:
@@ -43,13 +44,14 @@ UNEVEN_BY_LUCK = 1e-3
 @dataclass(frozen=True)
 class HeavyEnd:
     """Readings beyond ``from_db`` above their median, which the chance ``share`` exceeds, as a generalised Pareto
-    distribution in decibels: ``scale_db`` and ``index``, the larger the more slowly they end.
+    distribution in decibels: ``scale_db`` and ``index``, the larger the more slowly they end; up to ``most_db``.
     """
 
     from_db: float
     share: float
     scale_db: float
     index: float
+    most_db: float = HIGHEST_REACH_DB
 
     def exceeded_db(self, chance: Values) -> Values:
         """What readings exceed with a chance, dB above their median; for likelier ones than ``share`` as if heights
@@ -59,7 +61,7 @@ class HeavyEnd:
         fewer = np.maximum(1.0, self.share / chance)
         reach = self.from_db + self.scale_db / self.index * (fewer**self.index - 1.0)
         nearer = self.from_db * np.log(0.5 / chance) / math.log(0.5 / self.share)
-        return np.asarray(np.where(chance < self.share, np.minimum(reach, HIGHEST_REACH_DB), nearer), dtype=np.float64)
+        return np.asarray(np.where(chance < self.share, np.minimum(reach, self.most_db), nearer), dtype=np.float64)
 
 
 def above_floor(rows: Values, lag: int) -> Values:
@@ -97,7 +99,8 @@ def find_heavy_end(above_db: Values, from_db: float, lag: int, together: float) 
     """
     known = np.isfinite(above_db)
     lone = alone(known & (above_db > from_db), known, lag)
-    beyond_db = _without_crowd(np.sort(above_db[lone] - from_db))
+    rising_db = np.sort(above_db[lone] - from_db)
+    beyond_db = _without_crowd(rising_db)
     share = beyond_db.size / max(1, int(known.sum()))
     if share > LARGEST_SHARE or _by_luck(beyond_db.size / together, FAR_CHANCE * int(known.sum()) / together):
         return None
@@ -106,9 +109,11 @@ def find_heavy_end(above_db: Values, from_db: float, lag: int, together: float) 
         return None
     if not _goes_on(beyond_db, mean_db, index, together):
         return None
-    luck = (1.0 + index) * math.sqrt(together / beyond_db.size)  # standard error of an index
-    index = min(index + luck, MOST_INDEX)
-    return HeavyEnd(from_db, share, mean_db * (1.0 - index), index)
+    error = (1.0 + index) * math.sqrt(together / beyond_db.size)  # standard, of an index
+    index = min(index + error, MOST_INDEX)  # a bar too high is the lesser error
+    crowd_db = rising_db[beyond_db.size :]
+    most_db = HIGHEST_REACH_DB if crowd_db.size == 0 else from_db + float(beyond_db[-1] + crowd_db[0]) / 2.0
+    return HeavyEnd(from_db, share, mean_db * (1.0 - index), index, most_db)
 
 
 def _by_luck(count: float, expected: float) -> bool:
