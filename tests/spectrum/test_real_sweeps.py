@@ -187,14 +187,35 @@ def test_gsm_carriers_beside_lte_are_listed_each(with_load: Air) -> None:
     assert not any(one.high_hz - one.low_hz > 50e6 for one in with_load.emitters if 860e6 < one.low_hz < 960e6)
 
 
-def test_one_sweep_of_single_samples_can_not_say(airdata: Path) -> None:
+def _wide_rows(airdata: Path) -> Survey:
     rows = [line.split(", ") for line in (airdata / "sdr-wide-rows-0-6000" / "sweep.txt").read_text().splitlines()]
     rows.sort(key=lambda row: int(row[2]))
     levels = np.array([[float(level) for row in rows for level in row[6:]]], dtype=np.float32)
-    air = judge(Survey((Series(Axis.regular(500_000, 1_000_000, 6000), levels, LevelUnit.DB),)))
+    return Survey((Series(Axis.regular(500_000, 1_000_000, 6000), levels, LevelUnit.DB),))
+
+
+def test_one_sweep_of_single_samples_can_not_say(airdata: Path) -> None:
+    air = judge(_wide_rows(airdata))
     windows = [Channel("", low, low + 1_000_000) for low in range(470_000_000, 700_000_000, 1_000_000)]
     assert {judged.verdict for judged in air.judge_slices(windows)} == {Verdict.DOUBTFUL}
     assert air.judge_window(95e6, 95.2e6).reasons
+
+
+def test_the_filter_of_a_dongle_is_no_spectrum(airdata: Path) -> None:
+    """The round shape of the whole sweep is the receiver's filter (README of the data): no emitter, no clean place."""
+    rows = np.loadtxt(airdata / "rtl-vhf-tab" / "1756357992-165531225.gp", delimiter="\t")
+    axis = Axis.regular(round(rows[0, 0]), round(rows[1, 0] - rows[0, 0]), len(rows))
+    air = judge(Survey((Series(axis, rows[None, :, 1].astype(np.float32), LevelUnit.DB),)))
+    slices = air.judge_slices([Channel("", low, low + 200_000) for low in range(165_600_000, 168_200_000, 200_000)])
+    assert air.emitters == ()
+    assert {judged.verdict for judged in slices} == {Verdict.DOUBTFUL}
+
+
+def test_what_a_receiver_shows_at_0_hz_is_its_own(airdata: Path) -> None:
+    air = judge(_wide_rows(airdata))
+    judged = air.judge_slices([Channel("", 0, 1_000_000)])[0]
+    assert judged.verdict is Verdict.DOUBTFUL
+    assert any("own line" in reason for reason in judged.reasons)
 
 
 def test_the_phones_uplink(airdata: Path) -> None:

@@ -19,6 +19,7 @@ from fallow.spectrum.found.services import usual_rasters
 from fallow.spectrum.found.tuned_floor import with_tuning_steps
 from fallow.spectrum.heard import Heard
 from fallow.spectrum.noise.noise_floor import find_floor
+from fallow.spectrum.noise.own_filter import filter_shape_db
 from fallow.spectrum.verdict import Emitter
 from fallow.spectrum.verdicts.deciding import FLOOR_RISE_DB, Evidence
 from fallow.spectrum.verdicts.overload import find_overload
@@ -73,7 +74,8 @@ def find(
     """
     reference_db, other_settings = _believable(_reference_floor(heard, loads), heard)
     referenced = bool(np.isfinite(reference_db).any())
-    floor = find_floor(heard, reference_db if referenced else None)
+    own_shape_db = None if referenced else filter_shape_db(heard)
+    floor = find_floor(heard, reference_db if referenced else own_shape_db)
     lines = seen.every
     own = tuple(line for load in loads for line in own_lines(heard, lines, load))
     told = (*own, *seen.moving)
@@ -83,8 +85,10 @@ def find(
     ordinary = np.where(floor.noise_db > floor.ordinary_db + FLOOR_RISE_DB, floor.ordinary_db, floor.noise_db)
     base = floor.noise_db if absolute else np.where(np.isfinite(reference_db), reference_db, ordinary)
     own_bins, suspect_bins = (bins_of(some, heard.axis.n) for some in (own, (*suspect, *seen.moving)))
+    own_bins |= heard.axis.cells_hz[0] <= 0.0  # at 0 Hz a receiver shows itself
     overload = find_overload(heard, floor)
-    evidence = Evidence(heard, floor, base, referenced, own_bins, suspect_bins, overload.bins)
+    filtered = own_shape_db is not None
+    evidence = Evidence(heard, floor, base, referenced, own_bins, suspect_bins, overload.bins, filtered)
     shape = reference_db if referenced else np.zeros(heard.axis.n)
     flagged = evidence.own_lines | evidence.suspect_lines
     shaped = find_television(heard, shape, raster or usual_rasters(), flagged)

@@ -31,6 +31,8 @@ def doubts(
     flags[any_bin(heard.rejected > 0, geometry)] |= Flag.REJECTED
     flags[any_bin(heard.own_bins, geometry)] |= Flag.OWN_CARRIER
     flags[~_would_hear(evidence, rule, windows, found)] |= Flag.DEAF
+    if evidence.like_a_filter:
+        flags |= Flag.OWN_FILTER
     if evidence.overloaded is not None:
         flags[any_bin(evidence.overloaded, geometry)] |= Flag.OVERLOAD
     if rule.limit_dbm is None:

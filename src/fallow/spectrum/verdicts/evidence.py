@@ -44,6 +44,7 @@ class Flag(IntFlag):
     READS_HIGH = 1048576
     OVERLOAD = 2097152
     SELDOM = 4194304
+    OWN_FILTER = 8388608
 
 
 @dataclass(frozen=True)
@@ -69,7 +70,8 @@ class Evidence:
 
     ``base_db``: the floor that a relative limit counts from. ``from_reference``: whether that is the floor of a
     reference. ``own_lines``, ``suspect_lines``: bins that hold lines of the instrument itself, proven or suspected.
-    ``overloaded``: bins that can't be believed because the receiver was overloaded; None: no bin.
+    ``overloaded``: bins that can't be believed because the receiver was overloaded; None: no bin. ``like_a_filter``:
+    whether all that was swept has the shape of a receiver's filter.
     """
 
     heard: Heard
@@ -79,6 +81,7 @@ class Evidence:
     own_lines: NDArray[np.bool_]
     suspect_lines: NDArray[np.bool_]
     overloaded: NDArray[np.bool_] | None = None
+    like_a_filter: bool = False
 
     @cached_property
     def window_noise(self) -> WindowNoise:

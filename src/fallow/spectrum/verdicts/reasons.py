@@ -198,6 +198,11 @@ def _sentences(windows: SliceWindows, around: Circumstances) -> list[tuple[Flag,
             f"more than {RAISED_DB:g} dB above the floor of the reference: {_raised(windows, around)}",
         ),
         (Flag.OVERLOAD, "overload: the receiver was driven too hard to be believed here; a filter or a pad would tell"),
+        (
+            Flag.OWN_FILTER,
+            "the levels fall off towards both ends of what was swept, as a receiver's own filter makes them: noise "
+            "can't be told from a wide signal; several tunings, or a sweep with a load for an antenna, would tell",
+        ),
         (Flag.FLOOR_RAISED, f"the floor itself is raised here: {_raised(windows, around)}"),
         (
             Flag.DEAF,
