@@ -81,7 +81,7 @@ def test_a_floor_that_rises_beside_a_wide_block_is_still_told() -> None:
 
 @pytest.mark.parametrize("sweeps", [1, 10])
 def test_carriers_on_a_wide_block_are_listed_beside_it(sweeps: int) -> None:
-    """Six of 200 kHz, 18 to 30 dB above the block of 60 MHz that they stand on; without them there is only the block."""
+    """Six of 200 kHz, 18 to 30 dB above the block of 60 MHz that they stand on; without them only the block."""
     rng = np.random.default_rng(sweeps)
     power = _noise(rng, sweeps, 9)
     power[:, WIDE] += 10 ** (-98.0 / 10) * rng.gamma(9, 1 / 9, (sweeps, 2400))
