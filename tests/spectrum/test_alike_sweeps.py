@@ -120,3 +120,17 @@ def test_what_is_on_the_air_is_found_in_a_running_average(sweeps: int) -> None:
     assert [air.slices[place // 8].verdict for place in (*places, 3600)] == [Verdict.OCCUPIED] * 21
     (late,) = [one for one in air.emitters if one.low_hz <= 590_025_000 <= one.high_hz]
     assert late.on_share == pytest.approx((sweeps - first) / sweeps)
+
+
+@pytest.mark.parametrize(("sweeps", "weight"), [(30, 0.15), (10, 0.3)])
+def test_a_carrier_that_comes_on_in_an_average_that_has_just_begun_is_found(sweeps: int, weight: float) -> None:
+    """33 dB above the noise in one bin, from the middle on: the first sweeps, single readings, are no heavy end."""
+    for seed in range(4):
+        rng = np.random.default_rng(seed)
+        power = rng.exponential(size=(sweeps, 1200))
+        power[sweeps // 2 :, 100] += 2e3
+        for sweep in range(1, sweeps):
+            power[sweep] = (1.0 - weight) * power[sweep - 1] + weight * power[sweep]
+        air = judged(power)
+        assert air.slices[12].verdict is Verdict.OCCUPIED
+        assert [one.low_hz < 502_500_000 < one.high_hz for one in air.emitters] == [True]

@@ -115,7 +115,9 @@ def find_upper_tail(levels: Levels, rbw_bins: float, shape: float, alike_sweeps:
     together = max(1.0, rbw_bins)  # neighbours within one resolution say one thing
     body = find_body(left, centring, together)
     lag = math.ceil(together)
-    heavy = find_heavy_end(above_floor(rows, lag), body.exceeded_db(FAR_CHANCE), lag, together)
+    of_model_db = float(noise_quantile_db(1.0 - FAR_CHANCE, shape) - noise_quantile_db(0.5, shape))
+    from_db = max(body.exceeded_db(FAR_CHANCE), of_model_db)
+    heavy = find_heavy_end(above_floor(rows, lag), from_db, lag, together)
     return UpperTail(shape, body.even_db, heavy)
 
 
