@@ -7,10 +7,19 @@ from collections.abc import Sequence
 from fallow.change.offset import Offset, beyond_chance, varies
 from fallow.change.side_by_side import Pair, gaps_between
 from fallow.change.values import BandOffset, Terms
+from fallow.spectrum.heard import told_alike
 from fallow.spectrum.verdicts.deciding import Evidence
 from fallow.units import format_mhz, format_span_mhz
 
-__all__ = ["few", "notes_on_chain", "notes_on_gaps", "notes_on_likeness", "notes_on_offset", "notes_on_stretches"]
+__all__ = [
+    "few",
+    "notes_on_chain",
+    "notes_on_gaps",
+    "notes_on_likeness",
+    "notes_on_looks",
+    "notes_on_offset",
+    "notes_on_stretches",
+]
 
 MOST_NAMED = 6
 MOST_REMARKS = 12
@@ -122,6 +131,16 @@ def notes_on_likeness(pairs: Sequence[Pair]) -> list[str]:
     if any(max(old.rbw_hz, new.rbw_hz) > 1.01 * min(old.rbw_hz, new.rbw_hz) for old, new in sides):
         notes.append("the bandwidths differ: levels are compared in windows as wide as the coarser of the two looks")
     return notes
+
+
+def notes_on_looks(old: Sequence[Evidence], new: Sequence[Evidence]) -> list[str]:
+    """Which of the two surveys has sweeps that show the same noise."""
+    return [
+        f"in the {which} survey {told_alike(one.heard)}"
+        for evidence, which in ((old, "old"), (new, "new"))
+        for one in evidence
+        if one.heard.alike_sweeps > 1.0
+    ]
 
 
 def notes_on_gaps(old: Sequence[Evidence], new: Sequence[Evidence]) -> list[str]:

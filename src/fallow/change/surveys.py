@@ -20,6 +20,7 @@ from fallow.change.notes import (
     notes_on_chain,
     notes_on_gaps,
     notes_on_likeness,
+    notes_on_looks,
     notes_on_offset,
     notes_on_stretches,
 )
@@ -79,6 +80,7 @@ def compare_surveys(old: Air, new: Air, *, same_chain: bool | None = None) -> Su
             *notes_on_offset(signals, floors, bands, terms, shift),
             *notes_on_stretches(stretches, signals, terms),
             *notes_on_likeness(pairs),
+            *notes_on_looks(old.evidence, new.evidence),
             *notes_on_gaps(old.evidence, new.evidence),
             *few([note for _, notes in found for note in notes]),
         ),

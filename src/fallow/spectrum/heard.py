@@ -28,7 +28,7 @@ from fallow.spectrum.statistics import NoiseModel, estimate_peak_count, estimate
 from fallow.spectrum.sweep import Detector, LevelUnit, Series, Survey
 from fallow.units import Span, format_width
 
-__all__ = ["Heard", "is_absolute", "make_ready", "mixed_scales", "told_width"]
+__all__ = ["Heard", "is_absolute", "make_ready", "mixed_scales", "told_alike", "told_width"]
 
 IMPOSSIBLE_BELOW_DB = 60.0  # under the lower quartile of a series; single noise samples fall so low once in a million
 MIN_HOLD_SHOWS = "they show the lowest level ever met, not what is usual"
@@ -294,7 +294,7 @@ def _remarks(part: Heard) -> list[str]:
         against = told_contradiction(part.detector, part.kind)
         remarks += [f"{against}{where} (--detector says what it is)"] if against else []
     if part.alike_sweeps > 1.0:
-        remarks.append(_alike_remark(part) + where)
+        remarks.append(told_alike(part) + where)
     rejected = int(part.rejected.sum())
     if rejected:
         remarks.append(
@@ -304,11 +304,15 @@ def _remarks(part: Heard) -> list[str]:
     return remarks
 
 
-def _alike_remark(part: Heard) -> str:
+def told_alike(part: Heard) -> str:
+    """How many of the sweeps show the same noise, and what they count as."""
     if round(part.looks) == 1:
-        return f"all {part.n_sweeps} sweeps show the same noise (a trace that hardly moves): they count as one look"
+        return (
+            f"all {part.n_sweeps} sweeps show the same noise (a trace that hardly moves, or a finely uneven floor): "
+            "they count as one look"
+        )
     return (
-        f"about {part.alike_sweeps:.0f} sweeps that follow each other show the same noise (a running average, for "
+        f"about {part.alike_sweeps:.2g} sweeps that follow each other show the same noise (a running average, for "
         f"one): the {part.n_sweeps} count as {part.looks:.0f} looks"
     )
 
@@ -326,7 +330,7 @@ def _ready(parts: Sequence[Series], chain: Chain | None, own: Sequence[Span]) ->
     own_bins = _own_bins(axis, own, rbw)
     shown = replace(levels, added_db=None)
     alike = alike_bins(shown, rbw / float(axis.step_hz), stated=series.rbw_hz is not None)
-    alike_in_time = alike_sweeps(shown, alike)
+    alike_in_time = 1.0 if series.from_samples else alike_sweeps(shown, alike)
     kind = estimate_kind(shown, alike, alike_in_time)
     if _believed(series.detector, kind) is Detector.MAX_HOLD:
         levels, times = (_held(levels), None) if len(levels) > 1 else (levels, times)

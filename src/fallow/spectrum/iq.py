@@ -324,6 +324,7 @@ def _stitched(hops: Sequence[_Hop], grid: _Grid, source: str) -> Series:
         rbw_hz=resolution.rbw_hz,
         detector=resolution.detector,
         source=source,
+        from_samples=True,
     )
 
 

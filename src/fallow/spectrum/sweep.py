@@ -46,7 +46,8 @@ class Series:
     ``trace`` names one of several traces of the same sweep, empty when there is only one.
     ``source``: the file it came from, for messages. ``instrument``: the name of the very piece that took it, empty
     where nothing tells: series of one kind are then taken as sweeps of one instrument. ``overloaded``: the source says
-    that the receiver was.
+    that the receiver was. ``from_samples``: each sweep was computed from samples of its own, so that their noise has
+    nothing in common.
     """
 
     axis: Axis
@@ -60,6 +61,7 @@ class Series:
     source: str = ""
     instrument: str = ""
     overloaded: bool = False
+    from_samples: bool = False
 
     def __post_init__(self) -> None:
         if self.levels_db.ndim != 2 or self.levels_db.shape[1] != self.axis.n:

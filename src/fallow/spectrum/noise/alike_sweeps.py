@@ -11,8 +11,10 @@ is done stretch by stretch of the axis, of which the middle one counts. Source: 
 readings is that of n/τ independent ones (von Storch and Zwiers, Statistical Analysis in Climate Research, 6.6, from
 memory); readings put in another order have the same distribution and no dependence (a permutation test).
 
-A floor that is finely uneven, and weak carriers that stay, make the same bins low in all sweeps, too. They are a small
-part of each reading and as much alike in far sweeps as in near ones: that part is no noise's and left out.
+A floor that is finely uneven, and carriers that stay, make the same bins low in all sweeps, too. Where they are a small
+part of each reading, as much alike in far sweeps as in near ones, that part is left out. Where they are more, what
+stays counts only if it may be noise: no farther down than noise reaches, each bin by itself, in sweeps that hardly
+differ.
 """
 
 from __future__ import annotations
@@ -23,7 +25,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fallow.spectrum.levels import Levels
-from fallow.spectrum.noise.scatter import along_frequency
+from fallow.spectrum.noise.scatter import NEAREST, along_frequency
 
 __all__ = ["alike_sweeps"]
 
@@ -37,6 +39,10 @@ ORDERS = 5  # other orders of the readings that are tried
 LOW, MIDDLE = 0.16, 0.5  # shares between which it is compared how far means reach down
 LEAST = 1.25  # less is luck
 MOST_STAYING = 0.3  # of a reading's variance that is unevenness; a trace that hardly moves keeps more
+FARTHEST_DOWN_DB = 7.0  # single samples reach 6.0 dB below their middle, once in six; their floor adds to it
+SURELY_APART_DB = 4.5  # median magnitude of the difference of two single samples: 4.8 dB
+MEDIAN_SHARE = 0.225  # median magnitude of normal values in three standard deviations: 0.6745 / 3
+MOST_ALIKE_BESIDE = 0.25  # correlation of what stays in neighbouring independent bins; -0.06 of noise without its floor
 LUCK = 4.0  # standard error of what is found, over the root of the number of independent bins; by simulation
 LUCK_SIGMAS = 3.0
 
@@ -83,11 +89,28 @@ def _alike(rows: Values, rbw_bins: float) -> float:
     if np.isfinite(seen).sum() <= len(parts) // 2:
         return 1.0
     alike, staying = float(np.nanmedian(seen)), _staying(left, parts) / alone
-    staying = staying[np.isfinite(staying)]
-    if staying.size and 0.0 < np.median(staying) < MOST_STAYING:
-        alike -= (sweeps - 1) * float(np.median(staying))
+    stays = float(np.median(staying[np.isfinite(staying)])) if np.isfinite(staying).any() else 0.0
+    if 0.0 < stays < MOST_STAYING:
+        alike -= (sweeps - 1) * stays
+    elif stays > 0.0 and not _like_noise(left, parts, rbw_bins):
+        return 1.0
     luck = LUCK * math.sqrt(max(1.0, rbw_bins) / bins)
     return min(alike, float(sweeps)) if alike > max(LEAST, 1.0 + LUCK_SIGMAS * luck) else 1.0
+
+
+def _like_noise(left_db: Values, parts: list[NDArray[np.int64]], rbw_bins: float) -> bool:
+    """Whether what stays may be noise that stays: it reaches down no farther than single samples do, goes its own way
+    in each independent bin, and the sweeps differ by less than single samples.
+    """
+    mean = _means(left_db, 1.0)
+    if not float(np.nanmedian(_reach_down(mean, parts))) <= FARTHEST_DOWN_DB:
+        return False
+    if float(np.nanmedian(np.abs(np.diff(left_db, axis=0)))) > SURELY_APART_DB:
+        return False
+    limit = np.nanquantile(np.abs(mean), MIDDLE) / MEDIAN_SHARE
+    mean, lag = np.clip(mean, -limit, limit), max(1, math.ceil(NEAREST * rbw_bins))
+    beside = mean[lag:] * mean[:-lag]
+    return float(np.nanmean(beside)) <= MOST_ALIKE_BESIDE * float(np.nanmean(np.square(mean)))
 
 
 def _staying(left_db: Values, parts: list[NDArray[np.int64]]) -> Values:

@@ -22,10 +22,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fallow.spectrum.levels import Levels
-from fallow.spectrum.sweep import Series
+from fallow.spectrum.sweep import Detector, Series
 
 __all__ = ["by_turns", "without_turns"]
 
+TOLD_OTHERWISE = (Detector.SAMPLE, Detector.AVERAGE)
 FEWEST_PAIRS = 100
 MOST_ROWS = 64  # sweeps that are looked at
 LEAST_DB, MOST_DB = 2.0, 31.0  # between the two; the highest and the lowest of 150 single samples lie so far apart
@@ -58,6 +59,10 @@ def without_turns(groups: Sequence[Sequence[Series]]) -> tuple[list[list[Series]
     notes: list[str] = []
     for group in groups:
         turned = by_turns(Levels(tuple(one.levels_db for one in group)))
+        if group[0].detector in TOLD_OTHERWISE:
+            kept.append(list(group))
+            notes += [_told_against(group[0])] if turned.any() else []
+            continue
         ends = np.cumsum([one.n_sweeps for one in group])
         parts = np.split(turned, ends[:-1])
         kept.append([_folded(one, part) if part.any() else one for one, part in zip(group, parts, strict=True)])
@@ -205,14 +210,25 @@ def _folded(series: Series, turned: NDArray[np.bool_]) -> Series:
     return series.with_levels(levels)
 
 
-def _told(series: Series, turned: NDArray[np.bool_]) -> str:
+def _told_against(series: Series) -> str:
+    return (
+        f"the levels{_name(series)} look like the highest and the lowest of their cells by turns, from bin to bin; "
+        f"they are stated to be {'samples' if series.detector is Detector.SAMPLE else 'averages'}, and taken so "
+        "(--detector peak has each bin show the higher one of its pair)"
+    )
+
+
+def _name(series: Series) -> str:
     name = series.trace or series.source
-    where = f" ({name})" if name else ""
+    return f" ({name})" if name else ""
+
+
+def _told(series: Series, turned: NDArray[np.bool_]) -> str:
     count = np.count_nonzero(turned)
     which = "the levels" if turned.all() else f"the levels of {count} of {turned.size} sweeps"
     alone = "" if count > 1 else "; in one sweep alone, carriers of one level on every second bin would look the same"
     return (
-        f"{which}{where} are the highest and the lowest of their cells by turns, from bin to bin (a usual setting of "
-        "analysers): each bin is taken to show the higher one of its pair, as a peak detector does; a carrier of one "
-        f"bin reads up to 3 dB high{alone}"
+        f"{which}{_name(series)} are the highest and the lowest of their cells by turns, from bin to bin (a usual "
+        "setting of analysers): each bin is taken to show the higher one of its pair, as a peak detector does; a "
+        f"carrier of one bin reads up to 3 dB high{alone}"
     )

@@ -24,13 +24,15 @@ from fallow.spectrum.noise.coming_again import alone
 from fallow.spectrum.noise.scatter import FEWEST_SWEEPS
 from fallow.spectrum.statistics import median_of_valid
 
-__all__ = ["FAR_CHANCE", "HeavyEnd", "above_floor", "find_heavy_end"]
+__all__ = ["FAR_CHANCE", "HeavyEnd", "above_floor", "find_heavy_end", "in_open_air"]
 
 Values = NDArray[np.float64]
 FAR_CHANCE = 1e-4  # that the rest of the noise lets a reading be far out
 FAR_BY_LUCK = 1e-3  # that so many are
 FEWEST_FAR, LARGEST_SHARE = 5, 0.05  # fewer show no law, and more than that share are no end
 MOST_MEAN_DB = 12.0  # of their heights: impulses lift by less on average, senders by more; common practice
+LOW_SHARE = 0.2  # of the floor's levels: a band that is four fifths full has as much floor again
+BLOCK_DB = 10.0  # above those a floor is no floor; walls and ripples are lower. Common practice
 GROUP = 33  # independent bins whose median is the floor where sweeps are few
 HIGHEST_REACH_DB = 200.0  # beyond that no receiver reads
 MOST_INDEX = 0.5  # that of Student's t with two degrees of freedom, of endless variance
@@ -63,6 +65,15 @@ class HeavyEnd:
         nearer = self.from_db * np.log(0.5 / chance) / math.log(0.5 / self.share)
         return np.asarray(np.where(chance < self.share, np.minimum(reach, self.most_db), nearer), dtype=np.float64)
 
+    def told(self, name: str = "") -> str:
+        """What single readings prove, in a sentence. ``name``: of the series."""
+        where = f" ({name})" if name else ""
+        return (
+            f"single readings lie high all over the axis{where}: about {1e3 * self.share:.2g} of 1,000 by "
+            f"{self.from_db:.0f} dB and more, as impulses of switches, motors and dimmers do: one alone proves "
+            "nothing, what comes again or stands side by side does"
+        )
+
 
 def above_floor(rows: Values, lag: int) -> Values:
     """Readings of shape (sweep, bin) in dB above a rough floor: the middle one of the bins around or, if that is higher
@@ -72,6 +83,14 @@ def above_floor(rows: Values, lag: int) -> Values:
     if rows.shape[0] >= FEWEST_SWEEPS:
         floor = np.fmax(floor, median_of_valid(rows, axis=0))
     return rows - floor
+
+
+def in_open_air(above_db: Values, rows: Values) -> Values:
+    """Readings above their floor, NaN where that floor is a block's, in which noise is drowned; shape (sweep, bin)."""
+    floor = rows - above_db
+    known = floor[np.isfinite(floor)]
+    drowned = floor > (float(np.quantile(known, LOW_SHARE)) + BLOCK_DB if known.size else np.inf)
+    return np.where(drowned, np.nan, above_db)
 
 
 def _around(rows: Values, bins: int) -> Values:

@@ -21,7 +21,7 @@ from numpy.typing import ArrayLike, NDArray
 from fallow.spectrum.levels import Levels
 from fallow.spectrum.noise.coming_again import without_coming_again
 from fallow.spectrum.noise.even_scatter import find_body
-from fallow.spectrum.noise.heavy_end import FAR_CHANCE, HeavyEnd, above_floor, find_heavy_end
+from fallow.spectrum.noise.heavy_end import FAR_CHANCE, HeavyEnd, above_floor, find_heavy_end, in_open_air
 from fallow.spectrum.noise.scatter import find_residuals, level_step_db, some_rows
 from fallow.spectrum.statistics import noise_quantile_db
 
@@ -117,7 +117,7 @@ def find_upper_tail(levels: Levels, rbw_bins: float, shape: float, alike_sweeps:
     lag = math.ceil(together)
     of_model_db = float(noise_quantile_db(1.0 - FAR_CHANCE, shape) - noise_quantile_db(0.5, shape))
     from_db = max(body.exceeded_db(FAR_CHANCE), of_model_db)
-    heavy = find_heavy_end(above_floor(rows, lag), from_db, lag, together)
+    heavy = find_heavy_end(in_open_air(above_floor(rows, lag), rows), from_db, lag, together)
     return UpperTail(shape, body.even_db, heavy)
 
 

@@ -41,6 +41,7 @@ LEAST_ABOVE_NOISE_DB = 1.0  # common practice: how far the shape of a floor is k
 RAGGED_DB = 3.0  # the same where the floor is raised by something from outside
 TOLD_DB = 1.0  # by so much a run must be louder than the whole survey to be told instead of it
 RECTANGULAR = 3.0**0.5  # what cells at the edges hold lies anywhere between their share and all (JCGM 100, 4.3.7)
+MOST_LEFT_OPEN_DB = 6.0  # by cut cells, noise beside and peaks, in u; what asks for more is something else
 STANDS_OUT = 0.05  # chance that a run of sweeps stands out from the rest by noise, all runs together
 Values = NDArray[np.float64]
 Progress = Callable[[float], None] | None
@@ -302,7 +303,8 @@ def _deciding_u_db(result: Decided, judged: NDArray[np.int64], proof: _Proof, co
     below = np.where(near | (verdict == Verdict.CLEAN), limit - level - result.margin_db[judged], np.nan)
     unproven = (verdict == Verdict.DOUBTFUL) & ~proof.by_noise & np.isfinite(proof.over_db)
     above = np.where(unproven, level - limit - proof.over_db, np.nan)
-    return np.where(level < limit, below, above) / z
+    deciding = np.where(level < limit, below, above) / z
+    return np.where(deciding <= result.u_db[judged] + MOST_LEFT_OPEN_DB, deciding, np.nan)
 
 
 def _noise_u_db(samples: NDArray[np.float64], confidence: float) -> NDArray[np.float64]:

@@ -33,7 +33,8 @@ class Circumstances:
     that only the reference shows; ``strong``: the loudest blocks; ``misreadings``: instruments that can't be believed;
     ``unheard``, ``unswept``: known emitters that the sweeps don't show, and those whose place they did not measure;
     ``peaks_db``: by how much the highest of many readings may lie above the usual one. ``perhaps_rbw_hz``: how wide a
-    resolution that is not stated may be where that makes levels uncertain, else 0.
+    resolution that is not stated may be where that makes levels uncertain, else 0. ``impulsive``: whether the noise of
+    some series has a heavy end.
     """
 
     absolute: bool
@@ -55,6 +56,7 @@ class Circumstances:
     unswept: Sequence[str] = ()
     peaks_db: float = 0.0
     perhaps_rbw_hz: float = 0.0
+    impulsive: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -208,7 +210,7 @@ def _sentences(windows: SliceWindows, around: Circumstances) -> list[tuple[Flag,
             Flag.DEAF,
             f"deaf: noise and its uncertainty reach the limit, so a signal could not be told from noise with {percent}",
         ),
-        (Flag.NOISE, f"above the limit, but noise alone may show as much: {_raised(windows, around)}"),
+        (Flag.NOISE, f"above the limit, but noise alone may show as much: {_noise(windows, around)}"),
         (Flag.NEAR, f"near the limit: {_near(windows, around)}"),
         (Flag.ONCE, f"seen in one sweep of {around.n_sweeps} only"),
         (
@@ -242,10 +244,13 @@ def _peaks(windows: SliceWindows, around: Circumstances) -> str:
     """What a level among peaks leaves open."""
     decided = windows.decided
     key = _highest(windows, (decided.flags & Flag.PEAKS) > 0)
+    level_db, limit_db = decided.level_db[key], decided.limit_db[key]
+    lower, of = f"up to {around.peaks_db:.1f} dB lower", ""
+    if level_db - around.peaks_db > limit_db and around.n_sweeps > 1:
+        lower, of = "much lower, for among so many the highest is high by chance", f" of {around.n_sweeps} sweeps"
     return (
-        f"the trace shows peaks: what shows {_level(decided.level_db[key], around)} at its highest (u "
-        f"{decided.u_db[key]:.1f} dB) may have a usual level up to {around.peaks_db:.1f} dB lower, against "
-        f"{decided.limit_db[key]:.1f}; a trace of samples or averages would tell"
+        f"the trace shows peaks: what shows {_level(level_db, around)} at its highest{of} (u {decided.u_db[key]:.1f} "
+        f"dB) may have a usual level {lower}, against {limit_db:.1f}; a trace of samples or averages would tell"
     )
 
 
@@ -273,6 +278,11 @@ def _raised(windows: SliceWindows, around: Circumstances) -> str:
             "a filter or a 10 dB pad before the instrument would tell"
         )
     return "broad noise or a weak unknown signal"
+
+
+def _noise(windows: SliceWindows, around: Circumstances) -> str:
+    impulses = "impulses, as there are all over the axis, " if around.impulsive else ""
+    return f"{impulses}{_raised(windows, around)}"
 
 
 def _missing(around: Circumstances) -> str:
