@@ -23,6 +23,7 @@ __all__ = ["Weighed", "powers_over", "weigh"]
 LEAST_PRESENT_DB = 1.5  # above its surroundings: design decision, what surroundings are known to
 STEADY_SHARE = 0.9
 SURROUNDINGS_U_DB = 0.3  # design decision: how well the level around a signal is known
+CLEAR_U = 4.0  # or so many times its uncertainty above the noise
 MOST_U_DB = 3.0  # of a signal that is there: design decision; beyond that the noise under it decides
 MUCH_SCATTER = 2.0  # times what noise alone scatters from sweep to sweep
 RARE = 0.05  # chance from which on the far end of noise is asked
@@ -55,7 +56,7 @@ class Weighed:
     @property
     def present(self) -> bool:
         """Whether something is there, and more of it than its noise leaves open."""
-        return math.isfinite(self.signal_db) and self.u_db <= MOST_U_DB
+        return math.isfinite(self.signal_db) and self.u_db <= max(MOST_U_DB, (self.signal_db - self.noise_db) / CLEAR_U)
 
     @property
     def repeated(self) -> bool:
