@@ -93,15 +93,17 @@ def test_decision_at_an_upper_limit(level_dbm: float, probability: float, verdic
 
 
 def test_cells_at_the_edges_of_a_window_widen_its_uncertainty() -> None:
-    # 100 kHz cells of -100 dBm, a window of 200 kHz over one whole and two halves: two cells' power or three's,
-    # 1.761 dB more, so u grows by a rectangular distribution over that (JCGM 100:2008, 4.3.7: its width over √3)
+    # three 100 kHz cells of -100 dBm alone, a window of 200 kHz over one whole and two halves: two cells' power or
+    # three's, 1.761 dB more. A guard band of 1.645 u keeps 95 % (JCGM 106:2012, 8.3.2); u is told as it decides, so
+    # the band holds both: 1.761 dB and 1.645 times what the instrument errs
     axis = Axis.regular(470_000_000, 100_000, 201)
-    levels = np.full((4, 201), -100.0, dtype=np.float32)
+    levels = np.full((4, 201), -120.0, dtype=np.float32)
+    levels[:, 9:12] = -100.0
     parts = tuple(ChainPart(kind, kind, 0.0, u) for kind, u in (("instrument", 3.0), ("antenna", 0.0), ("cable", 0.0)))
     air = judge(Survey((Series(axis, levels, LevelUnit.DBM, rbw_hz=100e3),)), chain=Chain(parts))
     cut, whole = air.judge_window(470.9e6, 471.1e6), air.judge_window(470.95e6, 471.15e6)
     assert cut.level_dbm == pytest.approx(-96.990, abs=0.001)
-    assert cut.u_db == pytest.approx(math.hypot(3.0, 1.761 / math.sqrt(3)), abs=0.02)
+    assert cut.u_db == pytest.approx((1.761 + 1.645 * 3.0) / 1.645, abs=0.02)
     assert whole.u_db == pytest.approx(3.0, abs=0.02)
 
 

@@ -19,6 +19,7 @@ __all__ = ["FALSE_CHANGES", "Outcome", "Place", "Sureness", "compare_weighed", "
 FALSE_CHANGES = 0.01  # noise alone may make a change in one comparison of a hundred: the brief of this project
 BY_CHANCE = 0.05  # of shares of sweeps so different: common practice
 LEAST_SHOWN_DB = 1.0  # by which the levels themselves must differ: the noise under a signal is known less well
+FEWEST_WANDERING = 3  # sweeps that tell how far a signal wanders
 CLEAR_DB = 10.0  # above the noise: worth a remark even where it proves nothing
 
 
@@ -130,9 +131,10 @@ def _one_there(there: Weighed, away: Weighed, sure: Sureness, what: What) -> Out
 
 def _degrees(there: Weighed, away: Weighed) -> float:
     """Degrees of freedom behind the uncertainty of two levels: of the sweeps, where the signal wanders more than the
-    noise in it explains; else of the noise powers, two for each (χ² distribution), by their scatter in decibels.
+    noise in it explains, or where too few tell whether it does; else of the noise powers, two for each (χ²
+    distribution), by their scatter in decibels.
     """
     of_sweeps = float(max(there.on - 1, 3))
-    if there.wandering_db > there.spread_db:
+    if there.wandering_db > there.spread_db or there.on < FEWEST_WANDERING:
         return of_sweeps
     return max(of_sweeps, 2.0 * (DB_PER_NEPER_OF_POWER / max(there.spread_db, away.spread_db)) ** 2)

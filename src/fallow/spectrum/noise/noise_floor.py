@@ -106,8 +106,8 @@ def _floor_of(
     middle, residual = _follow(excess, blocks, groups.width_hz)
     ordinary = _ordinary(middle, blocks | cut_off, steps, groups.width_hz)
     followed = np.minimum(middle, ordinary + HIGHEST_RISE_DB)
-    on = blocks & (excess > followed + HIGHEST_RISE_DB)  # a block that is on lifts no floor
-    rises = _rises(np.where(on, np.float32(np.nan), groups.levels_db), base + followed, groups.width_hz)
+    in_open_air = np.where(blocks, np.float32(np.nan), groups.levels_db)  # a block that is on lifts no floor
+    rises = _rises(in_open_air, base + followed, groups.width_hz)
     centres = heard.axis.centres_hz
     per_bin = _at(groups.centres_hz, ripple, centres) + (0.0 if reference_db is None else _filled(reference_db))
     floor = Floor(

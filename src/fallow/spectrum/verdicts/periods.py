@@ -37,6 +37,7 @@ Values = NDArray[np.float64]
 class Windows:
     """What does not depend on the sweeps: floors and limits, shape (window,), dB, and the rule for these windows.
 
+    ``on_db``: above the floor, from where a sweep holds something: noise reaches it once in a hundred sweeps.
     ``lift_db``: by how much noise reads high at least, where levels are the highest of many readings. ``perhaps_db``:
     by how much levels may read high because the resolution is not stated; relative ones are held against a floor that
     does as well.
@@ -50,6 +51,7 @@ class Windows:
     ordinary_db: NDArray[np.float64]
     limit_db: NDArray[np.float64]
     shape: NDArray[np.float64]
+    on_db: NDArray[np.float64]
     lift_db: float = 0.0
     perhaps_db: Values | float = 0.0
 
@@ -74,7 +76,9 @@ class Windows:
         shape = heard.noise.shape * geometry.cells
         absolute, width_hz = rule.limit_dbm is not None, geometry.high_hz - geometry.low_hz
         perhaps_db = perhaps_high_db(heard, width_hz) if absolute else np.zeros(width_hz.size)
-        return Windows(rule, geometry, noise, ceiling, base, ordinary, limit, shape, lift_db, perhaps_db)
+        usual = replace(heard.upper_tail, heavy=None)  # impulses are on, too
+        on_db = np.maximum(usual.exceeded_db(ON_BY_NOISE, geometry.cells), LEAST_ON_DB)
+        return Windows(rule, geometry, noise, ceiling, base, ordinary, limit, shape, on_db, lift_db, perhaps_db)
 
     @property
     def shown_at_limit_db(self) -> Values:
@@ -95,9 +99,8 @@ class Windows:
 
     @cached_property
     def least_on(self) -> NDArray[np.float64]:
-        """The power from which a sweep holds something, linear: noise reaches it once in a hundred sweeps."""
-        reached = np.maximum(gamma_quantile_db(1.0 - ON_BY_NOISE, self.shape), LEAST_ON_DB)
-        return np.asarray(10.0 ** ((self.noise_db + reached) / 10.0))
+        """The power from which a sweep holds something, linear."""
+        return np.asarray(10.0 ** ((self.noise_db + self.on_db) / 10.0))
 
 
 @dataclass(frozen=True, eq=False)
