@@ -42,18 +42,24 @@ CROWD_HZ = 1.2e6  # near by
 SKIRT_DB = 20.0  # a carrier reaches down to here below its top. Common practice
 
 
-def set_apart(heard: Heard, floor_db: NDArray[np.float64], stretches: Sequence[Stretch]) -> list[Stretch]:
+def set_apart(
+    heard: Heard, floor_db: NDArray[np.float64], stretches: Sequence[Stretch], lines: NDArray[np.bool_]
+) -> list[Stretch]:
     """The stretches, rising in frequency, with each rise that deep valleys cut into narrow pieces replaced by these.
 
     A rise stays whole where any piece would be wider than ``NARROW_HZ``, or fewer than ``FEWEST_CARRIERS`` come out,
-    and where it comes and goes as a whole; a crowd is parted in any case. ``floor_db``: of each bin.
+    and where it comes and goes as a whole; a crowd is parted in any case. ``floor_db``: of each bin;
+    ``lines``: bins that hold the instrument's own.
     """
     parted: list[Stretch] = []
     narrow = [one for one in stretches if not one.broad]
     for rise in (one for one in stretches if one.broad):
         pieces = [] if rise.lift_db else _pieces(heard, rise) or _crowd(heard, floor_db, rise)
         narrow = [one for one in narrow if not any(_meet(one, piece) for piece in pieces)]
-        parted += pieces or [rise, *(top for top in _tops(heard, rise) if not any(_meet(one, top) for one in narrow))]
+        parted += pieces or [
+            rise,
+            *(top for top in _tops(heard, rise, lines) if not any(_meet(one, top) for one in narrow)),
+        ]
     return sorted(parted + narrow, key=lambda one: one.first)
 
 
@@ -102,8 +108,8 @@ def _crowd(heard: Heard, floor_db: NDArray[np.float64], rise: Stretch) -> list[S
     return [Stretch(first, last, float(heard.steps_hz[first:last].sum()) > NARROW_HZ) for first, last in runs]
 
 
-def _tops(heard: Heard, rise: Stretch) -> list[Stretch]:
-    """Narrow carriers that stand on a rise, far above the valleys to both sides."""
+def _tops(heard: Heard, rise: Stretch, lines: NDArray[np.bool_]) -> list[Stretch]:
+    """Narrow carriers that stand on a rise, far above the valleys to both sides; own lines are none."""
     from scipy import signal  # heavy, so only where it is used
 
     step_hz = float(heard.axis.step_hz)
@@ -112,7 +118,8 @@ def _tops(heard: Heard, rise: Stretch) -> list[Stretch]:
     tops, about = signal.find_peaks(mean_db, prominence=CLEAR_DB, width=0, rel_height=0.5)
     edges = zip(np.floor(about["left_ips"]).astype(int), np.ceil(about["right_ips"]).astype(int) + 1, strict=True)
     spans = [(int(first), int(last)) for first, last in edges if (last - first) * step_hz <= NARROW_HZ]
-    return [Stretch(rise.first + first, rise.first + last, False) for first, last in spans] if tops.size else []
+    found = [Stretch(rise.first + first, rise.first + last, False) for first, last in spans] if tops.size else []
+    return [one for one in found if not lines[one.first : one.last].any()]
 
 
 def _smoothed(level_db: NDArray[np.float64], cells: int) -> NDArray[np.float64]:

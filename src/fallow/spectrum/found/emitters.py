@@ -36,7 +36,8 @@ def find_emitters(
     Lines of the instrument itself and our own carriers are none. What belongs together (a comb of lines, bursts that
     hop) is one emitter.
     """
-    stretches = set_apart(evidence.heard, evidence.floor.noise_db, find_stretches(evidence, blocks))
+    lines = evidence.own_lines | evidence.suspect_lines
+    stretches = set_apart(evidence.heard, evidence.floor.noise_db, find_stretches(evidence, blocks), lines)
     lows, highs = evidence.heard.axis.cells_hz
     low = np.array([block.low_hz for block in blocks] + [float(lows[one.first]) for one in stretches])
     high = np.array([block.high_hz for block in blocks] + [float(highs[one.last - 1]) for one in stretches])
