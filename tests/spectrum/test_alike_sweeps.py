@@ -134,3 +134,14 @@ def test_a_carrier_that_comes_on_in_an_average_that_has_just_begun_is_found(swee
         air = judged(power)
         assert air.slices[12].verdict is Verdict.OCCUPIED
         assert [one.low_hz < 502_500_000 < one.high_hz for one in air.emitters] == [True]
+
+
+@pytest.mark.parametrize("sweeps", [3, 20])
+@pytest.mark.parametrize("samples", [1, 16])
+def test_a_band_full_of_senders_that_stay_is_no_trace_that_hardly_moves(sweeps: int, samples: int) -> None:
+    """Every 200 kHz a sender of -15 to 65 dB over the noise, as in a band of GSM: the sweeps are independent."""
+    rng = np.random.default_rng(sweeps + samples)
+    levels = np.repeat(10 ** rng.uniform(-1.5, 6.5, 375), 8)
+    assert alike((1.0 + levels) * rng.gamma(samples, 1 / samples, (sweeps, 3000))) == 1.0
+    rippling = 10 ** (0.2 * np.sin(2 * np.pi * np.arange(3000) / 76))
+    assert alike(rippling * rng.gamma(samples, 1 / samples, (sweeps, 3000))) == 1.0

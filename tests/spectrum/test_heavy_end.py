@@ -10,7 +10,11 @@ import pytest
 from numpy.typing import NDArray
 from scipy import stats
 
+import fallow
+from fallow.spectrum.axis import Axis
 from fallow.spectrum.noise.heavy_end import HeavyEnd, above_floor, find_heavy_end
+from fallow.spectrum.sweep import LevelUnit, Series, Survey
+from fallow.spectrum.verdict import Verdict
 
 Values = NDArray[np.float64]
 FROM_SIGMAS = float(stats.norm.isf(1e-4))
@@ -130,3 +134,39 @@ def test_the_rough_floor_follows_slopes_steps_and_steady_carriers(sweeps: int) -
     assert left.shape == (sweeps, 3000)
     assert float((left > 5.0).mean()) < 1e-3  # by chance: 3 in ten million; at the steps some stand out
     assert abs(float(np.median(left))) < 1.0
+
+
+def _judged(power: Values) -> fallow.JudgedAir:
+    axis = Axis.regular(502_000_000, 25_000, power.shape[1])
+    levels = (10.0 * np.log10(power)).astype(np.float32)
+    return fallow.judge(Survey((Series(axis, levels, LevelUnit.DBM, rbw_hz=25e3),)), width_hz=200_000)
+
+
+@pytest.mark.parametrize("sweeps", [5, 20])
+def test_a_heavy_end_is_found_beside_television(sweeps: int) -> None:
+    """Four channels of -60 dBm in noise of Student's t, four degrees: no emitter but they. Where their bins were asked,
+    too, some forty were.
+    """
+    for seed in range(3):
+        rng = np.random.default_rng(seed)
+        power = 10 ** ((-115.0 + 2.0 * rng.standard_t(4, (sweeps, 4000))) / 10)
+        for channel in (1, 4, 5, 9):
+            begin = 8 + 320 * channel
+            power[:, begin : begin + 304] += 10**-6.0 / 304 * rng.gamma(4.0, 0.25, (sweeps, 304))
+        found = _judged(power).emitters
+        assert sum(one.high_hz - one.low_hz > 5e6 for one in found) >= 2
+        assert not [one for one in found if one.high_hz - one.low_hz < 1e6]
+
+
+def test_a_carrier_at_the_limit_in_two_of_twenty_sweeps_is_not_clean_in_even_noise() -> None:
+    """Noise even in decibels (5.57 dB), 36 dB below carriers of -90 dBm in 2 of 20 sweeps each: noise that passes
+    for something on must not lower their mean.
+    """
+    rng = np.random.default_rng(3)
+    power = 10 ** (rng.normal(-126.0, 5.57, (20, 4000)) / 10)
+    places = np.arange(100, 3900, 190)
+    for place in places:
+        power[rng.permutation(20)[:2], place] += 1e-9
+    slices = _judged(power).slices
+    at = [next(one for one in slices if one.low_hz <= 502e6 + 25e3 * place < one.high_hz) for place in places]
+    assert [one.verdict for one in at] == [Verdict.DOUBTFUL] * len(places)

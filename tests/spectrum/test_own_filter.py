@@ -62,3 +62,14 @@ def test_a_flat_axis_and_a_wide_one_have_no_filter() -> None:
     for air in (flat, wide, judged(one_sided)):
         assert not any("own filter" in reason for one in air.slices for reason in one.reasons)
     assert {one.verdict for one in flat.slices} == {Verdict.CLEAN}
+
+
+@pytest.mark.parametrize("above_db", [12.0, 25.0])
+def test_a_transmission_in_the_middle_of_a_narrow_sweep_is_no_filter(above_db: float) -> None:
+    """Two thirds of 2.56 MHz, with upright edges and the floor beside it."""
+    rng = np.random.default_rng(4)
+    power = rng.gamma(9, 1 / 9, (5, BINS))
+    power[:, 80:432] *= 10 ** (above_db / 10)
+    air = judged(power)
+    assert not any("own filter" in reason for one in air.slices for reason in one.reasons)
+    assert air.slices[6].verdict is Verdict.OCCUPIED
