@@ -94,8 +94,8 @@ def test_decision_at_an_upper_limit(level_dbm: float, probability: float, verdic
 
 def test_cells_at_the_edges_of_a_window_widen_its_uncertainty() -> None:
     # three 100 kHz cells of -100 dBm alone, a window of 200 kHz over one whole and two halves: two cells' power or
-    # three's, 1.761 dB more. A guard band of 1.645 u keeps 95 % (JCGM 106:2012, 8.3.2); u is told as it decides, so
-    # the band holds both: 1.761 dB and 1.645 times what the instrument errs
+    # three's, 1.761 dB more. A guard band of 1.645 u keeps 95 % (JCGM 106:2012, 8.3.2, from memory); u is told as it
+    # decides, so the band holds both: 1.761 dB and 1.645 times what the instrument errs
     axis = Axis.regular(470_000_000, 100_000, 201)
     levels = np.full((4, 201), -120.0, dtype=np.float32)
     levels[:, 9:12] = -100.0

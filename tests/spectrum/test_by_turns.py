@@ -55,11 +55,12 @@ def found_in(levels: Values) -> NDArray[np.bool_]:
     return by_turns(Levels((levels,)))
 
 
-@pytest.mark.parametrize("sweeps", [1, 3, 20])
-@pytest.mark.parametrize(("of", "samples", "averaged"), [(5, 1, 1), (10, 1, 1), (40, 4, 1), (10, 1, 8), (10, 20, 1)])
+@pytest.mark.parametrize(
+    ("sweeps", "of", "samples", "averaged"),
+    [(sweeps, *kind) for sweeps in (1, 3, 20) for kind in ((5, 1, 1), (10, 1, 1), (40, 4, 1), (10, 1, 8))]
+    + [(20, 10, 20, 1)],  # both scatter by half a decibel there: it takes so many sweeps to tell them apart
+)
 def test_they_are_found(sweeps: int, of: int, samples: int, averaged: int) -> None:
-    if samples == 20 and sweeps < 20:
-        pytest.skip("both scatter by half a decibel there: it takes more sweeps to tell them apart")
     for seed in (0, 1):
         levels = turned(sweeps, seed, of, samples, averaged)
         assert found_in(levels).all()

@@ -34,9 +34,7 @@ PEAKED_DB, PEAKED_SHARE = 6.0, 0.62  # echoes notch a broad signal too, but two 
 BETWEEN_VALLEYS_HZ = 1.5 * NARROW_HZ  # a carrier on a block of its own has its valleys farther apart
 VALLEY_SIGMAS = 5.0  # of what noise leaves of a valley's level
 SMOOTH_HZ = 75e3  # the levels are smoothed over so much: less than the valley between carriers 300 kHz apart
-CLEAR_DB = (
-    15.0  # of a carrier on a rise above the valleys beside it; echoes make none so deep, so close. Common practice
-)
+CLEAR_DB = 15.0  # of a carrier on a rise above the valleys beside it; echoes make none so deep. Common practice
 CROWD_DB = 6.0  # from the middle of the levels near by; echoes and fading leave half of them nearer. Common practice
 CROWD_HZ = 1.2e6  # near by
 SKIRT_DB = 20.0  # a carrier reaches down to here below its top. Common practice
@@ -72,7 +70,7 @@ def _pieces(heard: Heard, rise: Stretch) -> list[Stretch]:
     from scipy import signal  # heavy, so only where it is used
 
     span, step_hz = slice(rise.first, rise.last), float(heard.axis.step_hz)
-    cells = max(1, round(SMOOTH_HZ / step_hz) // 2 * 2 + 1) if step_hz < SMOOTH_HZ / 2 else 1
+    cells = _smoothing_cells(step_hz)
     mean_db, highest_db = (_smoothed(level[span], cells) for level in (heard.mean_db, heard.highest_db))
     readings = max(1.0, heard.looks * cells * min(1.0, step_hz / heard.alike_hz))
     least_db = max(SHALLOW_DB, VALLEY_SIGMAS * heard.noise.sd_db() / math.sqrt(readings))
@@ -113,13 +111,18 @@ def _tops(heard: Heard, rise: Stretch, lines: NDArray[np.bool_]) -> list[Stretch
     from scipy import signal  # heavy, so only where it is used
 
     step_hz = float(heard.axis.step_hz)
-    cells = max(1, round(SMOOTH_HZ / step_hz) // 2 * 2 + 1) if step_hz < SMOOTH_HZ / 2 else 1
+    cells = _smoothing_cells(step_hz)
     mean_db = _smoothed(heard.mean_db[rise.first : rise.last], cells)
     tops, about = signal.find_peaks(mean_db, prominence=CLEAR_DB, width=0, rel_height=0.5)
     edges = zip(np.floor(about["left_ips"]).astype(int), np.ceil(about["right_ips"]).astype(int) + 1, strict=True)
     spans = [(int(first), int(last)) for first, last in edges if (last - first) * step_hz <= NARROW_HZ]
     found = [Stretch(rise.first + first, rise.first + last, False) for first, last in spans] if tops.size else []
     return [one for one in found if not lines[one.first : one.last].any()]
+
+
+def _smoothing_cells(step_hz: float) -> int:
+    """Over how many bins levels are smoothed, an odd number."""
+    return max(1, round(SMOOTH_HZ / step_hz) // 2 * 2 + 1) if step_hz < SMOOTH_HZ / 2 else 1
 
 
 def _smoothed(level_db: NDArray[np.float64], cells: int) -> NDArray[np.float64]:

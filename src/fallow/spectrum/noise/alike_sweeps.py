@@ -40,7 +40,7 @@ LOW, MIDDLE = 0.16, 0.5  # shares between which it is compared how far means rea
 LEAST = 1.25  # less is luck
 MOST_STAYING = 0.3  # of a reading's variance that is unevenness; a trace that hardly moves keeps more
 FARTHEST_DOWN_DB = 7.0  # single samples reach 6.0 dB below their middle, once in six; their floor adds to it
-SURELY_APART_DB = 4.5  # median magnitude of the difference of two single samples: 4.8 dB
+SURELY_APART_DB = 4.5  # median magnitude of the difference of two single samples: 10·log 3 = 4.8 dB
 MEDIAN_SHARE = 0.225  # median magnitude of normal values in three standard deviations: 0.6745 / 3
 MOST_ALIKE_BESIDE = 0.25  # correlation of what stays in neighbouring independent bins; -0.06 of noise without its floor
 LUCK = 4.0  # standard error of what is found, over the root of the number of independent bins; by simulation
